@@ -1,0 +1,93 @@
+"""The fault names and the few exceptions.
+
+Owns one rule: what can be wrong with a packet, and in which order it is looked for. Every decoder of this project
+(Python, the construct reference, emitted code) gives these names in this order, and the first fault wins.
+
+>>> FAULTS.index("bad_check") < FAULTS.index("out_of_range")
+True
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+OK = "ok"
+
+FAULTS = (
+    "too_short",  # not even a whole header, or fewer bytes than the layout has
+    "too_long",  # more bytes than the layout has
+    "unknown_version",
+    "unknown_layout",
+    "bad_check",
+    "bad_padding",  # a bit behind the last field that is not zero
+    "out_of_range",  # a raw code that the field never sends
+    "bad_trail",
+)
+STATUSES = (OK, *FAULTS)
+
+
+class PacketcodecError(ValueError):
+    """The ancestor of all faults that come from data: packets, values, schemas, logs, radio settings."""
+
+
+class PacketFault(PacketcodecError):
+    """A packet that a decoder refuses.
+
+    Attributes:
+        status: one of `FAULTS`.
+        field: name of the field that is out of range, or None.
+        offset: first bit the fault is about, counted from the packet's first bit, or None.
+    """
+
+    def __init__(
+        self, status: str, message: str, *, field: str | None = None, offset: int | None = None
+    ) -> None:
+        super().__init__(f"{status}: {message}")
+        self.status = status
+        self.field = field
+        self.offset = offset
+
+
+class ValueFault(PacketcodecError):
+    """A value that cannot be sent: missing, not a number, beyond a range that is not clipped.
+
+    Attributes:
+        layout: name of the layout.
+        field: name of the field, or None when the fault is about the layout as a whole.
+    """
+
+    def __init__(self, message: str, *, layout: str, field: str | None = None) -> None:
+        super().__init__(message)
+        self.layout = layout
+        self.field = field
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One fault of a schema file: where it is and what is wrong (bound and value included)."""
+
+    place: str
+    message: str
+
+    def __str__(self) -> str:
+        return f"{self.place}: {self.message}" if self.place else self.message
+
+
+class SchemaFault(PacketcodecError):
+    """Everything that is wrong with a schema, found in one reading.
+
+    Attributes:
+        problems: each fault with its place, in the order of the file.
+    """
+
+    def __init__(self, problems: tuple[Problem, ...]) -> None:
+        super().__init__("\n".join(map(str, problems)))
+        self.problems = problems
+
+
+class LogFault(PacketcodecError):
+    """A recorded log that holds nothing to replay, or a place in it that cannot be read."""
+
+
+class RadioFault(PacketcodecError):
+    """A radio setting outside what the modem, or the sub-band, allows."""
