@@ -1,0 +1,197 @@
+"""LoRa time on air, exact.
+
+Owns one rule: the number of symbols of a LoRa packet. For SF7 and above the Semtech SX1276/77/78/79 datasheet
+(Rev 4, 2015, section 4.1.1.7, read; the form confirmed by two drivers) and the SX1261/2 datasheet (section
+6.1.4, read in the maker's driver sx126x_driver v2.3.2) say the same:
+
+    Tsym   = 2^SF / BW
+    Nsym   = preamble + 4.25 + 8
+             + ceil(max(8*bytes - 4*SF + 28 + 16*CRC - 20*implicit, 0) / (4*(SF - 2*DE))) * coding_rate
+    ToA    = Nsym * Tsym
+
+For SF5 and SF6 the newer form holds (read in the same driver): 6.25 in place of 4.25, 20 in place of 28, and
+4*SF below. For SF6 on the older chips the form is disputed: their datasheet keeps 4.25 and 28, the maker's
+later driver for them has the newer form. The newer form is used here for both generations; at SF6 with
+implicit header the datasheet's form is two symbols shorter or, for one payload in three, `coding_rate - 2`
+symbols longer.
+
+The bandwidths below 125 kHz are 500 kHz divided by a whole number; the datasheets print them rounded (7.8
+kHz). A setting names the printed figure of the SX1276 datasheet in hertz, the arithmetic takes the exact
+quotient (the dividers are from memory).
+
+>>> LoRa(spreading_factor=12).airtime_ms(12)
+1155.072
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from packetcodec.errors import RadioFault
+from packetcodec.radio import modem
+
+if TYPE_CHECKING:
+    from packetcodec.radio.modem import Headroom
+
+BANDWIDTHS = {
+    7_800: Fraction(500_000, 64),
+    10_400: Fraction(500_000, 48),
+    15_600: Fraction(500_000, 32),
+    20_800: Fraction(500_000, 24),
+    31_250: Fraction(500_000, 16),
+    41_700: Fraction(500_000, 12),
+    62_500: Fraction(500_000, 8),
+    125_000: Fraction(125_000),
+    250_000: Fraction(250_000),
+    500_000: Fraction(500_000),
+}
+"""Bandwidth as the datasheet prints it, in hertz, to the exact one: the 32 MHz crystal divided down."""
+
+CHIPS = ("sx126x", "sx127x")
+
+# Low-data-rate optimization "is mandated when the symbol duration exceeds 16 ms": SX1276 datasheet
+# 4.1.1.6, read.
+_LOW_DATA_RATE_ABOVE = Fraction(16, 1000)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LoRa:
+    """A LoRa modem with its settings.
+
+    Attributes:
+        spreading_factor: 5..12; 6..12 on the older chips.
+        bandwidth_hz: one of `BANDWIDTHS`, in hertz as the datasheet prints it.
+        coding_rate: 5..8, meaning 4/5..4/8.
+        preamble: programmed preamble symbols, 1..65535; the modem adds 4.25 (SF5 and SF6: 6.25) of its own.
+        explicit_header: False for implicit header, the only choice at SF6 on the older chips.
+        payload_crc: whether the modem appends its own 16-bit CRC to the payload.
+        low_data_rate: low-data-rate optimization; None is automatic, on for symbols above 16 ms.
+        chip: "sx126x" for the newer generation (SX1261/2 and later), "sx127x" for the older one (SX1276..79).
+
+    Raises:
+        RadioFault: for a setting that the chip does not have, naming setting, value and bound.
+    """
+
+    spreading_factor: int
+    bandwidth_hz: int = 125_000
+    coding_rate: int = 5
+    preamble: int = 8
+    explicit_header: bool = True
+    payload_crc: bool = True
+    low_data_rate: bool | None = None
+    chip: str = "sx126x"
+
+    def __post_init__(self) -> None:
+        if self.chip not in CHIPS:
+            raise RadioFault(f"chip: {self.chip!r} is none of {', '.join(CHIPS)}")
+        older = self.chip == "sx127x"
+        modem.whole("spreading_factor", self.spreading_factor, 6 if older else 5, 12, f"chip {self.chip}")
+        if not isinstance(self.bandwidth_hz, int) or self.bandwidth_hz not in BANDWIDTHS:
+            known = ", ".join(map(str, BANDWIDTHS))
+            raise RadioFault(f"bandwidth_hz: {self.bandwidth_hz!r} is none of {known}")
+        modem.whole("coding_rate", self.coding_rate, 5, 8, "the denominator of 4/5..4/8")
+        modem.whole("preamble", self.preamble, 1, 65_535, "symbols")
+        modem.switch("explicit_header", self.explicit_header)
+        modem.switch("payload_crc", self.payload_crc)
+        if self.low_data_rate is not None:
+            modem.switch("low_data_rate", self.low_data_rate)
+        if older and self.spreading_factor == 6 and self.explicit_header:
+            raise RadioFault(
+                "explicit_header: True is outside what chip sx127x can do at SF6, implicit header only "
+                "(SX1276 datasheet 4.1.1.2)"
+            )
+        if self.low_data_rate and self.spreading_factor < 7:
+            raise RadioFault(
+                f"low_data_rate: True is outside the published airtime form at SF{self.spreading_factor}, "
+                "which has no low-data-rate optimization below SF7"
+            )
+
+    @property
+    def name(self) -> str:
+        """For reports: "SF10 125 kHz 4/5"."""
+        return f"SF{self.spreading_factor} {self.bandwidth_hz / 1000:g} kHz 4/{self.coding_rate}"
+
+    @property
+    def occupied_hz(self) -> Fraction:
+        """The exact bandwidth in hertz."""
+        return BANDWIDTHS[self.bandwidth_hz]
+
+    @property
+    def max_payload(self) -> int:
+        """255 bytes: the length field of the header, and the packet buffer, have eight bits."""
+        return 255
+
+    @property
+    def low_data_rate_on(self) -> bool:
+        """Whether low-data-rate optimization is in force, after the automatic choice."""
+        if self.low_data_rate is None:
+            return self.symbol_time() > _LOW_DATA_RATE_ABOVE
+        return self.low_data_rate
+
+    def symbol_time(self) -> Fraction:
+        """Duration of a symbol in seconds."""
+        return Fraction(1 << self.spreading_factor) / BANDWIDTHS[self.bandwidth_hz]
+
+    def symbols(self, payload_bytes: int) -> Fraction:
+        """Symbols of a packet, preamble and start of frame included: a whole number and a quarter.
+
+        Raises:
+            RadioFault: for a payload outside 0..255 bytes.
+        """
+        modem.whole("payload_bytes", payload_bytes, 0, self.max_payload, "bytes of a LoRa packet")
+        sf = self.spreading_factor
+        bits = 8 * payload_bytes - 4 * sf + 16 * self.payload_crc + 20 * self.explicit_header
+        if sf < 7:
+            start, block = Fraction(25, 4), 4 * sf
+        else:
+            bits += 8
+            start, block = Fraction(17, 4), 4 * (sf - 2 * self.low_data_rate_on)
+        return self.preamble + start + 8 + -(-max(bits, 0) // block) * self.coding_rate
+
+    def airtime(self, payload_bytes: int) -> Fraction:
+        """Time on air in seconds, exact; `payload_bytes` is 0..255.
+
+        Raises:
+            RadioFault: for a payload outside 0..255 bytes.
+        """
+        return self.symbols(payload_bytes) * self.symbol_time()
+
+    def airtime_ms(self, payload_bytes: int) -> float:
+        """Time on air in milliseconds, the nearest float to the exact value."""
+        return float(self.airtime(payload_bytes) * 1000)
+
+    def headroom(self, payload_bytes: int) -> Headroom:
+        """Bytes that could be added at no cost, and bytes to drop to save a step."""
+        return modem.headroom(self, payload_bytes)
+
+    def steps(self, up_to: int = 255) -> tuple[int, ...]:
+        """The first payload size of each airtime step, from 0 to `up_to` bytes."""
+        return modem.steps(self, up_to)
+
+    def largest_payload(self, limit_seconds: Fraction | float) -> int | None:
+        """The largest payload whose airtime is at most the limit, or None when not even an empty one fits."""
+        return modem.largest_payload(self, limit_seconds)
+
+    def advice(self) -> tuple[str, ...]:
+        """Settings that the modem takes but its maker advises against, one sentence each; mostly empty."""
+        said = []
+        if self.spreading_factor < 7 and self.preamble < 12:
+            said.append(
+                f"preamble: {self.preamble} is below the 12 symbols that SF{self.spreading_factor} wants "
+                "(SX1261/2 datasheet 6.1.1.1, quoted)"
+            )
+        if self.preamble < 6:
+            said.append(f"preamble: {self.preamble} is below 6 symbols, the least of an SX1276 (from memory)")
+        if not self.low_data_rate_on and self.symbol_time() > _LOW_DATA_RATE_ABOVE:
+            said.append(
+                f"low_data_rate: off, though a symbol lasts {float(self.symbol_time() * 1000):g} ms and the "
+                "optimization is mandated above 16 ms (SX1276 datasheet 4.1.1.6)"
+            )
+        if self.chip == "sx127x" and self.spreading_factor == 6:
+            said.append(
+                "spreading_factor: the airtime form of SF6 on this chip is disputed between its datasheet "
+                "and the maker's driver; the driver's is used"
+            )
+        return tuple(said)
