@@ -1,0 +1,46 @@
+"""The table: where each bit stands, what its codes mean, and how they are packed. Integers only."""
+
+from __future__ import annotations
+
+from packetcodec.plan.compare import Comparison, Difference, check_words, compare
+from packetcodec.plan.metres import metres_bound, position_bound
+from packetcodec.plan.packing import pack, unpack
+from packetcodec.plan.plan import FieldPlan, LayoutPlan, Plan, compile_plan
+from packetcodec.plan.quantize import (
+    OutOfRangeError,
+    Value,
+    bounds,
+    decimal,
+    from_raw,
+    to_base,
+    to_raw,
+    to_value,
+    worst_error,
+)
+from packetcodec.plan.textline import decimals, text_line
+
+__all__ = [
+    "Comparison",
+    "Difference",
+    "FieldPlan",
+    "LayoutPlan",
+    "OutOfRangeError",
+    "Plan",
+    "Value",
+    "bounds",
+    "check_words",
+    "compare",
+    "compile_plan",
+    "decimal",
+    "decimals",
+    "from_raw",
+    "metres_bound",
+    "pack",
+    "position_bound",
+    "text_line",
+    "to_base",
+    "to_raw",
+    "to_value",
+    "unpack",
+    "worst_error",
+]

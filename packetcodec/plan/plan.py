@@ -1,0 +1,222 @@
+"""The plan: the flat, frozen, integer-only table compiled from a schema. Every output reads only the plan.
+
+Owns two rules: where each field's bits stand (most significant first, back to back behind the header, zero bits to the
+end of the byte, then the check), and the fingerprint, which is made of what the wire depends on and of nothing else.
+
+>>> from packetcodec.schema import Schema
+>>> plan = compile_plan(Schema.parse('''
+... name = "pasture"
+... version = 1
+... check = { crc = "CRC-8/AUTOSAR" }
+... [[layouts]]
+... name = "beacon"
+... id = 2
+... fields = [{ kind = "latitude", bits = 24 }, { kind = "longitude", bits = 25 }]
+... '''))
+>>> [(field.name, field.offset, field.bits, field.step) for field in plan.layouts[0].fields]
+[('latitude', 8, 24, 108), ('longitude', 32, 25, 108)]
+>>> plan.layouts[0].padding, plan.layouts[0].size
+(7, 9)
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from packetcodec.crc import Crc
+    from packetcodec.schema import Field, Layout, Remark, Schema
+
+
+@dataclass(frozen=True, slots=True)
+class FieldPlan:
+    """One field on the wire.
+
+    Attributes:
+        name, kind, unit, symbol, scale, base, policy, origin, choices, doc, asked: as in the schema's field.
+        offset: first bit, counted from the packet's first bit.
+        bits: width.
+        low, high: range in base units.
+        step: base units per raw count.
+        last: last raw code in use.
+        absent: raw code of a value that is not known, or None where the field is not optional.
+        circle: circumference in base units, or 0 for a field on a line.
+    """
+
+    name: str
+    kind: str
+    unit: str
+    symbol: str
+    scale: int
+    base: str
+    policy: str
+    origin: int
+    choices: tuple[str, ...]
+    doc: str
+    asked: str
+    offset: int
+    bits: int
+    low: int
+    high: int
+    step: int
+    last: int
+    absent: int | None
+    circle: int
+
+    @property
+    def worst(self) -> int:
+        """Largest distance between a value within the range and what arrives, in base units."""
+        return self.step // 2
+
+    @property
+    def full(self) -> bool:
+        """Whether every code of the width is in use, so that no raw code is out of range."""
+        return self.last + 1 + (self.absent is not None) == 1 << self.bits
+
+    @property
+    def place(self) -> str:
+        """The field's bits in words."""
+        return (
+            f"bit {self.offset}" if self.bits == 1 else f"bits {self.offset}..{self.offset + self.bits - 1}"
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class LayoutPlan:
+    """One kind of packet on the wire.
+
+    Attributes:
+        name, id, doc: as in the schema.
+        fields: in wire order.
+        bits: header and fields together.
+        padding: zero bits behind the last field, 0..7.
+        check_bytes: bytes of the check.
+    """
+
+    name: str
+    id: int
+    doc: str
+    fields: tuple[FieldPlan, ...]
+    bits: int
+    padding: int
+    check_bytes: int
+
+    @property
+    def data_bytes(self) -> int:
+        """Bytes before the check."""
+        return (self.bits + self.padding) // 8
+
+    @property
+    def size(self) -> int:
+        """Bytes of the whole packet."""
+        return self.data_bytes + self.check_bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """A whole schema on the wire.
+
+    Attributes:
+        name, version, doc, history: as in the schema.
+        version_bits, layout_bits: widths of the two header fields.
+        layouts: in the schema's order.
+        crc: the check as the catalogue has it, or None.
+        start: register of the CRC before the first byte; the CRC's own initial value unless the schema is bound.
+        bound: whether `start` comes from the fingerprint.
+        crc_chosen: whether the polynomial was chosen for the packet's length.
+        fingerprint: 16 hex digits that change when, and only when, the wire changes.
+    """
+
+    name: str
+    version: int
+    doc: str
+    history: tuple[Remark, ...]
+    version_bits: int
+    layout_bits: int
+    layouts: tuple[LayoutPlan, ...]
+    crc: Crc | None
+    start: int
+    bound: bool
+    crc_chosen: bool
+    fingerprint: str
+
+    @property
+    def header_bits(self) -> int:
+        """Bits of the whole header."""
+        return self.version_bits + self.layout_bits
+
+    def layout(self, name: str) -> LayoutPlan:
+        """The layout of that name.
+
+        Raises:
+            KeyError: there is none.
+        """
+        for layout in self.layouts:
+            if layout.name == name:
+                return layout
+        raise KeyError(name)
+
+
+def compile_plan(schema: Schema) -> Plan:
+    """The plan of a schema. A schema that could be read always has one."""
+    crc = schema.check.crc
+    layouts = tuple(_layout(layout, schema.header.bits, schema.check.bits // 8) for layout in schema.layouts)
+    fingerprint = _fingerprint(schema, layouts)
+    start = crc.initial if crc else 0
+    if crc and schema.check.bind_schema:
+        start = crc.register_after(bytes.fromhex(fingerprint))
+    return Plan(
+        schema.name, schema.version, schema.doc, schema.history, schema.header.version_bits, schema.header.layout_bits,
+        layouts, crc, start, schema.check.bind_schema, schema.check.chosen, fingerprint,
+    )  # fmt: skip
+
+
+def _layout(layout: Layout, header_bits: int, check_bytes: int) -> LayoutPlan:
+    offset = header_bits
+    fields = []
+    for field in layout.fields:
+        fields.append(_field(field, offset))
+        offset += field.grid.bits
+    return LayoutPlan(layout.name, layout.id, layout.doc, tuple(fields), offset, -offset % 8, check_bytes)
+
+
+def _field(field: Field, offset: int) -> FieldPlan:
+    return FieldPlan(
+        name=field.name, kind=field.kind, unit=field.unit, symbol=field.symbol, scale=field.scale, base=field.base,
+        policy=field.policy, origin=field.origin, choices=field.choices, doc=field.doc, asked=field.asked, offset=offset,
+        bits=field.grid.bits, low=field.low, high=field.high, step=field.grid.step, last=field.grid.last,
+        absent=field.grid.absent, circle=(field.high - field.low) * field.circle,
+    )  # fmt: skip
+
+
+def _fingerprint(schema: Schema, layouts: tuple[LayoutPlan, ...]) -> str:
+    """First 8 bytes of the SHA-256 of the wire-relevant numbers, one line per layout and field.
+
+    Names, remarks, policies and what was asked for do not count: none of them changes a bit that a decoder reads.
+    The unit does (volt or percent), except a number's, which is free text.
+    """
+    crc = schema.check.crc
+    check = (crc.width, crc.polynomial, crc.initial, int(crc.reflected), crc.xor_out) if crc else (0,)
+    lines = [
+        f"packet {schema.version} {schema.header.version_bits} {schema.header.layout_bits} {' '.join(map(str, check))}"
+    ]
+    for layout in sorted(layouts, key=lambda item: item.id):
+        lines.append(f"layout {layout.id}")
+        for field in layout.fields:
+            unit = "" if field.kind == "number" else field.unit
+            absent = -1 if field.absent is None else field.absent
+            numbers = (
+                field.bits,
+                field.low,
+                field.high,
+                field.step,
+                field.last,
+                absent,
+                field.circle,
+                field.scale,
+                field.origin,
+            )
+            lines.append(f"{field.kind} {unit} {' '.join(map(str, numbers))}")
+    return hashlib.sha256("\n".join(lines).encode("ascii")).hexdigest()[:16]

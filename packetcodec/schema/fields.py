@@ -1,0 +1,231 @@
+"""One field of a schema file, read into a `Field`.
+
+Owns one rule: how the keys of a field become a range, a step and a policy, in whole base units. Numbers are exact
+decimals until they are base units; a value finer than the base unit is a fault, never rounded.
+
+>>> faults = Faults({}, "")
+>>> field = read_field(Table({"kind": "altitude", "maximum": 4000, "resolution": 5}, (), faults))
+>>> (field.low, field.high, field.step, field.grid.bits)
+(-50000, 400000, 500, 10)
+"""
+
+from __future__ import annotations
+
+import difflib
+from datetime import datetime
+from decimal import Decimal
+
+from packetcodec.schema.grid import MOST_BITS, derive
+from packetcodec.schema.kinds import KINDS, METRES_PER_DEGREE, POLICIES, U32, Kind, Unit
+from packetcodec.schema.model import Field
+from packetcodec.schema.table import NAME, Faults, Table, show
+
+__all__ = ["Faults", "Table", "read_field"]
+
+_COMMON = ("kind", "name", "optional", "doc")
+
+
+def read_field(table: Table) -> Field | None:
+    """The field of a table, or None when something in it is wrong (noted in the table's faults)."""
+    before = len(table.faults.problems)
+    kind = _kind(table)
+    if kind is None:
+        return None
+    table.only((*_COMMON, *kind.keys), f"a {kind.name} field")
+    optional = table.yes("optional")
+    bits = table.whole("bits", 1, MOST_BITS)
+    unit = _number_unit(table, bits) if kind.name == "number" else _unit(table, kind)
+    if unit is None:
+        return None
+    origin = 0
+    choices: tuple[str, ...] = ()
+    if kind.name == "time":
+        low, high, circle, step, origin = _time(table, bits, optional=optional)
+    elif kind.name == "choice":
+        choices = _choices(table)
+        low, high, circle, step = 0, len(choices) - 1, False, 1
+    elif kind.counting:
+        low, high, circle, step = 0, _count(table, kind, unit, bits, optional=optional), kind.circle, 1
+    else:
+        low, high, circle, step = _measure(table, kind, unit, bits)
+    default = kind.policy
+    if default == "wrap" and not circle:
+        default = "refuse"
+    elif kind.name == "time" and circle:
+        default = "wrap"
+    policy = _policy(table, default, circle=circle)
+    name = table.name(default=kind.name)
+    if len(table.faults.problems) > before or name is None:
+        return None
+    try:
+        grid = derive(low=low, high=high, bits=bits, step=step, circle=circle, optional=optional)
+    except ValueError as fault:
+        table.note(str(fault))
+        return None
+    return Field(
+        name=name, kind=kind.name, unit=table.text("unit") or next(iter(kind.units), ""), symbol=unit.symbol,
+        scale=unit.scale, base=unit.base, low=low, high=high, circle=circle, bits=bits, step=step,
+        asked=_asked(table, unit), grid=grid, optional=optional, policy=policy, origin=origin, choices=choices,
+        doc=table.text("doc"),
+    )  # fmt: skip
+
+
+def _kind(table: Table) -> Kind | None:
+    name = table.data.get("kind")
+    if isinstance(name, str) and name in KINDS:
+        return KINDS[name]
+    if name is None:
+        table.note(f"kind is missing; one of {', '.join(KINDS)}")
+    else:
+        near = difflib.get_close_matches(str(name), KINDS, 1)
+        table.note(
+            f"{show(name)} is not a kind; "
+            + (f"did you mean {near[0]}?" if near else f"one of {', '.join(KINDS)}"),
+            "kind",
+        )
+    return None
+
+
+def _unit(table: Table, kind: Kind) -> Unit | None:
+    default = next(iter(kind.units))
+    name = table.text("unit", default) if "unit" in kind.keys else default
+    if name not in kind.units:
+        table.note(f"{show(name)} is not a unit of {kind.name}: one of {', '.join(kind.units)}", "unit")
+        return None
+    return kind.units[name]
+
+
+def _number_unit(table: Table, bits: int | None) -> Unit | None:
+    """The base unit of a number: the coarsest power of ten that holds its bounds and its step exactly."""
+    given = {key: table.number(key) for key in ("minimum", "maximum", "resolution") if key in table.data}
+    for key in ("minimum", "maximum"):
+        if key not in given:
+            table.note(f"{key} is missing: a number has no range of its own")
+    low, high = given.get("minimum"), given.get("maximum")
+    if low is None or high is None:
+        return None
+    digits = max(
+        max(0, -int(value.normalize().as_tuple().exponent)) for value in given.values() if value is not None
+    )
+    if bits and "resolution" not in given:
+        # The step is a whole number of base units: a hundred of them or more keep its rounding below one per cent.
+        while (high - low) * 10**digits < 100 * 2**bits and (high - low) * 10 ** (digits + 1) < 2**31:
+            digits += 1
+    symbol = table.text("unit")
+    base = f"{Decimal(1).scaleb(-digits)} {symbol}".strip()
+    return Unit(symbol, 10**digits, base, -(2**31), U32, 0, 0)
+
+
+def _base(table: Table, key: str, unit: Unit, default: int) -> int:
+    """A bound in base units."""
+    value = table.number(key)
+    if value is None:
+        return default
+    scaled = value * unit.scale
+    if scaled != int(scaled):
+        table.note(f"{value} is finer than the base unit, {unit.base}", key)
+    elif not unit.floor <= scaled <= unit.ceiling:
+        bounds = f"{Decimal(unit.floor) / unit.scale}..{Decimal(unit.ceiling) / unit.scale}"
+        table.note(f"{value} is outside {bounds} {unit.symbol}".rstrip(), key)
+    return int(scaled)
+
+
+def _measure(table: Table, kind: Kind, unit: Unit, bits: int | None) -> tuple[int, int, bool, int | None]:
+    low = _base(table, "minimum", unit, unit.low)
+    high = _base(table, "maximum", unit, unit.high)
+    if low >= high and {"minimum", "maximum"} & table.data.keys():
+        wrong = "maximum" if "maximum" in table.data else "minimum"
+        table.note(
+            f"minimum {Decimal(low) / unit.scale} is not below maximum {Decimal(high) / unit.scale}", wrong
+        )
+    if low < 0 and high > 2**31 - 1:
+        table.note(f"{low}..{high} (base units, {unit.base}) does not fit a 32-bit integer", "maximum")
+    circle = kind.circle and (low, high) == (unit.low, unit.high)
+    asked = [key for key in ("bits", "resolution", "resolution_m") if key in table.data]
+    if len(asked) > 1:
+        table.note(f"{asked[0]} and {asked[1]} both given: one follows from the other", asked[1])
+    if not asked and kind.name == "number":
+        table.note("needs bits or a resolution")
+    if bits:
+        return low, high, circle, None
+    scale: Decimal | int = unit.scale
+    key = "resolution"
+    if "resolution_m" in table.data:
+        key, scale = "resolution_m", unit.scale / Decimal(str(METRES_PER_DEGREE[kind.name]))
+    if key not in table.data:
+        return low, high, circle, unit.step
+    value = table.number(key)
+    if value is None:
+        return low, high, circle, None
+    step = int(value * scale)
+    if step < 1:
+        table.note(
+            f"{value} is finer than the base unit, {unit.base}" if value > 0 else f"{value} is not above 0",
+            key,
+        )
+    return low, high, circle, max(step, 1)
+
+
+def _count(table: Table, kind: Kind, unit: Unit, bits: int | None, *, optional: bool) -> int:
+    most = table.whole("maximum", 1, unit.ceiling) if "maximum" in table.data else None
+    if most is None:
+        most = min(2**bits - 1 - optional, unit.ceiling) if bits else unit.high
+    return most + kind.circle
+
+
+def _time(table: Table, bits: int | None, *, optional: bool) -> tuple[int, int, bool, int | None, int]:
+    epoch = table.data.get("epoch")
+    origin = 0
+    if epoch is not None and "period" in table.data:
+        table.note("a period counts from 1970-01-01T00:00:00Z: give an epoch or a period, not both", "epoch")
+    elif isinstance(epoch, datetime) and epoch.tzinfo is not None and not epoch.microsecond:
+        origin = int(epoch.timestamp())
+    elif epoch is not None:
+        table.note(
+            f"must be a date and time with offset and whole seconds like 2026-01-01T00:00:00Z, not {show(epoch)}",
+            "epoch",
+        )
+    elif "period" not in table.data:
+        table.note("needs an epoch (seconds since then) or a period (seconds modulo it)")
+    asked = table.whole("resolution", 1, 86_400)
+    if "period" in table.data:
+        period = table.whole("period", 2, U32) or 2
+        if bits and asked:
+            table.note(
+                "bits and resolution both given: with a period one follows from the other", "resolution"
+            )
+        return 0, period, True, None if bits else asked or 1, 0
+    step = asked or 1
+    high = min((2**bits - 1 - optional) * step, U32) if bits else U32 - (step + step // 2) * optional
+    return 0, high, False, step, origin
+
+
+def _choices(table: Table) -> tuple[str, ...]:
+    names = table.data.get("choices")
+    if not isinstance(names, list) or not 2 <= len(names) <= 256:
+        table.note(f"must be a list of 2 to 256 names, not {show(names)}", "choices")
+        return ("a", "b")
+    for index, name in enumerate(names):
+        if not isinstance(name, str) or not NAME.fullmatch(name):
+            table.note(f"{show(name)} is not a name: lower case letters, digits or _, 31 at most", "choices")
+        elif name in names[:index]:
+            table.note(f'"{name}" stands twice', "choices")
+    return tuple(map(str, names))
+
+
+def _policy(table: Table, default: str, *, circle: bool) -> str:
+    policy = table.text("policy", default)
+    allowed = [name for name in POLICIES if name != ("clip" if circle else "wrap")]
+    if policy not in allowed:
+        why = "a circle has no end to clip to" if circle else "only a circle can wrap"
+        hint = f" ({why})" if policy in POLICIES else ""
+        table.note(f"{show(policy)} is not a policy here: one of {', '.join(allowed)}{hint}", "policy")
+    return policy
+
+
+def _asked(table: Table, unit: Unit) -> str:
+    if "resolution_m" in table.data:
+        return f"resolution {table.data['resolution_m']} m"
+    if "resolution" in table.data:
+        return f"resolution {table.data['resolution']} {unit.symbol}".rstrip()
+    return f"{table.data['bits']} bits" if "bits" in table.data else "default"

@@ -1,0 +1,82 @@
+"""The grid of a field: how a range of integers is cut into codes.
+
+Owns one rule: how bits follow from a step, and a step from bits. With low and high in base units and R = high - low:
+
+* on a line, code = (x - low + step // 2) // step, so the last code in use is (R + step // 2) // step;
+* on a circle of circumference R, the codes are the ceil(R / step) cells, and rounding up past the last gives cell 0;
+* an optional field keeps the highest code of its bits for "absent".
+
+>>> derive(low=0, high=100, bits=5)
+Grid(bits=5, step=4, last=25, absent=None)
+>>> derive(low=-18 * 10**8, high=18 * 10**8, step=223, circle=True).bits
+24
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+MOST_BITS = 32
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """The codes of a field: their width in bits, the step in base units, the last code in use, the code for absent."""
+
+    bits: int
+    step: int
+    last: int
+    absent: int | None
+
+
+def _last(span: int, step: int, *, circle: bool) -> int:
+    return -(-span // step) - 1 if circle else (span + step // 2) // step
+
+
+def derive(
+    *,
+    low: int,
+    high: int,
+    bits: int | None = None,
+    step: int | None = None,
+    circle: bool = False,
+    optional: bool = False,
+) -> Grid:
+    """The grid of a range for a width in bits (the finest step that fits) or for a step (the fewest bits).
+
+    With both given the width must hold the step's codes.
+
+    Raises:
+        ValueError: the range is empty, does not fit 32-bit arithmetic, or does not fit the bits; the message
+            names bound and value.
+    """
+    span = high - low
+    if span <= 0:
+        raise ValueError(f"minimum {low} is not below maximum {high} (base units)")
+    if step is None:
+        if bits is None:
+            raise ValueError("needs bits or a resolution")
+        codes = 2**bits - optional
+        if codes < 2:
+            raise ValueError(
+                f"{bits} bit{'s' * (bits > 1)} leave {codes} code beside absent, at least 2 are needed"
+            )
+        # The condition on the last code is monotone in step: start just below the answer and walk up to it.
+        step = max(1, span // codes if circle else (2 * span - 1) // (2 * codes - 1))
+        while _last(span, step, circle=circle) >= codes:
+            step += 1
+    last = _last(span, step, circle=circle)
+    if last < 1:
+        raise ValueError(f"a step of {step} base units leaves no second code in a range of {span}")
+    if span + step // 2 > 2**32 - 1:
+        raise ValueError(f"a range of {span} base units with step {step} does not fit 32-bit arithmetic")
+    needed = max(1, (last + optional).bit_length())
+    if bits is None:
+        bits = needed
+    if needed > bits:
+        raise ValueError(
+            f"needs codes 0..{last}{' and one for absent' * optional}: {needed} bits, not {bits}"
+        )
+    if bits > MOST_BITS:
+        raise ValueError(f"needs {bits} bits, at most {MOST_BITS} are allowed")
+    return Grid(bits, step, last, 2**bits - 1 if optional else None)

@@ -1,0 +1,117 @@
+"""What a schema says, after reading: header, check, layouts, fields. Frozen data, no behaviour.
+
+A `Field` keeps what its author asked for (bits, or a step) beside the grid that follows from it, so that the plan can
+tell what was chosen and the reference codec can derive the grid a second time, independently.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from packetcodec.crc import Crc
+    from packetcodec.schema.grid import Grid
+
+#: The longest payload of a LoRa modem, in bytes (its length register has eight bits).
+MOST_BYTES = 255
+
+
+@dataclass(frozen=True, slots=True)
+class Header:
+    """Widths in bits of the schema version and of the layout id, the first two things in every packet."""
+
+    version_bits: int = 4
+    layout_bits: int = 4
+
+    @property
+    def bits(self) -> int:
+        """Width of the whole header in bits."""
+        return self.version_bits + self.layout_bits
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """The check of every packet of a schema.
+
+    Attributes:
+        crc: the CRC, or None for no check.
+        bind_schema: whether the CRC starts from the state reached after the schema's fingerprint.
+        chosen: whether the polynomial was chosen by this tool for the packet's length, not named by the schema.
+    """
+
+    crc: Crc | None
+    bind_schema: bool = False
+    chosen: bool = False
+
+    @property
+    def bits(self) -> int:
+        """Width of the check in bits, 0 for none."""
+        return self.crc.width if self.crc else 0
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One named value of a layout.
+
+    Attributes:
+        name: its name, unique within the layout.
+        kind: a name of `KINDS`.
+        unit: name of the unit among the kind's, or the schema's own for a number.
+        symbol: what is printed behind a value.
+        scale: base units in one unit, a power of ten.
+        base: the base unit in words.
+        low, high: the range in base units; on a circle, high - low is the circumference.
+        circle: whether high and low are the same place.
+        bits: the width asked for, or None.
+        step: the step asked for in base units, or None.
+        asked: the request as the schema words it, for reports.
+        grid: the codes that follow.
+        optional: whether the value may be absent.
+        policy: "clip", "refuse" or "wrap", for a value beyond the range.
+        origin: added to a base value to give the physical one: the epoch of a time in Unix seconds, else 0.
+        choices: the names of a choice, in order of their codes.
+        doc: a remark for the specification.
+    """
+
+    name: str
+    kind: str
+    unit: str
+    symbol: str
+    scale: int
+    base: str
+    low: int
+    high: int
+    circle: bool
+    bits: int | None
+    step: int | None
+    asked: str
+    grid: Grid
+    optional: bool
+    policy: str
+    origin: int = 0
+    choices: tuple[str, ...] = ()
+    doc: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """One kind of packet: its name, its id in the header, its fields in order."""
+
+    name: str
+    id: int
+    fields: tuple[Field, ...]
+    doc: str = ""
+
+    @property
+    def field_bits(self) -> int:
+        """Width of all fields together in bits, header and check not counted."""
+        return sum(item.grid.bits for item in self.fields)
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """One entry of a schema's history."""
+
+    version: int
+    note: str

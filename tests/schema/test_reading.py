@@ -1,0 +1,201 @@
+"""Reading a schema file: what is accepted, and what is said about what is not."""
+
+import pytest
+
+from packetcodec.errors import SchemaFault
+from packetcodec.schema import KINDS, Schema
+from packetcodec.starter import schema_text
+
+TEMPLATE = """\
+name = "pasture"
+version = 1
+[[layouts]]
+name = "beacon"
+id = 1
+fields = [
+  {field},
+]
+"""
+
+
+def field(text):
+    """The field that a table of one schema row becomes."""
+    return Schema.parse(TEMPLATE.format(field="{ " + text + " }")).layouts[0].fields[0]
+
+
+def faults(text):
+    with pytest.raises(SchemaFault) as caught:
+        Schema.parse(text)
+    return [str(problem) for problem in caught.value.problems]
+
+
+def test_the_starter_schema_reads_without_a_fault():
+    schema = Schema.parse(schema_text())
+    assert [layout.name for layout in schema.layouts] == ["position", "status"]
+    assert schema.check.crc.polynomial != 0x1021
+
+
+@pytest.mark.parametrize("name", list(KINDS))
+def test_every_kind_has_a_field_that_needs_the_least_said(name):
+    extra = {
+        "time": ", epoch = 2026-01-01T00:00:00Z",
+        "choice": ', choices = ["a", "b"]',
+        "number": ", minimum = 0, maximum = 5, bits = 4",
+    }
+    assert field(f'kind = "{name}"{extra.get(name, "")}').grid.bits <= 32
+
+
+# (row, bits, step in base units, last code): each worked out by hand from the step rule.
+GRIDS = [
+    ('kind = "latitude", bits = 24', 24, 108, 16_666_667),  # ceil(1.8e9 / 2**24) = 108 base units
+    ('kind = "longitude", bits = 25', 25, 108, 33_333_333),  # 2**25 cells would be 107.3 units wide
+    ('kind = "latitude", resolution = 0.00001', 25, 100, 18_000_000),
+    ('kind = "longitude", resolution_m = 2.5', 24, 224, 16_071_428),  # 2.5 m / 111319.49 m = 224.58 units
+    ('kind = "latitude", resolution_m = 2.5', 23, 223, 8_071_749),  # 2.5 m / 111693.98 m = 223.8 units
+    ('kind = "latitude", minimum = 45, maximum = 48, bits = 20', 20, 29, 1_034_483),
+    ('kind = "altitude", bits = 12, optional = true', 12, 233, 4077),
+    ('kind = "battery", minimum = 2.5, maximum = 4.5, resolution = 0.02', 7, 20, 100),
+    ('kind = "battery", unit = "percent"', 7, 1, 100),
+    ('kind = "battery", unit = "percent", bits = 4', 4, 7, 14),
+    ('kind = "fix_quality"', 4, 1, 8),
+    ('kind = "fix_quality", bits = 3', 3, 1, 7),
+    ('kind = "satellites", bits = 5, optional = true', 5, 1, 30),
+    ('kind = "hdop"', 8, 10, 250),
+    ('kind = "speed", unit = "knot", maximum = 102.2, resolution = 0.1', 10, 10, 1022),
+    ('kind = "course"', 9, 100, 359),
+    ('kind = "course", bits = 8', 8, 141, 255),
+    ('kind = "time", epoch = 2026-01-01T00:00:00Z', 32, 1, 4_294_967_295),
+    ('kind = "time", period = 3600', 12, 1, 3599),
+    ('kind = "time", period = 86400, bits = 12', 12, 22, 3927),
+    ('kind = "time", epoch = 2026-01-01T00:00:00Z, resolution = 60, bits = 20', 20, 60, 1_048_575),
+    ('kind = "identifier", maximum = 1000', 10, 1, 1000),
+    ('kind = "counter", bits = 6', 6, 1, 63),
+    ('kind = "counter", bits = 6, optional = true', 6, 1, 62),
+    ('kind = "flag"', 1, 1, 1),
+    ('kind = "flag", optional = true', 2, 1, 1),
+    ('kind = "choice", choices = ["a", "b", "c"]', 2, 1, 2),
+    ('kind = "choice", choices = ["a", "b", "c"], bits = 4', 4, 1, 2),
+    ('kind = "number", minimum = -40, maximum = 60, resolution = 0.5', 8, 5, 200),
+    ('kind = "number", minimum = -210, maximum = 211.1081215, resolution = 0.0000001', 32, 1, 4_211_081_215),
+]
+
+
+@pytest.mark.parametrize(("row", "bits", "step", "last"), GRIDS, ids=[row[0] for row in GRIDS])
+def test_bits_follow_from_a_resolution_and_a_step_from_bits(row, bits, step, last):
+    grid = field(row).grid
+    assert (grid.bits, grid.step, grid.last) == (bits, step, last)
+
+
+def test_a_number_given_in_bits_loses_less_than_one_per_cent_to_its_base_unit():
+    got = field('kind = "number", minimum = 0, maximum = 100, bits = 8')
+    assert got.grid.step / got.scale == pytest.approx(100 / 255.5, rel=0.01)
+
+
+def test_a_narrowed_longitude_is_no_circle():
+    assert field('kind = "longitude"').circle
+    assert not field('kind = "longitude", minimum = 5, maximum = 11').circle
+
+
+# (row, words that the message must have: place, bound, value)
+FIELD_FAULTS = [
+    ('kind = "altitud"', ["altitud", "did you mean altitude?"]),
+    ('name = "x"', ["kind is missing", "latitude"]),
+    ('kind = "altitude", bit = 3', ["bit", "not a key", "did you mean bits?"]),
+    ('kind = "altitude", epoch = 3', ["epoch", "not a key of a altitude field"]),
+    ('kind = "identifier", bits = 33', ["33 is outside 1..32"]),
+    ('kind = "identifier", bits = 0', ["0 is outside 1..32"]),
+    ('kind = "identifier", bits = "8"', ["whole number", '"8"']),
+    ('kind = "identifier", bits = true', ["whole number", "True"]),
+    ('kind = "latitude", minimum = -91', ["-91 is outside -90..90"]),
+    ('kind = "latitude", minimum = 46.00000001', ["46.00000001", "finer than the base unit, 1e-7 degree"]),
+    ('kind = "latitude", resolution = 0', ["0 is not above 0"]),
+    ('kind = "latitude", resolution = 0.00000001', ["finer than the base unit"]),
+    ('kind = "latitude", resolution = nan', ["finite"]),
+    ('kind = "latitude", bits = 20, resolution = 1', ["bits and resolution both given"]),
+    ('kind = "altitude", minimum = 10, maximum = 10', ["minimum 10", "maximum 10"]),
+    ('kind = "altitude", maximum = inf', ["finite"]),
+    ('kind = "altitude", policy = "wrap"', ["only a circle can wrap"]),
+    ('kind = "longitude", policy = "clip"', ["a circle has no end"]),
+    ('kind = "altitude", policy = "drop"', ['"drop"', "clip, refuse"]),
+    ('kind = "battery", unit = "amp"', ['"amp"', "volt, percent"]),
+    ('kind = "fix_quality", bits = 3, maximum = 8', ["codes 0..8", "4 bits, not 3"]),
+    ('kind = "flag", bits = 3', ["not a key of a flag field"]),
+    ('kind = "satellites", maximum = 256', ["256 is outside 1..255"]),
+    ('kind = "altitude", bits = 1, optional = true', ["1 bit leave", "1 code beside absent"]),
+    ('kind = "time"', ["needs an epoch", "or a period"]),
+    ('kind = "time", epoch = 2026-01-01', ["offset", "2026-01-01"]),
+    ('kind = "time", epoch = 2026-01-01T00:00:00Z, period = 60', ["an epoch or a period, not both"]),
+    ('kind = "choice"', ["2 to 256 names"]),
+    ('kind = "choice", choices = ["a", "a"]', ['"a" stands twice']),
+    ('kind = "choice", choices = ["Rest", "b"]', ['"Rest" is not a name']),
+    ('kind = "choice", choices = ["a", "b", "c"], bits = 1', ["codes 0..2", "2 bits, not 1"]),
+    ('kind = "number", bits = 3', ["minimum is missing"]),
+    ('kind = "number", minimum = 0, maximum = 3', ["needs bits or a resolution"]),
+    ('kind = "number", minimum = -1, maximum = 3000000000, resolution = 1', ["32-bit"]),
+    ('kind = "altitude", name = "9x"', ['"9x" is not a name']),
+    ('kind = "altitude", name = "Höhe"', ["is not a name"]),
+    ('kind = "altitude", optional = "yes"', ["true or false", '"yes"']),
+]
+
+
+@pytest.mark.parametrize(("row", "words"), FIELD_FAULTS, ids=[row[0] for row in FIELD_FAULTS])
+def test_a_fault_of_a_field_names_its_place_its_bound_and_the_value(row, words):
+    said = faults(TEMPLATE.format(field="{ " + row + " }"))
+    assert all(line.startswith("line 7: layout 1 \"beacon\", field 1") for line in said)
+    assert any(all(word in line for word in words) for line in said), said
+
+
+HEAD = 'name = "pasture"\nversion = 1\n'
+LAYOUT = '[[layouts]]\nname = "{name}"\nid = {id}\nfields = [{{ kind = "identifier" }}]\n'
+FILE_FAULTS = [
+    ("", ["name is missing", "version is missing", "layouts: at least one is needed"]),
+    ("name = 'x", ["not TOML"]),
+    (HEAD + "[header]\nversion_bits = 9\n", ["line 4: header, version_bits: 9 is outside 1..8"]),
+    (HEAD + "header = 3\n", ["header: must be a table, not 3"]),
+    (HEAD.replace("1", "16") + LAYOUT.format(name="a", id=1), ["line 2: version: 16 is outside 0..15"]),
+    (HEAD + LAYOUT.format(name="a", id=16), ["line 5: layout 1 \"a\", id: 16 is outside 0..15"]),
+    (HEAD + LAYOUT.format(name="a", id=1) * 2, ['"a" is already the name of layout 1', "1 is already the id of layout 1"]),
+    (HEAD + LAYOUT.format(name="a", id=1).replace("id = 1\n", ""), ["id is missing: a number within 0..15"]),
+    (HEAD + 'check = { crc = "CRC-16/DNPP" }\n' + LAYOUT.format(name="a", id=1), ["CRC-16/DNPP", "CRC-16/DNP"]),
+    (HEAD + "check = { width = 12 }\n" + LAYOUT.format(name="a", id=1), ["12 is not one of 8, 16, 24, 32"]),
+    (HEAD + "check = { width = 16, polynomial = 0x1020 }\n" + LAYOUT.format(name="a", id=1), ["even"]),
+    (HEAD + 'check = { crc = "none", bind_schema = true }\n' + LAYOUT.format(name="a", id=1), ["no CRC to bind"]),
+    (HEAD + "layouts = 3\n", ["layouts: must be a list of tables, not 3"]),
+    (HEAD + '[[layouts]]\nname = "a"\nid = 1\nfields = [1]\n', ["must be a table, not 1"]),
+    (HEAD + '[[layouts]]\nname = "a"\nid = 1\nfields = []\n', ["fields: at least one is needed"]),
+    (HEAD + LAYOUT.format(name="a", id=1) + "[[history]]\nversion = 1\n", ["needs a version and a note"]),
+]
+
+
+@pytest.mark.parametrize(("text", "words"), FILE_FAULTS, ids=range(len(FILE_FAULTS)))
+def test_a_fault_of_the_file_is_one_clear_line(text, words):
+    said = faults(text)
+    for word in words:
+        assert any(word in line for line in said), said
+    assert not any("\n" in line for line in said)
+
+
+def test_all_faults_of_a_file_are_reported_at_once():
+    text = schema_text().replace("version = 1 ", "version = 99 ", 1).replace("bits = 12", "bits = 99")
+    text = text.replace('kind = "flag"', 'kind = "flak"').replace("CRC-16/EN-13757", "CRC-16/NONE")
+    assert len(faults(text)) == 4
+
+
+def test_a_packet_longer_than_a_radio_takes_is_refused():
+    rows = ", ".join(f'{{ kind = "identifier", name = "n{i}", bits = 32 }}' for i in range(64))
+    text = HEAD + f'[[layouts]]\nname = "a"\nid = 1\nfields = [{rows}]\n'
+    assert any("at most 255" in line for line in faults(text))
+
+
+def test_a_file_that_is_not_text_is_one_fault(tmp_path):
+    path = tmp_path / "pasture.toml"
+    path.write_bytes(b"name = \xff")
+    with pytest.raises(SchemaFault, match="UTF-8: byte 7 is 0xff"):
+        Schema.load(path)
+
+
+def test_sections_and_inline_tables_give_the_same_schema():
+    inline = Schema.parse(TEMPLATE.format(field='{ kind = "altitude", bits = 12 }'))
+    blocks = TEMPLATE.split("fields")[0] + '[[layouts.fields]]\nkind = "altitude"\nbits = 12\n'
+    assert Schema.parse(blocks) == inline
+    assert faults(blocks.replace("12", "99"))[0].startswith("line 8: layout 1")
