@@ -1,0 +1,159 @@
+"""The codec: values to packets and packets to values, for one schema version or several at once.
+
+>>> from packetcodec.schema import Schema
+>>> codec = Codec(Schema.parse('''
+... name = "pasture"
+... version = 1
+... [[layouts]]
+... name = "beacon"
+... id = 1
+... fields = [{ kind = "latitude" }, { kind = "longitude" }, { kind = "altitude", optional = true }]
+... '''))
+>>> data = codec.encode("beacon", {"latitude": 46.51234, "longitude": 9.87654})
+>>> codec.decode(data).values
+{'latitude': 46.51234, 'longitude': 9.87654, 'altitude': None}
+>>> codec.try_decode(data[:-1])
+('too_short', None)
+"""
+
+from __future__ import annotations
+
+import difflib
+from typing import TYPE_CHECKING, Any
+
+from packetcodec.codec.compiled import by_first_byte, compile_encoder
+from packetcodec.codec.packet import Packet
+from packetcodec.errors import OK, PacketcodecError, PacketFault, ValueFault
+from packetcodec.plan import (
+    LayoutPlan,
+    OutOfRangeError,
+    Plan,
+    compile_plan,
+    pack,
+    to_base,
+    to_raw,
+    to_value,
+    unpack,
+)
+from packetcodec.schema import Schema
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+
+class Codec:
+    """Encodes with one schema version, decodes with every version given.
+
+    Attributes:
+        plan: the plan that `encode` follows: that of the first schema given.
+        plans: schema version to plan.
+    """
+
+    def __init__(self, schemas: Schema | Iterable[Schema]) -> None:
+        """Compile a schema, or several versions of one that share a header and tell themselves apart by it.
+
+        Raises:
+            PacketcodecError: two schemas of the same version, or with different headers.
+        """
+        given = [schemas] if isinstance(schemas, Schema) else list(schemas)
+        if not given:
+            raise PacketcodecError("a codec needs at least one schema")
+        self.plan = compile_plan(given[0])
+        self.plans: dict[int, Plan] = {}
+        for plan in map(compile_plan, given):
+            self._add(plan)
+        self._encoders = {layout.name: compile_encoder(self.plan, layout) for layout in self.plan.layouts}
+        self._decoders = by_first_byte(self.plans.values(), self._plainly)
+
+    def _add(self, plan: Plan) -> None:
+        head = (self.plan.version_bits, self.plan.layout_bits)
+        if (plan.version_bits, plan.layout_bits) != head:
+            raise PacketcodecError(
+                f"version {plan.version} has a header of {plan.version_bits} + {plan.layout_bits} bits, version "
+                f"{self.plan.version} one of {head[0]} + {head[1]}: a receiver of both cannot tell them apart"
+            )
+        if plan.version in self.plans:
+            raise PacketcodecError(
+                f"version {plan.version} is given twice: a packet names its schema by this number"
+            )
+        self.plans[plan.version] = plan
+
+    def encode(self, layout: str, values: Mapping[str, Any]) -> bytes:
+        """The packet of a layout's values.
+
+        Args:
+            layout: name of the layout.
+            values: field name to value in the field's unit; an optional field may be left out or None.
+
+        Raises:
+            ValueFault: an unknown layout or field, a missing value, one that is no finite number, or one beyond the
+                range of a field that refuses such values. Others are clipped, or wrapped on a circle.
+        """
+        encoder = self._encoders.get(layout)
+        if encoder is not None and (data := encoder(values)) is not None:
+            return data
+        plan = self._layout(layout)
+        return pack(self.plan, plan, self.quantize(layout, values))
+
+    def quantize(self, layout: str, values: Mapping[str, Any]) -> tuple[int, ...]:
+        """The raw codes that `encode` would send, in wire order.
+
+        Raises:
+            ValueFault: as `encode`.
+        """
+        plan = self._layout(layout)
+        known = [field.name for field in plan.fields]
+        for key in values:
+            if key not in known:
+                near = difflib.get_close_matches(str(key), known, 1)
+                hint = f"; did you mean {near[0]}?" if near else f"; it has {', '.join(known)}"
+                raise ValueFault(
+                    f'{key}: not a field of layout "{layout}"{hint}', layout=layout, field=str(key)
+                )
+        raws = []
+        for field in plan.fields:
+            value = values.get(field.name)
+            if value is None and field.absent is not None:
+                raws.append(field.absent)
+                continue
+            place = f'(layout "{layout}", {field.place})'
+            if value is None:
+                what = "None, but the field is not optional" if field.name in values else "missing"
+                raise ValueFault(f"{field.name}: {what} {place}", layout=layout, field=field.name)
+            try:
+                raws.append(to_raw(field, to_base(field, value)))
+            except OutOfRangeError as fault:
+                raise ValueFault(f"{field.name}: {fault} {place}", layout=layout, field=field.name) from None
+        return tuple(raws)
+
+    def _layout(self, name: str) -> LayoutPlan:
+        try:
+            return self.plan.layout(name)
+        except KeyError:
+            known = ", ".join(layout.name for layout in self.plan.layouts)
+            message = f"{name!r} is not a layout of version {self.plan.version}: one of {known}"
+            raise ValueFault(message, layout=str(name)) from None
+
+    def decode(self, data: bytes) -> Packet:
+        """What a packet says.
+
+        Raises:
+            PacketFault: the first fault in decoding order, see `packetcodec.errors.FAULTS`.
+        """
+        try:
+            decoder = self._decoders[data[0]]
+        except (LookupError, TypeError):  # no byte, no such header, or no bytes at all
+            return self._plainly(data)
+        return decoder(data)
+
+    def _plainly(self, data: bytes) -> Packet:
+        plan, layout, raws = unpack(self.plans, memoryview(data).tobytes())
+        values = {field.name: to_value(field, raw) for field, raw in zip(layout.fields, raws, strict=True)}
+        return Packet(layout.name, plan.version, values, raws)
+
+    def try_decode(self, data: bytes) -> tuple[str, Packet | None]:
+        """The status of a packet, "ok" or a fault's name, and what it says (None for a fault). Never raises on content."""
+        try:
+            return OK, self.decode(data)
+        except PacketFault as fault:
+            return fault.status, None
