@@ -1,0 +1,130 @@
+"""One position (or the lack of one) as a receiver reported it at one instant.
+
+Owns one rule: what is not known is None, never 0.0. Every reader of this folder gives these, in log order.
+
+>>> Fix(time=0.0).has_position
+False
+>>> Fix(time=1_783_000_000.0, latitude=46.5, longitude=9.9, altitude=2104.0, fix_quality=1).has_position
+True
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+
+@dataclass(frozen=True, slots=True)
+class Fix:
+    """What a receiver said about one epoch.
+
+    Attributes:
+        time: Unix seconds (UTC). Where the log states no date: seconds since the log's first midnight.
+        latitude: degrees north, -90..90, WGS 84 as receivers print it, or None.
+        longitude: degrees east, -180..180, or None.
+        altitude: metres above mean sea level, as the GGA sentence gives it, or None.
+        fix_quality: 0..8 as NMEA 0183 numbers it in GGA (0 no fix, 1 autonomous, 2 differential, 4 RTK ...),
+            or None where the source does not say.
+        satellites: satellites used, or None.
+        hdop: horizontal dilution of precision, without unit, or None.
+        speed: speed over ground in metres a second, or None.
+        course: course over ground in degrees clockwise from true north, 0..360, or None.
+        extra: columns of a table under other names, such as a battery voltage.
+    """
+
+    time: float
+    latitude: float | None = None
+    longitude: float | None = None
+    altitude: float | None = None
+    fix_quality: int | None = None
+    satellites: int | None = None
+    hdop: float | None = None
+    speed: float | None = None
+    course: float | None = None
+    extra: Mapping[str, object] = field(default_factory=dict, hash=False)
+
+    @property
+    def has_position(self) -> bool:
+        """Whether latitude and longitude are both known."""
+        return self.latitude is not None and self.longitude is not None
+
+
+class Unusable(Exception):
+    """Raised and caught inside a reader, for one line or point: what is wrong, with bound and value."""
+
+    def __init__(self, reason: str, message: str) -> None:
+        super().__init__(message)
+        self.reason = reason
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """One reason why parts of a log were not used.
+
+    Attributes:
+        reason: a few words, the same for all of its kind, such as "bad checksum".
+        count: how many.
+        first_place: where the first one stands, such as "line 12 (byte 845)".
+        first_text: the first one itself, shortened, with what is wrong with it.
+    """
+
+    reason: str
+    count: int
+    first_place: str
+    first_text: str
+
+
+class Refusals:
+    """Counts what a reader refuses, and keeps the first example of each reason."""
+
+    __slots__ = ("_counts", "_firsts")
+
+    def __init__(self) -> None:
+        self._counts: dict[str, int] = {}
+        self._firsts: dict[str, tuple[str, str]] = {}
+
+    def __contains__(self, reason: str) -> bool:
+        return reason in self._counts
+
+    def add(self, reason: str, place: str, text: str) -> None:
+        """Count one refusal; place and text are kept if it is the first for this reason."""
+        self._counts[reason] = self._counts.get(reason, 0) + 1
+        self._firsts.setdefault(reason, (place, text if len(text) <= 160 else text[:157] + "..."))
+
+    def again(self, reason: str) -> None:
+        """Count one more of a reason that already has its example."""
+        self._counts[reason] += 1
+
+    def listed(self) -> tuple[Refusal, ...]:
+        """All reasons, in the order in which they first came up."""
+        return tuple(Refusal(reason, count, *self._firsts[reason]) for reason, count in self._counts.items())
+
+
+_BOUNDS = {
+    "time": (-62_135_596_800, 253_402_300_799, " seconds (the years 1 to 9999)"),
+    "latitude": (-90, 90, " degrees"),
+    "longitude": (-180, 180, " degrees"),
+    "course": (0, 360, " degrees"),
+    "fix_quality": (0, 8, " (as NMEA 0183 numbers it in GGA)"),
+}
+_NOT_NEGATIVE = {"speed": " m/s", "hdop": "", "satellites": ""}
+
+
+def checked(name: str, value: float) -> float:
+    """The value itself, if it is finite and possible for the field of `Fix` that has this name.
+
+    Raises:
+        Unusable: it is not; the message names quantity, value and bound.
+    """
+    if not -1e300 < value < 1e300:
+        raise Unusable("value not finite", f"{name}: {value} is not a finite number")
+    if bounds := _BOUNDS.get(name):
+        low, high, unit = bounds
+        if not low <= value <= high:
+            raise Unusable("value out of range", f"{name}: {value:g} is outside {low}..{high}{unit}")
+    elif value < 0 and name in _NOT_NEGATIVE:
+        raise Unusable("value out of range", f"{name}: {value:g}{_NOT_NEGATIVE[name]} is below 0")
+    return value

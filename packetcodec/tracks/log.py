@@ -1,0 +1,136 @@
+r"""A recorded log of any format that we read, recognised by what is in it.
+
+Owns one rule: how a format is told. XML is GPX; a first line that names time, latitude and longitude is a
+table; anything else is a stream in which NMEA 0183 sentences are looked for, since receivers put anything
+between them.
+
+>>> log = read_log([b"t_s,lat,lon\n0,46.5,9.9\n"], name="herd.csv")
+>>> log.format, log.sentences, log.fixes[0].latitude
+('csv', 1, 46.5)
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from packetcodec.errors import LogFault
+from packetcodec.tracks.gpx import read_gpx
+from packetcodec.tracks.nmea import NmeaReader
+from packetcodec.tracks.table import is_header, read_table
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator
+
+    from packetcodec.tracks.fix import Fix, Refusal
+
+FORMATS: Final = ("nmea", "gpx", "csv")
+# Enough for a header row, or for the beginning of an XML document.
+_HEAD: Final = 4096
+_XML = re.compile(rb"(?:\xef\xbb\xbf)?\s*<(?:\?xml|!--|!DOCTYPE|gpx|[A-Za-z0-9_]+:gpx)")
+
+
+@dataclass(frozen=True, slots=True)
+class RecordedLog:
+    """What was in a log.
+
+    Attributes:
+        name: as the caller calls it.
+        format: one of `FORMATS`.
+        fixes: in the order of the log, at least one.
+        sentences: well-formed sentences (NMEA 0183), track points (GPX) or rows (CSV) seen, used or not.
+        refused: what could not be used: reason, count, first place, first text.
+        size: bytes read.
+    """
+
+    name: str
+    format: str
+    fixes: tuple[Fix, ...]
+    sentences: int
+    refused: tuple[Refusal, ...]
+    size: int
+
+
+def read_log(
+    chunks: Iterable[bytes],
+    *,
+    format: str | None = None,  # noqa: A002 - the plain word, as in the result and on the command line
+    name: str = "log",
+    progress: Callable[[int], None] | None = None,
+) -> RecordedLog:
+    """Read a whole log from chunks of bytes (of any size).
+
+    Args:
+        chunks: the bytes, such as an open binary file's blocks.
+        format: one of `FORMATS`, or None to tell it from the content.
+        name: what messages call the log.
+        progress: called after each chunk with the number of bytes read so far.
+
+    Raises:
+        LogFault: there is nothing usable in it; one line says what was looked for and how much was read.
+    """
+    if format is not None and format not in FORMATS:
+        raise LogFault(f"{name}: format '{format}' is none of {', '.join(FORMATS)}")
+    source = _counted(chunks, progress)
+    head = b""
+    for chunk in source:
+        head += chunk
+        if len(head) >= _HEAD:
+            break
+    format = format or recognise(head)  # noqa: A001
+    refusals: tuple[Refusal, ...]
+    if format == "nmea":
+        return _read_nmea(head, source, name)
+    document = b"".join((head, *source))
+    fixes, seen, found = read_gpx(document, name=name) if format == "gpx" else read_table(document, name=name)
+    refusals = found.listed()
+    if not fixes:
+        what = "track points" if format == "gpx" else "rows"
+        raise LogFault(f"{name}: none of {seen} {what} can be used{_first(refusals)}")
+    return RecordedLog(name, format, tuple(fixes), seen, refusals, len(document))
+
+
+def recognise(head: bytes) -> str:
+    """The format of a log, one of `FORMATS`, from its first few thousand bytes."""
+    if _XML.match(head):
+        return "gpx"
+    lines = head[:_HEAD].decode("utf-8-sig", "replace").lstrip().splitlines()
+    return "csv" if lines and is_header(lines[0]) else "nmea"
+
+
+def _read_nmea(head: bytes, source: Iterator[bytes], name: str) -> RecordedLog:
+    reader = NmeaReader()
+    fixes = reader.feed(head)
+    for chunk in source:
+        fixes += reader.feed(chunk)
+    fixes += reader.close()
+    if not fixes:
+        seen = f"{reader.size} bytes, {reader.lines} lines"
+        if reader.sentences:
+            raise LogFault(
+                f"{name}: none of {reader.sentences} NMEA 0183 sentences tells a time and a position "
+                f"(GGA, GNS, RMC or GLL) in {seen}{_first(reader.refused)}"
+            )
+        raise LogFault(
+            f"{name}: no NMEA 0183 sentence ('$' ... '*' and its checksum), no GPX and no table of positions "
+            f"in {seen}{_first(reader.refused)}"
+        )
+    return RecordedLog(name, "nmea", tuple(fixes), reader.sentences, reader.refused, reader.size)
+
+
+def _counted(chunks: Iterable[bytes], progress: Callable[[int], None] | None) -> Iterator[bytes]:
+    size = 0
+    for chunk in chunks:
+        size += len(chunk)
+        yield chunk
+        if progress is not None:
+            progress(size)
+
+
+def _first(refused: tuple[Refusal, ...]) -> str:
+    """The most frequent refusal, as the end of a message."""
+    if not refused:
+        return ""
+    worst = max(refused, key=lambda refusal: refusal.count)
+    return f"; {worst.count} refused, {worst.reason}, first at {worst.first_place}: {worst.first_text}"
