@@ -73,9 +73,7 @@ class Codec:
                 f"{self.plan.version} one of {head[0]} + {head[1]}: a receiver of both cannot tell them apart"
             )
         if plan.version in self.plans:
-            raise PacketcodecError(
-                f"version {plan.version} is given twice: a packet names its schema by this number"
-            )
+            raise PacketcodecError(f"version {plan.version} is given twice: a packet names its schema by this number")
         self.plans[plan.version] = plan
 
     def encode(self, layout: str, values: Mapping[str, Any]) -> bytes:
@@ -107,9 +105,7 @@ class Codec:
             if key not in known:
                 near = difflib.get_close_matches(str(key), known, 1)
                 hint = f"; did you mean {near[0]}?" if near else f"; it has {', '.join(known)}"
-                raise ValueFault(
-                    f'{key}: not a field of layout "{layout}"{hint}', layout=layout, field=str(key)
-                )
+                raise ValueFault(f'{key}: not a field of layout "{layout}"{hint}', layout=layout, field=str(key))
         raws = []
         for field in plan.fields:
             value = values.get(field.name)

@@ -46,9 +46,7 @@ def compile_decoder(plan: Plan, layout: LayoutPlan, otherwise: Decoder) -> Decod
         tests.append(f"crc(data, {start}, table) != {plan.crc.residue() ^ plan.crc.xor_out}")
     lines = [f"if {' or '.join(tests)}: return otherwise(data)", "n = from_bytes(data)"]
     if layout.padding:
-        lines.append(
-            f"if n & {(1 << layout.padding) - 1 << 8 * layout.check_bytes:#x}: return otherwise(data)"
-        )
+        lines.append(f"if n & {(1 << layout.padding) - 1 << 8 * layout.check_bytes:#x}: return otherwise(data)")
     values = []
     for number, field in enumerate(layout.fields):
         raw = f"r{number}"
@@ -58,16 +56,12 @@ def compile_decoder(plan: Plan, layout: LayoutPlan, otherwise: Decoder) -> Decod
             absent = "" if field.absent is None else f" and {raw} != {field.absent}"
             lines.append(f"if {raw} > {field.last}{absent}: return otherwise(data)")
         if (field.bits <= _TABLED and field.scale > 1) or field.choices:
-            names[f"v{number}"] = [
-                to_value(field, code) if _used(field, code) else None for code in range(1 << field.bits)
-            ]
+            names[f"v{number}"] = [to_value(field, code) if _used(field, code) else None for code in range(1 << field.bits)]
             values.append(f"{field.name!r}: v{number}[{raw}]")
         else:
             values.append(f"{field.name!r}: {_value(field, raw)}")
     codes = ", ".join(f"r{number}" for number in range(len(layout.fields)))
-    lines.append(
-        f"return new(Packet, ({layout.name!r}, {plan.version}, {{{', '.join(values)}}}, ({codes},), ()))"
-    )
+    lines.append(f"return new(Packet, ({layout.name!r}, {plan.version}, {{{', '.join(values)}}}, ({codes},), ()))")
     decoder: Decoder = _function("decode", "data", lines, names)
     return decoder
 
@@ -138,11 +132,7 @@ def compile_encoder(plan: Plan, layout: LayoutPlan) -> Encoder:
     lines.append(f"data = {shifted}.to_bytes({layout.data_bytes}, 'big')")
     if plan.crc:
         names["crc"], names["table"], start = plan.crc.engine(plan.start)
-        check = (
-            f"(crc(data, {start}, table) ^ {plan.crc.xor_out})"
-            if plan.crc.xor_out
-            else f"crc(data, {start}, table)"
-        )
+        check = f"(crc(data, {start}, table) ^ {plan.crc.xor_out})" if plan.crc.xor_out else f"crc(data, {start}, table)"
         lines.append(f"return data + {check}.to_bytes({layout.check_bytes}, {plan.crc.append_order!r})")
     else:
         lines.append("return data")
@@ -163,9 +153,7 @@ def _code(field: FieldPlan, number: int) -> list[str]:
         lines = [f"x = v if v.__class__ is int else {slow}"]
     else:
         real = f"v * {float(field.scale)!r}" if field.scale > 1 else "v"
-        lines = [
-            f"x = round({real}){origin} if v.__class__ is float else {whole}{origin} if v.__class__ is int else {slow}"
-        ]
+        lines = [f"x = round({real}){origin} if v.__class__ is float else {whole}{origin} if v.__class__ is int else {slow}"]
     if field.policy == "wrap":
         shift = f"(x - {field.low})" if field.low else "x"
         lines.append(f"x = {shift} % {field.circle}" + (f" + {field.low}" if field.low else ""))

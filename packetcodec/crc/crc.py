@@ -137,9 +137,7 @@ class Crc:
 
     def _demand(self, what: str, number: int) -> None:
         if not 0 <= number < 1 << self.width:
-            raise PacketcodecError(
-                f"{self.name}: {what} {number:#x} is outside 0..{(1 << self.width) - 1:#x}"
-            )
+            raise PacketcodecError(f"{self.name}: {what} {number:#x} is outside 0..{(1 << self.width) - 1:#x}")
 
 
 def demand_generator(polynomial: int, width: int, *, name: str = "CRC") -> None:

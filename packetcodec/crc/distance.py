@@ -68,9 +68,7 @@ def hamming_distance(polynomial: int, width: int, packet_bits: int) -> int:
         PacketcodecError: an argument outside its range.
     """
     if packet_bits > EXACT_BITS:
-        raise PacketcodecError(
-            f"packet of {packet_bits} bits is longer than {EXACT_BITS}, the limit of exactness"
-        )
+        raise PacketcodecError(f"packet of {packet_bits} bits is longer than {EXACT_BITS}, the limit of exactness")
     return distance_at(polynomial, width, packet_bits).value
 
 

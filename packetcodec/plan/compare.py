@@ -139,15 +139,12 @@ def _fields(old: FieldPlan, new: FieldPlan) -> Iterator[tuple[str, bool]]:
     if (old.low, old.high, old.scale, old.origin) != (new.low, new.high, new.scale, new.origin):
         yield f"range {bounds(old)} -> {bounds(new)}", True
     if old.absent != new.absent:
-        words = [
-            "cannot be absent" if code is None else f"absent is {code}" for code in (old.absent, new.absent)
-        ]
+        words = ["cannot be absent" if code is None else f"absent is {code}" for code in (old.absent, new.absent)]
         yield f"{words[0]} -> {words[1]}", True
     if old.choices != new.choices:
         same = len(old.choices) == len(new.choices)
         yield (
-            f"names {', '.join(old.choices)} -> {', '.join(new.choices)}"
-            + " (codes now mean other names)" * same,
+            f"names {', '.join(old.choices)} -> {', '.join(new.choices)}" + " (codes now mean other names)" * same,
             not same,
         )
     if old.policy != new.policy:
@@ -176,7 +173,10 @@ def _receivers(old: Plan, new: Plan, seen: Comparison) -> Iterator[str]:
         yield "A receiver made from both decodes each packet by the version in its header."
         yield f"A receiver that knows only version {old.version} answers unknown_version to version {new.version}."
     else:
-        yield f"Both call themselves version {new.version} though the wire differs: RAISE THE VERSION. A receiver cannot hold both."
+        yield (
+            f"Both call themselves version {new.version} though the wire differs: RAISE THE VERSION. "
+            "A receiver cannot hold both."
+        )
         for before in old.layouts:
             after = next((layout for layout in new.layouts if layout.id == before.id), None)
             yield f'An old "{before.name}" packet at a new receiver: {_misread(before, after, new)}.'

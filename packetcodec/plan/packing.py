@@ -56,9 +56,7 @@ def unpack(plans: Mapping[int, Plan], data: bytes) -> tuple[Plan, LayoutPlan, tu
     """
     head = next(iter(plans.values()))
     if len(data) * 8 < head.header_bits:
-        raise PacketFault(
-            "too_short", f"{_bytes(len(data))}, the header takes {head.header_bits} bits", offset=0
-        )
+        raise PacketFault("too_short", f"{_bytes(len(data))}, the header takes {head.header_bits} bits", offset=0)
     number = int.from_bytes(data, "big")
     total = len(data) * 8
     version = number >> total - head.version_bits
@@ -70,9 +68,7 @@ def unpack(plans: Mapping[int, Plan], data: bytes) -> tuple[Plan, LayoutPlan, tu
     layout = next((item for item in plan.layouts if item.id == ident), None)
     if layout is None:
         known = ", ".join(str(item.id) for item in plan.layouts)
-        raise PacketFault(
-            "unknown_layout", f"layout id {ident}, version {version} has {known}", offset=head.version_bits
-        )
+        raise PacketFault("unknown_layout", f"layout id {ident}, version {version} has {known}", offset=head.version_bits)
     if len(data) != layout.size:
         raise PacketFault(
             "too_short" if len(data) < layout.size else "too_long",

@@ -78,9 +78,7 @@ class FieldPlan:
     @property
     def place(self) -> str:
         """The field's bits in words."""
-        return (
-            f"bit {self.offset}" if self.bits == 1 else f"bits {self.offset}..{self.offset + self.bits - 1}"
-        )
+        return f"bit {self.offset}" if self.bits == 1 else f"bits {self.offset}..{self.offset + self.bits - 1}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,9 +197,7 @@ def _fingerprint(schema: Schema, layouts: tuple[LayoutPlan, ...]) -> str:
     """
     crc = schema.check.crc
     check = (crc.width, crc.polynomial, crc.initial, int(crc.reflected), crc.xor_out) if crc else (0,)
-    lines = [
-        f"packet {schema.version} {schema.header.version_bits} {schema.header.layout_bits} {' '.join(map(str, check))}"
-    ]
+    lines = [f"packet {schema.version} {schema.header.version_bits} {schema.header.layout_bits} {' '.join(map(str, check))}"]
     for layout in sorted(layouts, key=lambda item: item.id):
         lines.append(f"layout {layout.id}")
         for field in layout.fields:

@@ -113,10 +113,7 @@ def decimal(field: FieldPlan, base: int) -> Decimal:
 def bounds(field: FieldPlan) -> str:
     """The range in words, such as "-90..90 degrees"."""
     unit = {"°": "degrees"}.get(field.symbol, field.symbol)
-    low, high = (
-        decimal(field, x + field.origin)
-        for x in (field.low, field.high - (field.circle > 0 and field.scale == 1))
-    )
+    low, high = (decimal(field, x + field.origin) for x in (field.low, field.high - (field.circle > 0 and field.scale == 1)))
     return f"{low}..{high} {unit}".rstrip()
 
 

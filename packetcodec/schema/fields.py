@@ -79,8 +79,7 @@ def _kind(table: Table) -> Kind | None:
     else:
         near = difflib.get_close_matches(str(name), KINDS, 1)
         table.note(
-            f"{show(name)} is not a kind; "
-            + (f"did you mean {near[0]}?" if near else f"one of {', '.join(KINDS)}"),
+            f"{show(name)} is not a kind; " + (f"did you mean {near[0]}?" if near else f"one of {', '.join(KINDS)}"),
             "kind",
         )
     return None
@@ -104,9 +103,7 @@ def _number_unit(table: Table, bits: int | None) -> Unit | None:
     low, high = given.get("minimum"), given.get("maximum")
     if low is None or high is None:
         return None
-    digits = max(
-        max(0, -int(value.normalize().as_tuple().exponent)) for value in given.values() if value is not None
-    )
+    digits = max(max(0, -int(value.normalize().as_tuple().exponent)) for value in given.values() if value is not None)
     if bits and "resolution" not in given:
         # The step is a whole number of base units: a hundred of them or more keep its rounding below one per cent.
         while (high - low) * 10**digits < 100 * 2**bits and (high - low) * 10 ** (digits + 1) < 2**31:
@@ -135,9 +132,7 @@ def _measure(table: Table, kind: Kind, unit: Unit, bits: int | None) -> tuple[in
     high = _base(table, "maximum", unit, unit.high)
     if low >= high and {"minimum", "maximum"} & table.data.keys():
         wrong = "maximum" if "maximum" in table.data else "minimum"
-        table.note(
-            f"minimum {Decimal(low) / unit.scale} is not below maximum {Decimal(high) / unit.scale}", wrong
-        )
+        table.note(f"minimum {Decimal(low) / unit.scale} is not below maximum {Decimal(high) / unit.scale}", wrong)
     if low < 0 and high > 2**31 - 1:
         table.note(f"{low}..{high} (base units, {unit.base}) does not fit a 32-bit integer", "maximum")
     circle = kind.circle and (low, high) == (unit.low, unit.high)
@@ -191,9 +186,7 @@ def _time(table: Table, bits: int | None, *, optional: bool) -> tuple[int, int, 
     if "period" in table.data:
         period = table.whole("period", 2, U32) or 2
         if bits and asked:
-            table.note(
-                "bits and resolution both given: with a period one follows from the other", "resolution"
-            )
+            table.note("bits and resolution both given: with a period one follows from the other", "resolution")
         return 0, period, True, None if bits else asked or 1, 0
     step = asked or 1
     high = min((2**bits - 1 - optional) * step, U32) if bits else U32 - (step + step // 2) * optional

@@ -58,9 +58,7 @@ def derive(
             raise ValueError("needs bits or a resolution")
         codes = 2**bits - optional
         if codes < 2:
-            raise ValueError(
-                f"{bits} bit{'s' * (bits > 1)} leave {codes} code beside absent, at least 2 are needed"
-            )
+            raise ValueError(f"{bits} bit{'s' * (bits > 1)} leave {codes} code beside absent, at least 2 are needed")
         # The condition on the last code is monotone in step: start just below the answer and walk up to it.
         step = max(1, span // codes if circle else (2 * span - 1) // (2 * codes - 1))
         while _last(span, step, circle=circle) >= codes:
@@ -74,9 +72,7 @@ def derive(
     if bits is None:
         bits = needed
     if needed > bits:
-        raise ValueError(
-            f"needs codes 0..{last}{' and one for absent' * optional}: {needed} bits, not {bits}"
-        )
+        raise ValueError(f"needs codes 0..{last}{' and one for absent' * optional}: {needed} bits, not {bits}")
     if bits > MOST_BITS:
         raise ValueError(f"needs {bits} bits, at most {MOST_BITS} are allowed")
     return Grid(bits, step, last, 2**bits - 1 if optional else None)

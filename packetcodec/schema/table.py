@@ -34,9 +34,7 @@ class Faults:
         """Note a fault at `path`."""
         line = line_of(self.text, path)
         place = words(path, self.document)
-        self.problems.append(
-            Problem(": ".join(filter(None, (f"line {line}" if line else "", place))), message)
-        )
+        self.problems.append(Problem(": ".join(filter(None, (f"line {line}" if line else "", place))), message))
 
 
 class Table:

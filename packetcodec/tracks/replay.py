@@ -182,9 +182,7 @@ def _of_fix(field: FieldPlan, fix: Fix) -> Value:
 class _Run:
     """A replay under way."""
 
-    def __init__(
-        self, codec: Codec, layout: LayoutPlan, constants: dict[str, Value], fixes: Sequence[Fix]
-    ) -> None:
+    def __init__(self, codec: Codec, layout: LayoutPlan, constants: dict[str, Value], fixes: Sequence[Fix]) -> None:
         self.codec, self.layout = codec, layout
         for name, value in constants.items():
             self._constant(name, value)
@@ -278,8 +276,6 @@ class _Run:
                 sent=self.sent[field.name],
                 absent=self.packets - self.sent[field.name],
                 clipped=self.clipped[field.name],
-                worst=self.worst.get(field.name, 0) / field.scale
-                if measured and self.sent[field.name]
-                else None,
+                worst=self.worst.get(field.name, 0) / field.scale if measured and self.sent[field.name] else None,
                 bound=float(worst_error(field)) if measured else None,
             )

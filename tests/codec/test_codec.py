@@ -55,7 +55,9 @@ def test_a_counter_wraps_and_a_measurement_is_clipped():
     assert decode(encode(altitude=-9000.0))["altitude"] == -500
 
 
-@pytest.mark.parametrize("number", [np.float64(46.51234), np.float32(46.51234), Decimal("46.51234"), Fraction(4651234, 100000)])
+@pytest.mark.parametrize(
+    "number", [np.float64(46.51234), np.float32(46.51234), Decimal("46.51234"), Fraction(4651234, 100000)]
+)
 def test_any_real_number_is_a_number(number):
     assert decode(encode(latitude=number))["latitude"] == pytest.approx(46.51234, abs=130e-7)
 
@@ -66,7 +68,7 @@ def test_any_whole_number_is_an_identifier(number):
 
 
 REFUSED = [
-    ("latitude", 91.5, "latitude: 91.5 is outside -90..90 degrees (layout \"position\", bits 24..46)"),
+    ("latitude", 91.5, 'latitude: 91.5 is outside -90..90 degrees (layout "position", bits 24..46)'),
     ("latitude", math.nan, "nan is not a finite number"),
     ("latitude", math.inf, "inf is not a finite number"),
     ("altitude", -math.inf, "-inf is not a finite number"),
@@ -80,7 +82,7 @@ REFUSED = [
     ("collar", 7.5, "7.5 is not a whole number"),
     ("collar", None, "None, but the field is not optional"),
     ("fix_quality", 8, "8 is outside 0..7"),
-    ("colar", 1, "not a field of layout \"position\"; did you mean collar?"),
+    ("colar", 1, 'not a field of layout "position"; did you mean collar?'),
 ]
 
 
@@ -120,7 +122,11 @@ def test_every_fault_has_its_name_and_the_first_one_wins():
         "too_long": [good + b"\0", good * 2],
         "unknown_version": [b"\x21", bytes([0x21]) + good[1:], b"\xff" * 300],
         "unknown_layout": [b"\x13", bytes([0x13]) + good[1:]],
-        "bad_check": [good[:-1] + bytes([good[-1] ^ 1]), good[:5] + bytes([good[5] ^ 4]) + good[6:], bytes([0x11]) + bytes(13)],
+        "bad_check": [
+            good[:-1] + bytes([good[-1] ^ 1]),
+            good[:5] + bytes([good[5] ^ 4]) + good[6:],
+            bytes([0x11]) + bytes(13),
+        ],
         "bad_padding": [padding],
         "out_of_range": [beyond],
     }
@@ -137,7 +143,13 @@ def test_every_single_bit_flip_of_a_packet_is_noticed():
     good = encode()
     for bit in range(len(good) * 8):
         flipped = (int.from_bytes(good, "big") ^ 1 << bit).to_bytes(len(good), "big")
-        assert CODEC.try_decode(flipped)[0] in {"bad_check", "unknown_version", "unknown_layout", "too_long", "too_short"}
+        assert CODEC.try_decode(flipped)[0] in {
+            "bad_check",
+            "unknown_version",
+            "unknown_layout",
+            "too_long",
+            "too_short",
+        }
 
 
 def test_bytes_in_any_wrapping_are_bytes():
@@ -169,7 +181,9 @@ def test_versions_that_cannot_be_told_apart_are_refused():
 
 
 def test_a_packet_read_with_another_schema_fails_its_check():
-    stale = Codec(Schema.parse(TEXT.replace('"counter", bits = 8', '"counter", bits = 7').replace("bits = 12,", "bits = 13,")))
+    stale = Codec(
+        Schema.parse(TEXT.replace('"counter", bits = 8', '"counter", bits = 7').replace("bits = 12,", "bits = 13,"))
+    )
     assert stale.plan.layout("position").size == CODEC.plan.layout("position").size
     assert stale.try_decode(encode())[0] == "bad_check"
 

@@ -9,7 +9,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from packetcodec.errors import PacketcodecError
 from packetcodec.crc.catalogue import ENTRIES, default_crc, find_crc, names
 from packetcodec.crc.crc import (
     MODEM_POLYNOMIAL,
@@ -19,10 +18,9 @@ from packetcodec.crc.crc import (
     demand_generator,
     undetected_fraction,
 )
+from packetcodec.errors import PacketcodecError
 
-REFERENCE = {
-    kind._names[0]: kind for kind in crccheck.crc.ALLCRCCLASSES if kind._width in WIDTHS and kind._poly
-}
+REFERENCE = {kind._names[0]: kind for kind in crccheck.crc.ALLCRCCLASSES if kind._width in WIDTHS and kind._poly}
 CRCS = st.sampled_from([entry.crc for entry in ENTRIES])
 
 # Source: the public RevEng catalogue, read through its copy in the source of crc-catalog (src/algorithm.rs).
@@ -63,9 +61,7 @@ PUBLISHED = [
 ]
 
 
-@pytest.mark.parametrize(
-    ("name", "polynomial", "initial", "reflected", "xor_out", "check", "residue"), PUBLISHED
-)
+@pytest.mark.parametrize(("name", "polynomial", "initial", "reflected", "xor_out", "check", "residue"), PUBLISHED)
 def test_a_row_of_the_catalogue_is_the_published_one(
     *, name: str, polynomial: int, initial: int, reflected: bool, xor_out: int, check: int, residue: int
 ) -> None:
@@ -106,9 +102,7 @@ def test_every_name_and_alias_names_one_crc_in_any_case() -> None:
     assert sum(len(names(width)) for width in WIDTHS) == len(names())
 
 
-@pytest.mark.parametrize(
-    ("name", "hint"), [("CRC-16/XMODEN", "CRC-16/XMODEM"), ("crc16/modbus", "CRC-16/MODBUS")]
-)
+@pytest.mark.parametrize(("name", "hint"), [("CRC-16/XMODEN", "CRC-16/XMODEM"), ("crc16/modbus", "CRC-16/MODBUS")])
 def test_an_unknown_name_is_refused_with_the_nearest_ones(name: str, hint: str) -> None:
     with pytest.raises(PacketcodecError, match=rf'"{name}" is not in the catalogue.*{hint}'):
         find_crc(name)
@@ -126,9 +120,7 @@ def test_a_packet_with_its_check_is_a_code_word_from_any_start(crc: Crc, data: b
 
 
 @given(CRCS, st.binary(min_size=1, max_size=20), st.data())
-def test_any_burst_up_to_the_width_is_noticed_even_across_the_seam(
-    crc: Crc, data: bytes, draw: st.DataObject
-) -> None:
+def test_any_burst_up_to_the_width_is_noticed_even_across_the_seam(crc: Crc, data: bytes, draw: st.DataObject) -> None:
     packet = crc.append(data)
     burst = draw.draw(st.integers(1, (1 << crc.width) - 1))
     shift = draw.draw(st.integers(0, 8 * len(packet) - burst.bit_length()))
@@ -238,9 +230,7 @@ def test_behind_a_crc_with_its_own_polynomial_the_modem_always_sends_the_same_cr
         (32, 48, "CRC-32/AUTOSAR"),
     ],
 )
-def test_the_default_depends_on_the_length_and_is_never_the_modems(
-    width: int, data_bits: int, name: str
-) -> None:
+def test_the_default_depends_on_the_length_and_is_never_the_modems(width: int, data_bits: int, name: str) -> None:
     crc = default_crc(width, data_bits)
     assert crc.name == name
     assert crc.polynomial != MODEM_POLYNOMIAL

@@ -9,7 +9,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from packetcodec.errors import PacketcodecError
 from packetcodec.crc.catalogue import ENTRIES, Entry, default_crc, find_crc
 from packetcodec.crc.crc import MODEM_POLYNOMIAL
 from packetcodec.crc.distance import (
@@ -22,6 +21,7 @@ from packetcodec.crc.distance import (
     hamming_distance,
     joint_check_bits,
 )
+from packetcodec.errors import PacketcodecError
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -78,9 +78,7 @@ def longest_data(steps: tuple[tuple[int, int], ...], distance: int) -> int:
 
 
 @pytest.mark.parametrize(("width", "polynomial", "lengths"), PUBLISHED, ids=PUBLISHED_IDS)
-def test_every_breakpoint_up_to_64_bytes_is_the_published_one(
-    width: int, polynomial: int, lengths: tuple[int, ...]
-) -> None:
+def test_every_breakpoint_up_to_64_bytes_is_the_published_one(width: int, polynomial: int, lengths: tuple[int, ...]) -> None:
     steps = breakpoints(polynomial, width)
     seen = tuple(longest_data(steps, distance) for distance in (3, 4, 5, 6, 7))
     assert seen == tuple(min(bits, EXACT_BITS - width) for bits in lengths)
@@ -129,24 +127,17 @@ def times(first: int, second: int) -> int:
 
 def lightest_code_word(generator: int, data_bits: int) -> int:
     width = generator.bit_length() - 1
-    return min(
-        ((data << width) ^ remainder(data << width, generator)).bit_count()
-        for data in range(1, 1 << data_bits)
-    )
+    return min(((data << width) ^ remainder(data << width, generator)).bit_count() for data in range(1, 1 << data_bits))
 
 
 polynomials = st.sampled_from([8, 16, 24, 32]).flatmap(
-    lambda width: st.tuples(
-        st.just(width), st.integers(0, (1 << width - 1) - 1).map(lambda half: 2 * half + 1)
-    )
+    lambda width: st.tuples(st.just(width), st.integers(0, (1 << width - 1) - 1).map(lambda half: 2 * half + 1))
 )
 
 
 @settings(max_examples=25, deadline=None)
 @given(polynomials, st.integers(1, 9))
-def test_a_short_packet_has_the_weight_of_its_lightest_code_word(
-    generator: tuple[int, int], data_bits: int
-) -> None:
+def test_a_short_packet_has_the_weight_of_its_lightest_code_word(generator: tuple[int, int], data_bits: int) -> None:
     width, polynomial = generator
     expected = lightest_code_word(1 << width | polynomial, data_bits)
     assert hamming_distance(polynomial, width, width + data_bits) == expected
@@ -154,9 +145,7 @@ def test_a_short_packet_has_the_weight_of_its_lightest_code_word(
 
 @settings(max_examples=25, deadline=None)
 @given(st.sampled_from([8, 16]), st.integers(0, (1 << 15) - 1), st.integers(21, 90))
-def test_a_longer_packet_misses_errors_of_its_distance_and_none_of_fewer_bits(
-    width: int, half: int, data_bits: int
-) -> None:
+def test_a_longer_packet_misses_errors_of_its_distance_and_none_of_fewer_bits(width: int, half: int, data_bits: int) -> None:
     polynomial = (2 * half + 1) % (1 << width)
     generator = 1 << width | polynomial
     bits = width + data_bits
@@ -239,9 +228,7 @@ def test_two_wrong_bits_are_noticed_up_to_the_period(width: int, polynomial: int
 @pytest.mark.parametrize("width", [8, 16, 24, 32])
 def test_no_crc_of_the_catalogue_promises_more_than_the_default(width: int) -> None:
     rivals = {
-        entry.crc.polynomial
-        for entry in ENTRIES
-        if entry.crc.width == width and entry.crc.polynomial != MODEM_POLYNOMIAL
+        entry.crc.polynomial for entry in ENTRIES if entry.crc.width == width and entry.crc.polynomial != MODEM_POLYNOMIAL
     }
     for data_bits in range(80, EXACT_BITS - width + 1, 8):
         best = max(hamming_distance(rival, width, data_bits + width) for rival in rivals)
@@ -265,9 +252,7 @@ def test_the_default_keeps_its_distance_in_the_longest_packet(width: int, distan
         ("CRC-8/SAE-J1850", 24, 1),
     ],
 )
-def test_the_modems_crc_adds_as_many_check_bits_as_the_two_do_not_share(
-    name: str, bits: int, common: int
-) -> None:
+def test_the_modems_crc_adds_as_many_check_bits_as_the_two_do_not_share(name: str, bits: int, common: int) -> None:
     crc = find_crc(name)
     assert joint_check_bits(crc.polynomial, crc.width) == bits == crc.width + 16 - (common.bit_length() - 1)
     assert remainder(1 << crc.width | crc.polynomial, common) == 0

@@ -43,9 +43,7 @@ def test_duty_cycle_gives_the_interval_and_the_seconds_per_hour(
 
 
 @given(sf=st.integers(7, 12), size=st.integers(0, 255), duty=st.sampled_from(["0.001", "0.01", "0.1", "1"]))
-def test_no_continuous_hour_of_regular_sending_holds_more_than_the_limit(
-    sf: int, size: int, duty: str
-) -> None:
+def test_no_continuous_hour_of_regular_sending_holds_more_than_the_limit(sf: int, size: int, duty: str) -> None:
     band = replace(EU_1_PERCENT, duty_cycle=Fraction(duty))
     cost = packet_budget(LoRa(spreading_factor=sf), size, band)
     assert cost.packets_per_hour * cost.airtime <= cost.duty_seconds_per_hour
@@ -78,9 +76,7 @@ def test_a_packet_beyond_an_hours_share_has_no_steady_interval() -> None:
 
 def test_without_a_limit_there_is_no_interval() -> None:
     cost = packet_budget(LoRa(spreading_factor=12), 12, region("IN865").sub_band(866_000_000, 125_000))
-    assert (cost.interval, cost.steady_interval, cost.packets_per_hour, cost.duty_seconds_per_hour) == (
-        None,
-    ) * 4
+    assert (cost.interval, cost.steady_interval, cost.packets_per_hour, cost.duty_seconds_per_hour) == (None,) * 4
     assert cost.single.state == "not applicable"
 
 

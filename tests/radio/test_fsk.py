@@ -21,9 +21,7 @@ def test_every_part_of_the_packet_takes_its_bits() -> None:
     bare = Fsk(bit_rate=1000, preamble_bits=0, sync_bits=0, variable_length=False, crc_bytes=0)
     assert bare.airtime(0) == 0
     assert bare.airtime(1) == Fraction(8, 1000)
-    full = Fsk(
-        bit_rate=1000, preamble_bits=3, sync_bits=5, variable_length=True, address_bytes=1, crc_bytes=1
-    )
+    full = Fsk(bit_rate=1000, preamble_bits=3, sync_bits=5, variable_length=True, address_bytes=1, crc_bytes=1)
     assert full.airtime(1) == Fraction(3 + 5 + 8 + 8 * 3, 1000)
 
 
@@ -48,9 +46,7 @@ def test_every_byte_costs() -> None:
         ({"crc_bytes": 3}, "crc_bytes: 3 is outside 0..2"),
     ],
 )
-def test_a_setting_out_of_range_is_refused_by_name_bound_and_value(
-    settings: dict[str, int], message: str
-) -> None:
+def test_a_setting_out_of_range_is_refused_by_name_bound_and_value(settings: dict[str, int], message: str) -> None:
     with pytest.raises(RadioFault) as fault:
         Fsk(**settings)
     assert str(fault.value) == message

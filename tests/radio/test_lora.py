@@ -100,9 +100,7 @@ NS3 = (
 
 
 @pytest.mark.parametrize(("settings", "size", "milliseconds"), NS3)
-def test_airtime_is_that_of_the_ns3_test_suite(
-    settings: dict[str, int], size: int, milliseconds: float
-) -> None:
+def test_airtime_is_that_of_the_ns3_test_suite(settings: dict[str, int], size: int, milliseconds: float) -> None:
     assert LoRa(**settings).airtime_ms(size) == pytest.approx(milliseconds, abs=0.1)
 
 
@@ -128,9 +126,7 @@ def test_low_data_rate_optimization_is_on_when_a_symbol_exceeds_16_ms(
     modem = LoRa(spreading_factor=sf, bandwidth_hz=bandwidth_hz)
     assert modem.low_data_rate_on is on
     assert (modem.symbol_time() > Fraction(16, 1000)) is on
-    assert LoRa(spreading_factor=sf, bandwidth_hz=bandwidth_hz, low_data_rate=on).airtime(
-        40
-    ) == modem.airtime(40)
+    assert LoRa(spreading_factor=sf, bandwidth_hz=bandwidth_hz, low_data_rate=on).airtime(40) == modem.airtime(40)
 
 
 def test_printed_bandwidths_are_the_exact_ones_rounded_to_their_last_digit() -> None:
@@ -192,9 +188,7 @@ def test_a_time_limit_that_is_no_number_of_seconds_is_refused(limit: object) -> 
 def test_advice_names_what_the_maker_advises_against_and_is_silent_otherwise() -> None:
     assert LoRa(spreading_factor=7).advice() == ()
     assert LoRa(spreading_factor=5, preamble=12).advice() == ()
-    assert (
-        LoRa(spreading_factor=5).advice()[0].startswith("preamble: 8 is below the 12 symbols that SF5 wants")
-    )
+    assert LoRa(spreading_factor=5).advice()[0].startswith("preamble: 8 is below the 12 symbols that SF5 wants")
     assert LoRa(spreading_factor=12, low_data_rate=False).advice()[0].startswith("low_data_rate: off")
     older = LoRa(spreading_factor=6, preamble=12, explicit_header=False, chip="sx127x")
     assert "disputed" in older.advice()[0]
@@ -204,10 +198,7 @@ def test_sf6_on_the_older_chip_differs_from_its_datasheet_as_much_as_the_docstri
     # The form of the SX1276 datasheet, section 4.1.1.7 (read), taken at SF6 with implicit header and
     # payload CRC.
     older = LoRa(spreading_factor=6, preamble=12, explicit_header=False, chip="sx127x")
-    datasheet = {
-        size: 12 + Fraction(17, 4) + 8 + 5 * -(-(8 * size - 24 + 28 + 16 - 20) // 24)
-        for size in range(1, 256)
-    }
+    datasheet = {size: 12 + Fraction(17, 4) + 8 + 5 * -(-(8 * size - 24 + 28 + 16 - 20) // 24) for size in range(1, 256)}
     ahead = [datasheet[size] - older.symbols(size) for size in datasheet]
     assert ahead == [3, -2, -2] * 85
 
@@ -249,9 +240,7 @@ def test_headroom_says_exactly_what_is_free_and_what_saves(modem: LoRa, size: in
 
 
 @given(modem=lora_modems, limit=st.fractions(0, 10))
-def test_the_largest_payload_is_within_the_limit_and_the_next_one_is_not(
-    modem: LoRa, limit: Fraction
-) -> None:
+def test_the_largest_payload_is_within_the_limit_and_the_next_one_is_not(modem: LoRa, limit: Fraction) -> None:
     size = modem.largest_payload(limit)
     assert size is None or modem.airtime(size) <= limit
     assert size == 255 or modem.airtime(0 if size is None else size + 1) > limit

@@ -12,16 +12,10 @@ from hypothesis import strategies as st
 from packetcodec.errors import RadioFault
 from packetcodec.radio import VERIFIED, DataRate, LoRa, load_regions, region
 
-ROWS = [
-    (known.name, row)
-    for known in load_regions()
-    for row in (known, *known.sub_bands, *known.gaps, *known.data_rates)
-]
+ROWS = [(known.name, row) for known in load_regions() for row in (known, *known.sub_bands, *known.gaps, *known.data_rates)]
 
 
-@pytest.mark.parametrize(
-    ("name", "row"), ROWS, ids=lambda part: part if isinstance(part, str) else type(part).__name__
-)
+@pytest.mark.parametrize(("name", "row"), ROWS, ids=lambda part: part if isinstance(part, str) else type(part).__name__)
 def test_every_row_has_a_source_a_date_and_a_mark(name: str, row: DataRate) -> None:
     assert len(row.source) > 5, name
     assert re.fullmatch(r"\d{4}(-\d\d)?|not stated", row.date)
@@ -179,9 +173,7 @@ def test_the_route_in_902_to_928_mhz_follows_the_bandwidth(
 
 
 def test_a_bandwidth_that_no_row_takes_is_told_with_the_rows() -> None:
-    with pytest.raises(
-        RadioFault, match=r"bandwidth of 500 kHz has no row: '920.5-923.5' takes at most 200000 Hz"
-    ):
+    with pytest.raises(RadioFault, match=r"bandwidth of 500 kHz has no row: '920.5-923.5' takes at most 200000 Hz"):
         region("JP").sub_band(922_000_000, 500_000)
 
 

@@ -141,7 +141,7 @@ FIELD_FAULTS = [
 @pytest.mark.parametrize(("row", "words"), FIELD_FAULTS, ids=[row[0] for row in FIELD_FAULTS])
 def test_a_fault_of_a_field_names_its_place_its_bound_and_the_value(row, words):
     said = faults(TEMPLATE.format(field="{ " + row + " }"))
-    assert all(line.startswith("line 7: layout 1 \"beacon\", field 1") for line in said)
+    assert all(line.startswith('line 7: layout 1 "beacon", field 1') for line in said)
     assert any(all(word in line for word in words) for line in said), said
 
 
@@ -153,8 +153,11 @@ FILE_FAULTS = [
     (HEAD + "[header]\nversion_bits = 9\n", ["line 4: header, version_bits: 9 is outside 1..8"]),
     (HEAD + "header = 3\n", ["header: must be a table, not 3"]),
     (HEAD.replace("1", "16") + LAYOUT.format(name="a", id=1), ["line 2: version: 16 is outside 0..15"]),
-    (HEAD + LAYOUT.format(name="a", id=16), ["line 5: layout 1 \"a\", id: 16 is outside 0..15"]),
-    (HEAD + LAYOUT.format(name="a", id=1) * 2, ['"a" is already the name of layout 1', "1 is already the id of layout 1"]),
+    (HEAD + LAYOUT.format(name="a", id=16), ['line 5: layout 1 "a", id: 16 is outside 0..15']),
+    (
+        HEAD + LAYOUT.format(name="a", id=1) * 2,
+        ['"a" is already the name of layout 1', "1 is already the id of layout 1"],
+    ),
     (HEAD + LAYOUT.format(name="a", id=1).replace("id = 1\n", ""), ["id is missing: a number within 0..15"]),
     (HEAD + 'check = { crc = "CRC-16/DNPP" }\n' + LAYOUT.format(name="a", id=1), ["CRC-16/DNPP", "CRC-16/DNP"]),
     (HEAD + "check = { width = 12 }\n" + LAYOUT.format(name="a", id=1), ["12 is not one of 8, 16, 24, 32"]),
@@ -196,6 +199,6 @@ def test_a_file_that_is_not_text_is_one_fault(tmp_path):
 
 def test_sections_and_inline_tables_give_the_same_schema():
     inline = Schema.parse(TEMPLATE.format(field='{ kind = "altitude", bits = 12 }'))
-    blocks = TEMPLATE.split("fields")[0] + '[[layouts.fields]]\nkind = "altitude"\nbits = 12\n'
+    blocks = TEMPLATE.split("fields", maxsplit=1)[0] + '[[layouts.fields]]\nkind = "altitude"\nbits = 12\n'
     assert Schema.parse(blocks) == inline
     assert faults(blocks.replace("12", "99"))[0].startswith("line 8: layout 1")

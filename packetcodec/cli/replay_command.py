@@ -1,0 +1,288 @@
+"""The command `replay`, the main job: a recorded log sent through a schema, and what it cost and lost."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+from rich.progress import Progress
+
+from packetcodec.cli.files import DataFault, blocks, load_schema
+from packetcodec.cli.radio_options import Radio, radio_of, radio_options
+from packetcodec.cli.tables import console, milliseconds, put_json, seconds, table
+from packetcodec.codec import Codec
+from packetcodec.errors import PacketcodecError
+from packetcodec.radio import CAUTION
+from packetcodec.starter import SAMPLE_FILE, sample_log
+from packetcodec.tracks import (
+    FORMATS,
+    ErrorSummary,
+    FieldReport,
+    RecordedLog,
+    Replay,
+    every,
+    read_log,
+    silences,
+    without_fix,
+)
+from packetcodec.tracks import replay as run_replay
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from packetcodec.plan import LayoutPlan, Plan
+
+
+@click.command()
+@click.argument("log", type=click.Path(dir_okay=False, allow_dash=True), required=False)
+@click.option("-s", "--schema", type=click.Path(dir_okay=False), help="Schema file; default: the starter schema.")
+@click.option("--layout", "layout_name", help="Layout to send; default: the first with a position.")
+@click.option("--every", "interval", type=float, default=30.0, show_default=True, help="Seconds from packet to packet.")
+@click.option(
+    "--format", "log_format", type=click.Choice(FORMATS), help="Format of the log; default: seen from its content."
+)
+@click.option("--set", "constants", multiple=True, metavar="FIELD=VALUE", help="A value that the log does not hold.")
+@radio_options
+@click.option("--json", "as_json", is_flag=True, help="A report for programs.")
+def replay(
+    log: str | None,
+    *,
+    schema: str | None,
+    layout_name: str | None,
+    interval: float,
+    log_format: str | None,
+    constants: tuple[str, ...],
+    as_json: bool,
+    **settings: Any,
+) -> None:
+    """Send a recorded LOG (NMEA 0183, GPX or CSV; - for stdin) through a schema and report what it cost and lost.
+
+    Without arguments: the built-in sample log, an invented collar, through the starter schema. Every packet is really
+    encoded and decoded, and each position is compared with where the receiver was.
+    """
+    codec = Codec(load_schema(schema))
+    layout = _layout(codec.plan, layout_name)
+    radio = radio_of(**settings)
+    recorded, outcome = _run(codec, layout, log, log_format, interval, _constants(constants))
+    if not outcome.packets:
+        reasons = "; ".join(refusal.first_text for refusal in outcome.refused)
+        raise DataFault(f"{recorded.name}: no packet could be made: {reasons}")
+    if as_json:
+        put_json(_json(recorded, outcome, radio, interval))
+    else:
+        _print(recorded, outcome, radio, interval)
+
+
+def _layout(plan: Plan, name: str | None) -> LayoutPlan:
+    if name is not None:
+        for layout in plan.layouts:
+            if layout.name == name:
+                return layout
+        known = ", ".join(layout.name for layout in plan.layouts)
+        raise PacketcodecError(f"--layout: {name!r} is not a layout of {plan.name}: one of {known}")
+    for layout in plan.layouts:
+        if {"latitude", "longitude"} <= {field.kind for field in layout.fields}:
+            return layout
+    raise PacketcodecError(f"no layout of {plan.name} has a latitude and a longitude: choose one with --layout")
+
+
+def _constants(texts: tuple[str, ...]) -> dict[str, Any]:
+    values: dict[str, Any] = {}
+    for text in texts:
+        name, equals, value = text.partition("=")
+        if not equals:
+            raise click.UsageError(f"--set: {text} is not like battery=3.7")
+        if value in {"true", "false"}:
+            values[name] = value == "true"
+            continue
+        try:
+            values[name] = float(value) if "." in value or "e" in value.lower() else int(value)
+        except ValueError:
+            values[name] = value
+    return values
+
+
+def _run(
+    codec: Codec, layout: LayoutPlan, log: str | None, log_format: str | None, interval: float, given: dict[str, Any]
+) -> tuple[RecordedLog, Replay]:
+    screen = console(err=True)
+    with Progress(console=screen, transient=True, disable=not screen.is_terminal) as progress:
+        total = Path(log).stat().st_size if log not in {None, "-"} and log is not None else None
+        reading = progress.add_task("Reading", total=total)
+        recorded = read_log(
+            _source(log),
+            format=log_format,
+            name=log or f"built-in {SAMPLE_FILE}",
+            progress=lambda size: progress.update(reading, completed=size),
+        )
+        fixes = tuple(every(recorded.fixes, interval))
+        sending = progress.add_task("Sending", total=len(fixes))
+        outcome = run_replay(
+            codec,
+            layout.name,
+            fixes,
+            constants=given,
+            progress=lambda count: progress.update(sending, completed=count),
+        )
+    return recorded, outcome
+
+
+def _source(log: str | None) -> Iterator[bytes]:
+    return iter((sample_log(),)) if log is None else blocks(os.fspath(log))
+
+
+def _print(recorded: RecordedLog, outcome: Replay, radio: Radio, interval: float) -> None:
+    out = console()
+    for line in _log_words(recorded):
+        out.print(line, markup=False)
+    out.print()
+    refused = sum(refusal.count for refusal in outcome.refused)
+    out.print(
+        f'A packet every {interval:g} s in layout "{outcome.layout}": {outcome.packets} packets of {outcome.packet_bytes} '
+        f"bytes, {outcome.with_position} with a position, {outcome.packets - outcome.with_position} without, "
+        f"{refused} that could not be made.",
+        markup=False,
+    )
+    for refusal in outcome.refused:
+        out.print(f"  {refusal.count} x {refusal.first_text} (first: {refusal.first_place})", markup=False)
+    if outcome.text_example:
+        size = len(outcome.text_example.encode()) + 1
+        out.print(f"  packet {outcome.packet_example.hex()}", markup=False)
+        out.print(f"  text   {outcome.text_example} ({size} bytes with its line end)", markup=False)
+    out.print(_error_table(outcome))
+    out.print(_field_table(outcome.fields))
+    out.print(radio.words, markup=False)
+    out.print(radio.source, markup=False)
+    out.print(_airtime_table(outcome, radio, interval))
+    out.print(CAUTION, markup=False, style="italic")
+    for remark in radio.remarks:
+        click.echo(f"note: {remark}", err=True)
+
+
+def _log_words(recorded: RecordedLog) -> Iterator[str]:
+    fixes = recorded.fixes
+    what = {"nmea": "sentences", "gpx": "track points", "csv": "rows"}[recorded.format]
+    span = seconds(max(0.0, fixes[-1].time - fixes[0].time))
+    located = sum(fix.has_position for fix in fixes)
+    yield (
+        f"{recorded.name}: {recorded.format.upper()}, {recorded.size:,} bytes, {recorded.sentences:,} {what}, "
+        f"{len(fixes):,} epochs over {span}, {located:,} with a position."
+    )
+    for refusal in recorded.refused:
+        yield f"  {refusal.count} x {refusal.reason}, first at {refusal.first_place}: {refusal.first_text}"
+    for words, spans in (("no fix", without_fix(fixes)), ("receiver silent", silences(fixes))):
+        if spans:
+            longest = max(spans, key=lambda item: item.seconds)
+            yield (
+                f"  {words}: {len(spans)} times, {seconds(sum(item.seconds for item in spans))} in all, the longest "
+                f"{seconds(longest.seconds)} at {seconds(longest.start - fixes[0].time)} into the log"
+            )
+
+
+def _error_table(outcome: Replay) -> Any:
+    def row(name: str, errors: ErrorSummary | None, bound: float | None) -> tuple[str, ...]:
+        if errors is None:
+            return name, "-", "-", "-", "-"
+        cells = (errors.rms, errors.percent_95, errors.maximum)
+        return name, *(f"{cell:.3f} m" for cell in cells), "-" if bound is None else f"{bound:.3f} m"
+
+    rows = [
+        row("packet", outcome.position, outcome.bound),
+        row("text", outcome.text_position, None),
+    ]
+    return table("Position error against the log", ("", "root mean square", "95 %", "largest", "promised"), rows)
+
+
+def _field_table(fields: tuple[FieldReport, ...]) -> Any:
+    rows = []
+    for field in fields:
+        unit = f" {field.symbol}".rstrip()
+        worst = "exact" if field.bound is None else "-" if field.worst is None else f"{field.worst:.3g}{unit}"
+        promised = "" if field.bound is None else f"{field.bound:.3g}{unit}"
+        rows.append((field.name, field.source, field.sent, field.absent, field.clipped, worst, promised))
+    return table("Fields", ("field", "from", "sent", "absent", "clipped", "largest error", "promised"), rows, left=2)
+
+
+def _airtime_table(outcome: Replay, radio: Radio, interval: float) -> Any:
+    longest = min(outcome.text_bytes[2], radio.largest)
+    rows = []
+    for modem, ours, text in zip(radio.modems, radio.budgets(outcome.packet_bytes), radio.budgets(longest), strict=True):
+        cells = [modem.name]
+        for budget in (ours, text):
+            if budget is None:
+                cells += ["-", "too long", "-"]
+                continue
+            shortest = budget.interval
+            fits = "-" if shortest is None else "yes" if interval >= shortest else "no"
+            cells += [milliseconds(budget.airtime), "no limit" if shortest is None else seconds(float(shortest)), fits]
+        rows.append(cells)
+    columns = (
+        "modem", f"packet, {outcome.packet_bytes} bytes", "shortest interval", f"every {interval:g} s",
+        f"text, up to {outcome.text_bytes[2]} bytes", "shortest interval", f"every {interval:g} s",
+    )  # fmt: skip
+    return table("Airtime and shortest average interval under the limit", columns, rows)
+
+
+def _json(recorded: RecordedLog, outcome: Replay, radio: Radio, interval: float) -> dict[str, Any]:
+    def errors(found: ErrorSummary | None) -> dict[str, Any] | None:
+        if found is None:
+            return None
+        return {"rms_m": found.rms, "percent_95_m": found.percent_95, "maximum_m": found.maximum, "count": found.count}
+
+    def spans(found: Any) -> list[dict[str, float]]:
+        return [{"start": span.start, "seconds": span.seconds} for span in found]
+
+    def refusals(found: Any) -> list[dict[str, Any]]:
+        return [
+            {"reason": r.reason, "count": r.count, "first_place": r.first_place, "first_text": r.first_text} for r in found
+        ]
+
+    longest = min(outcome.text_bytes[2], radio.largest)
+    pairs = zip(radio.modems, radio.budgets(outcome.packet_bytes), radio.budgets(longest), strict=True)
+    return {
+        "log": {
+            "name": recorded.name,
+            "format": recorded.format,
+            "bytes": recorded.size,
+            "sentences": recorded.sentences,
+            "epochs": len(recorded.fixes),
+            "refused": refusals(recorded.refused),
+            "silences": spans(silences(recorded.fixes)),
+            "without_fix": spans(without_fix(recorded.fixes)),
+        },
+        "interval_s": interval,
+        "layout": outcome.layout,
+        "packets": outcome.packets,
+        "packet_bytes": outcome.packet_bytes,
+        "with_position": outcome.with_position,
+        "refused": refusals(outcome.refused),
+        "position_error": errors(outcome.position),
+        "position_bound_m": outcome.bound,
+        "fields": [
+            {
+                "name": f.name, "from": f.source, "sent": f.sent, "absent": f.absent, "clipped": f.clipped,
+                "worst_error": f.worst, "bound": f.bound, "unit": f.symbol,
+            }
+            for f in outcome.fields
+        ],
+        "text": {
+            "bytes_min": outcome.text_bytes[0],
+            "bytes_mean": outcome.text_bytes[1],
+            "bytes_max": outcome.text_bytes[2],
+            "position_error": errors(outcome.text_position),
+        },
+        "setting": radio.words,
+        "airtime": [
+            {
+                "modem": modem.name,
+                "airtime_ms": float(ours.airtime * 1000) if ours else None,
+                "interval_s": float(ours.interval) if ours and ours.interval is not None else None,
+                "text_airtime_ms": float(text.airtime * 1000) if text else None,
+                "text_interval_s": float(text.interval) if text and text.interval is not None else None,
+            }
+            for modem, ours, text in pairs
+        ],
+        "caution": CAUTION,
+    }  # fmt: skip

@@ -1,0 +1,222 @@
+"""Commands about a schema: new, check, compare, spec."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from packetcodec.cli.check_choices import WORDS, choices_table
+from packetcodec.cli.files import DataFault, load_schema
+from packetcodec.cli.tables import console, metres, put_json, table
+from packetcodec.crc import MODEM_NOTE, MODEM_POLYNOMIAL
+from packetcodec.crc.distance import distance_at
+from packetcodec.emit import write_spec, write_vectors
+from packetcodec.plan import (
+    FieldPlan,
+    LayoutPlan,
+    Plan,
+    bounds,
+    check_words,
+    compile_plan,
+    decimal,
+    metres_bound,
+    position_bound,
+    worst_error,
+)
+from packetcodec.plan import compare as plan_compare
+from packetcodec.schema import KINDS
+from packetcodec.starter import schema_text
+
+
+@click.command()
+@click.argument("file", type=click.Path(dir_okay=False))
+def new(file: str) -> None:
+    """Write a commented starter schema to FILE, to edit. A file that exists is left alone."""
+    try:
+        with Path(file).open("x", encoding="utf-8") as handle:
+            handle.write(schema_text())
+    except FileExistsError:
+        raise DataFault(f"{file}: exists already and is left alone") from None
+    click.echo(f"Wrote {file}. Edit it, then: packetcodec check {file}", err=True)
+
+
+@click.command()
+@click.argument("file", type=click.Path(dir_okay=False))
+@click.option("--json", "as_json", is_flag=True, help="A report for programs.")
+def check(file: str, *, as_json: bool) -> None:
+    """Validate a schema and print each layout: fields, bits, steps, worst errors, size, what the check detects."""
+    plan = compile_plan(load_schema(file))
+    if as_json:
+        put_json(_plan_json(plan))
+        return
+    out = console()
+    words = f"{plan.name}, version {plan.version}: fingerprint {plan.fingerprint}, {check_words(plan)}"
+    out.print(words + (" (chosen for this length)" if plan.crc_chosen else ""), markup=False)
+    for layout in plan.layouts:
+        out.print()
+        out.print(_layout_table(layout, plan))
+        for line in _layout_words(layout, plan):
+            out.print(line, markup=False)
+    for layout in plan.layouts:
+        out.print()
+        out.print(choices_table(layout, plan))
+    out.print(WORDS, markup=False)
+    for remark in _remarks(plan):
+        click.echo(f"note: {remark}", err=True)
+
+
+def _layout_table(layout: LayoutPlan, plan: Plan) -> Any:
+    rows: list[tuple[object, ...]] = [
+        ("(header)", "version, layout", f"0..{plan.header_bits - 1}", plan.header_bits, "", "", "", "", "")
+    ]
+    rows += [_row(field) for field in layout.fields]
+    title = f'layout "{layout.name}", id {layout.id}: {layout.size} bytes'
+    columns = ("field", "kind", "bits", "width", "asked", "step", "range", "worst error", "on the ground")
+    return table(title, columns, rows, left=2)
+
+
+def _row(field: FieldPlan) -> tuple[object, ...]:
+    unit = f" {field.symbol}".rstrip()
+    counting = KINDS[field.kind].counting
+    ground = "" if field.kind == "altitude" else metres(bound) if (bound := metres_bound(field)) is not None else ""
+    name = f"{field.name}?" if field.absent is not None else field.name
+    return (
+        name,
+        field.kind,
+        field.place.split()[1],
+        field.bits,
+        field.asked,
+        "1" if counting else f"{decimal(field, field.step)}{unit}",
+        ", ".join(field.choices) or bounds(field).replace("degrees", "°"),
+        "exact" if counting else f"{float(worst_error(field)):.3g}{unit}",
+        ground,
+    )
+
+
+def _layout_words(layout: LayoutPlan, plan: Plan) -> list[str]:
+    said = []
+    if any(field.absent is not None for field in layout.fields):
+        said.append("A field with ? may be absent, for its highest code.")
+    said.append(
+        f"{layout.bits} bits and {layout.padding} of padding: {layout.data_bytes} bytes, and {layout.check_bytes} of check."
+    )
+    if (bound := position_bound(layout)) is not None:
+        said.append(f"Position: never more than {metres(bound)} from where it was.")
+    if plan.crc:
+        distance = distance_at(plan.crc.polynomial, plan.crc.width, layout.size * 8)
+        said.append(
+            f"The check notices every error of up to {distance.value - 1} bits (Hamming distance {distance}), every burst "
+            f"of up to {plan.crc.width} bits, and all but 1 in {2**plan.crc.width:,} packets of noise."
+        )
+    return said
+
+
+def _remarks(plan: Plan) -> list[str]:
+    if plan.crc is None:
+        return ["no check: on the serial line between radio and host nothing notices a wrong bit."]
+    said = []
+    if plan.crc.polynomial == MODEM_POLYNOMIAL and plan.crc.width == 16:
+        said.append(MODEM_NOTE)
+    said += [
+        f'{check_words(plan)} is too weak for {layout.size} bytes (layout "{layout.name}"): two wrong bits can '
+        "escape it. Leave out the name and give width alone: a polynomial for this length is then chosen."
+        for layout in plan.layouts
+        if distance_at(plan.crc.polynomial, plan.crc.width, layout.size * 8).value <= 2
+    ]
+    return said
+
+
+def _plan_json(plan: Plan) -> dict[str, Any]:
+    layouts = []
+    for layout in plan.layouts:
+        distance = distance_at(plan.crc.polynomial, plan.crc.width, layout.size * 8) if plan.crc else None
+        layouts.append(
+            {
+                "name": layout.name,
+                "id": layout.id,
+                "bytes": layout.size,
+                "bits": layout.bits,
+                "padding_bits": layout.padding,
+                "check_bytes": layout.check_bytes,
+                "hamming_distance": distance.value if distance else None,
+                "hamming_distance_exact": distance.exact if distance else None,
+                "position_bound_m": position_bound(layout),
+                "fields": [_field_json(field) for field in layout.fields],
+            }
+        )
+    return {
+        "name": plan.name,
+        "version": plan.version,
+        "fingerprint": plan.fingerprint,
+        "check": check_words(plan),
+        "layouts": layouts,
+        "notes": _remarks(plan),
+    }
+
+
+def _field_json(field: FieldPlan) -> dict[str, Any]:
+    return {
+        "name": field.name,
+        "kind": field.kind,
+        "unit": field.symbol,
+        "offset": field.offset,
+        "bits": field.bits,
+        "asked": field.asked,
+        "scale": field.scale,
+        "low": field.low,
+        "high": field.high,
+        "step": field.step,
+        "last": field.last,
+        "absent": field.absent,
+        "policy": field.policy,
+        "worst_error": float(worst_error(field)),
+        "worst_error_m": metres_bound(field),
+    }
+
+
+@click.command()
+@click.argument("old", type=click.Path(dir_okay=False))
+@click.argument("new", type=click.Path(dir_okay=False))
+@click.option("--json", "as_json", is_flag=True, help="A report for programs.")
+def compare(old: str, new: str, *, as_json: bool) -> None:
+    """Compare two versions of a schema: what changes the wire, what does not, what a receiver of both will do.
+
+    OLD is the schema already in the field. The exit status is 0 whatever differs.
+    """
+    from_plan, to_plan = compile_plan(load_schema(old)), compile_plan(load_schema(new))
+    outcome = plan_compare(from_plan, to_plan)
+    if as_json:
+        put_json(
+            {
+                "changes_wire": outcome.wire,
+                "differences": [{"place": d.place, "what": d.what, "wire": d.wire} for d in outcome.differences],
+                "receivers": outcome.receivers,
+            }
+        )
+        return
+    out = console()
+    for wire, title in ((True, "Changes the wire"), (False, "Does not change the wire")):
+        rows = [(item.place, item.what) for item in outcome.differences if item.wire is wire]
+        out.print(table(title, ("where", "what"), rows, left=2) if rows else f"{title}: nothing.")
+    for line in outcome.receivers:
+        out.print(line, markup=False)
+
+
+@click.command()
+@click.argument("file", type=click.Path(dir_okay=False))
+@click.option("-o", "--output", type=click.Path(file_okay=False), help="Write specification and vectors into this folder.")
+@click.option("--vectors", is_flag=True, help="Print the test vectors (JSON) instead of the text.")
+def spec(file: str, output: str | None, *, vectors: bool) -> None:
+    """Write the text specification of a schema, and its test vectors, so that anyone can write the other side."""
+    plan = compile_plan(load_schema(file))
+    if output is None:
+        for text in (write_vectors(plan) if vectors else write_spec(plan)).values():
+            click.echo(text, nl=False)
+        return
+    folder = Path(output)
+    folder.mkdir(parents=True, exist_ok=True)
+    for name, text in {**write_spec(plan), **write_vectors(plan)}.items():
+        (folder / name).write_text(text, encoding="utf-8")
+        click.echo(f"Wrote {folder / name}", err=True)

@@ -1,0 +1,123 @@
+"""The rules of the house: imports run one way, each library has one home, the public names are what they are."""
+
+import ast
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import packetcodec
+
+ROOT = Path(packetcodec.__file__).parent
+REPOSITORY = ROOT.parent
+
+# A room may import the rooms named here, and itself. The order is the one-way flow.
+MAY_IMPORT = {
+    "errors": set(),
+    "crc": {"errors"},
+    "schema": {"errors", "crc"},
+    "plan": {"errors", "crc", "schema"},
+    "codec": {"errors", "crc", "schema", "plan"},
+    "radio": {"errors"},
+    "starter": set(),
+    "emit": {"errors", "crc", "schema", "plan", "radio"},
+    "tracks": {"errors", "schema", "plan", "codec"},
+    "cli": {"errors", "crc", "schema", "plan", "codec", "radio", "starter", "emit", "tracks", "__init__"},
+    "__init__": {"errors", "schema", "plan", "codec"},
+    "__main__": {"cli"},
+}
+
+# Third-party library to the only places that import it.
+HOMES = {
+    "click": {"cli"},
+    "rich": {"cli"},
+    "construct": {"codec/reference.py"},
+    "crcmod": {"crc/crc.py"},
+    "geographiclib": {"tracks/metres.py"},
+    "gpxpy": {"tracks/gpx.py"},
+    "jinja2": {"emit/spec.py"},
+    "numpy": {"crc/distance.py"},
+    "pynmeagps": {"tracks/sentence.py"},
+}
+
+
+def modules():
+    return sorted(path for path in ROOT.rglob("*.py"))
+
+
+def room(path):
+    return path.relative_to(ROOT).parts[0].removesuffix(".py")
+
+
+def imports(path):
+    """Every module that a file imports, wherever in the file it does so."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}: relative import"
+            yield node.module
+
+
+@pytest.mark.parametrize("path", modules(), ids=lambda path: str(path.relative_to(ROOT)))
+def test_imports_run_one_way(path):
+    allowed = MAY_IMPORT[room(path)] | {room(path)}
+    for name in imports(path):
+        parts = name.split(".")
+        if parts[0] == "packetcodec":
+            target = parts[1] if len(parts) > 1 else "__init__"
+            assert target in allowed, f"{path.relative_to(ROOT)} imports {name}"
+
+
+@pytest.mark.parametrize("path", modules(), ids=lambda path: str(path.relative_to(ROOT)))
+def test_each_library_has_one_home(path):
+    here = path.relative_to(ROOT).as_posix()
+    for name in imports(path):
+        library = name.split(".")[0]
+        if library != "packetcodec" and library not in sys.stdlib_module_names:
+            assert {here, room(path)} & HOMES[library], f"{here} imports {library}"
+
+
+@pytest.mark.parametrize("path", modules(), ids=lambda path: str(path.relative_to(ROOT)))
+def test_no_import_hides_inside_a_function(path):
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+            assert not any(isinstance(inner, ast.Import | ast.ImportFrom) for inner in ast.walk(node)), path
+
+
+@pytest.mark.parametrize("path", modules(), ids=lambda path: str(path.relative_to(ROOT)))
+def test_only_the_command_line_prints_or_exits(path):
+    if room(path) in {"cli", "__main__"}:
+        return
+    text = path.read_text(encoding="utf-8")
+    assert not re.search(r"^\s*(print\(|sys\.exit|input\()", text, re.MULTILINE)
+
+
+def test_importing_the_package_loads_no_heavy_library():
+    heavy = {"numpy", "construct", "hypothesis", "rich", "click", "jinja2", "gpxpy", "pynmeagps", "geographiclib"}
+    code = "import packetcodec, sys; print(*sorted(name.split('.')[0] for name in sys.modules))"
+    loaded = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.split()
+    assert not heavy & set(loaded)
+
+
+def test_the_public_names_are_what_they_are():
+    assert sorted(packetcodec.__all__) == sorted(
+        [
+            "FAULTS", "OK", "STATUSES", "Codec", "LogFault", "Packet", "PacketFault", "PacketcodecError", "Plan", "Problem",
+            "RadioFault", "Schema", "SchemaFault", "ValueFault", "compile_plan",
+        ]
+    )  # fmt: skip
+    assert all(hasattr(packetcodec, name) for name in packetcodec.__all__)
+
+
+def test_files_hold_one_noun():
+    for path in modules():
+        if path.name not in {"__init__.py", "__main__.py"}:
+            assert len(path.read_text(encoding="utf-8").splitlines()) <= 420, path
+
+
+def test_the_version_stands_in_one_place_more_only():
+    text = (REPOSITORY / "pyproject.toml").read_text(encoding="utf-8")
+    assert f'version = "{packetcodec.__version__}"' in text
