@@ -289,8 +289,8 @@ def test_replay_takes_constants_and_says_what_a_log_does_not_hold(cli):
     assert cli("replay", "t.csv", "--set", "batery=3")[::2] == (
         1,
         (
-        'packetcodec: batery: not a field of layout "position", which has collar, counter, latitude, longitude, '
-        "altitude, battery, fix_quality\n",
+            'packetcodec: batery: not a field of layout "position", which has collar, counter, latitude, longitude, '
+            "altitude, battery, fix_quality\n"
         ),
     )
     assert cli("replay", "t.csv", "--set", "battery=full")[0] == 1
