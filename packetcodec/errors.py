@@ -10,6 +10,10 @@ True
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
 
 OK = "ok"
 
@@ -39,9 +43,7 @@ class PacketFault(PacketcodecError):
         offset: first bit the fault is about, counted from the packet's first bit, or None.
     """
 
-    def __init__(
-        self, status: str, message: str, *, field: str | None = None, offset: int | None = None
-    ) -> None:
+    def __init__(self, status: str, message: str, *, field: str | None = None, offset: int | None = None) -> None:
         super().__init__(f"{status}: {message}")
         self.status = status
         self.field = field
@@ -91,3 +93,20 @@ class LogFault(PacketcodecError):
 
 class RadioFault(PacketcodecError):
     """A radio setting outside what the modem, or the sub-band, allows."""
+
+
+def nearest(word: str, known: Iterable[str]) -> str | None:
+    """The known word that a mistyped one most likely means, or None."""
+    # The standard library's matcher would add a tenth to the time that importing this package takes.
+    found = [(distance, other) for other in known if (distance := _edits(word, other)) <= max(1, len(word) // 3)]
+    return min(found, default=(0, None))[1]
+
+
+def _edits(word: str, other: str) -> int:
+    """Letters to insert, delete or replace to get from one word to the other."""
+    row = list(range(len(other) + 1))
+    for number, letter in enumerate(word, 1):
+        diagonal, row[0] = row[0], number
+        for column, target in enumerate(other, 1):
+            diagonal, row[column] = row[column], min(row[column] + 1, row[column - 1] + 1, diagonal + (letter != target))
+    return row[-1]

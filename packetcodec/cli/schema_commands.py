@@ -18,14 +18,14 @@ from packetcodec.plan import (
     LayoutPlan,
     Plan,
     bounds,
-    check_words,
     compile_plan,
     decimal,
     metres_bound,
     position_bound,
     worst_error,
 )
-from packetcodec.plan import compare as plan_compare
+from packetcodec.plan.compare import check_words
+from packetcodec.plan.compare import compare as plan_compare
 from packetcodec.schema import KINDS
 from packetcodec.starter import schema_text
 

@@ -18,12 +18,11 @@
 
 from __future__ import annotations
 
-import difflib
 from typing import TYPE_CHECKING, Any
 
-from packetcodec.codec.compiled import by_first_byte, compile_encoder
+from packetcodec.codec.compiled import compile_decoder, compile_encoder
 from packetcodec.codec.packet import Packet
-from packetcodec.errors import OK, PacketcodecError, PacketFault, ValueFault
+from packetcodec.errors import OK, PacketcodecError, PacketFault, ValueFault, nearest
 from packetcodec.plan import (
     LayoutPlan,
     OutOfRangeError,
@@ -38,7 +37,7 @@ from packetcodec.plan import (
 from packetcodec.schema import Schema
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Callable, Iterable, Mapping
 
 
 class Codec:
@@ -47,7 +46,11 @@ class Codec:
     Attributes:
         plan: the plan that `encode` follows: that of the first schema given.
         plans: schema version to plan.
+        decode: what a packet says, ``bytes -> Packet``. It raises PacketFault with the first fault in decoding
+            order, see `packetcodec.errors.FAULTS`. Compiled code itself, since a method around it would be felt.
     """
+
+    decode: Callable[[bytes], Packet]
 
     def __init__(self, schemas: Schema | Iterable[Schema]) -> None:
         """Compile a schema, or several versions of one that share a header and tell themselves apart by it.
@@ -63,7 +66,7 @@ class Codec:
         for plan in map(compile_plan, given):
             self._add(plan)
         self._encoders = {layout.name: compile_encoder(self.plan, layout) for layout in self.plan.layouts}
-        self._decoders = by_first_byte(self.plans.values(), self._plainly)
+        self.decode = compile_decoder(self.plans.values(), self._plainly)
 
     def _add(self, plan: Plan) -> None:
         head = (self.plan.version_bits, self.plan.layout_bits)
@@ -103,8 +106,8 @@ class Codec:
         known = [field.name for field in plan.fields]
         for key in values:
             if key not in known:
-                near = difflib.get_close_matches(str(key), known, 1)
-                hint = f"; did you mean {near[0]}?" if near else f"; it has {', '.join(known)}"
+                near = nearest(str(key), known)
+                hint = f"; did you mean {near}?" if near else f"; it has {', '.join(known)}"
                 raise ValueFault(f'{key}: not a field of layout "{layout}"{hint}', layout=layout, field=str(key))
         raws = []
         for field in plan.fields:
@@ -129,18 +132,6 @@ class Codec:
             known = ", ".join(layout.name for layout in self.plan.layouts)
             message = f"{name!r} is not a layout of version {self.plan.version}: one of {known}"
             raise ValueFault(message, layout=str(name)) from None
-
-    def decode(self, data: bytes) -> Packet:
-        """What a packet says.
-
-        Raises:
-            PacketFault: the first fault in decoding order, see `packetcodec.errors.FAULTS`.
-        """
-        try:
-            decoder = self._decoders[data[0]]
-        except (LookupError, TypeError):  # no byte, no such header, or no bytes at all
-            return self._plainly(data)
-        return decoder(data)
 
     def _plainly(self, data: bytes) -> Packet:
         plan, layout, raws = unpack(self.plans, memoryview(data).tobytes())

@@ -4,97 +4,115 @@ They handle what is plainly good, and only that: for anything else the decoder g
 None, and the plain way of `packetcodec.plan` is taken, where the faults have their home. So the fast way needs no
 messages, and the two can be compared on every input.
 
-The source of a decoder reads like this (a layout of one identifier and one altitude, with a CRC):
+The bits are taken apart by `bitstruct`, in C where its extension is there: one call for all fields. The source of a
+decoder reads like this (a layout of one identifier and one altitude, with a CRC):
 
     def decode(data):
-        if len(data) != 6 or crc(data) != 0: return otherwise(data)
-        n = from_bytes(data)
-        if n & 0x70000: return otherwise(data)
-        r0 = n >> 32 & 255; r1 = n >> 19 & 8191
-        if r1 > 8000: return otherwise(data)
-        return new(Packet, ("beacon", 1, {"collar": r0, "altitude": (-50000.0 + r1 * 100.0) / 100.0}, (r0, r1), ()))
+        try: head = data[0]
+        except (LookupError, TypeError): return otherwise(data)
+        if head == 17:
+            if len(data) != 6: return otherwise(data)
+            if crc1_1(data, 0, table1_1) != 41830: return otherwise(data)
+            r0, r1, padding = numbers = unpack1_1(data)
+            if padding: return otherwise(data)
+            if r1 <= 8189: v1 = (-50000.0 + r1 * 116.0) / 100.0
+            elif r1 == 8190: v1 = 9000.0
+            else: return otherwise(data)
+            return new(Packet, ("beacon", 1, {"collar": r0, "altitude": v1}, numbers, ()))
+        return otherwise(data)
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from functools import partial
 from typing import Any
+
+try:
+    import bitstruct.c as bits
+except ImportError:  # a machine for which it has no wheel: the same, slower
+    import bitstruct as bits
 
 from packetcodec.codec.packet import Packet
 from packetcodec.plan import FieldPlan, LayoutPlan, Plan, to_base, to_value
 from packetcodec.schema import KINDS
 
 #: Values of a field of at most this many bits are looked up instead of computed.
-_TABLED = 8
+_TABLED = 12
 
 Decoder = Callable[[bytes], Packet]
 Encoder = Callable[[Mapping[str, Any]], bytes | None]
 
 
-def compile_decoder(plan: Plan, layout: LayoutPlan, otherwise: Decoder) -> Decoder:
-    """A function from a packet of this layout (its header already known) to what it says; any fault goes `otherwise`."""
-    names: dict[str, Any] = {
-        "from_bytes": int.from_bytes,
-        "new": tuple.__new__,
-        "Packet": Packet,
-        "otherwise": otherwise,
-    }
-    tests = [f"len(data) != {layout.size}"]
-    if plan.crc:
-        names["crc"], names["table"], start = plan.crc.engine(plan.start)
-        tests.append(f"crc(data, {start}, table) != {plan.crc.residue() ^ plan.crc.xor_out}")
-    lines = [f"if {' or '.join(tests)}: return otherwise(data)", "n = from_bytes(data)"]
-    if layout.padding:
-        lines.append(f"if n & {(1 << layout.padding) - 1 << 8 * layout.check_bytes:#x}: return otherwise(data)")
-    values = []
-    for number, field in enumerate(layout.fields):
-        raw = f"r{number}"
-        shift = layout.size * 8 - field.offset - field.bits
-        lines.append(f"{raw} = n >> {shift} & {(1 << field.bits) - 1}")
-        if not field.full:
-            absent = "" if field.absent is None else f" and {raw} != {field.absent}"
-            lines.append(f"if {raw} > {field.last}{absent}: return otherwise(data)")
-        if (field.bits <= _TABLED and field.scale > 1) or field.choices:
-            names[f"v{number}"] = [to_value(field, code) if _used(field, code) else None for code in range(1 << field.bits)]
-            values.append(f"{field.name!r}: v{number}[{raw}]")
-        else:
-            values.append(f"{field.name!r}: {_value(field, raw)}")
-    codes = ", ".join(f"r{number}" for number in range(len(layout.fields)))
-    lines.append(f"return new(Packet, ({layout.name!r}, {plan.version}, {{{', '.join(values)}}}, ({codes},), ()))")
+def compile_decoder(plans: Iterable[Plan], otherwise: Decoder) -> Decoder:
+    """A function from a packet of these plans (all with the same header) to what it says; faults go `otherwise`.
+
+    One function for all layouts: a second call would cost more than the tests that tell them apart.
+    """
+    names: dict[str, Any] = {"new": tuple.__new__, "Packet": Packet, "otherwise": otherwise}
+    bodies: list[str] = []
+    header_bits = 0
+    for plan in plans:
+        header_bits = plan.header_bits
+        for layout in plan.layouts:
+            bodies.append(f"if head == {plan.version << plan.layout_bits | layout.id}:")
+            bodies += [f" {line}" for line in _decoding(plan, layout, names)]
+    first = "data[0]" if header_bits <= 8 else "(data[0] << 8 | data[1])"
+    spare = -header_bits % 8
+    lines = [
+        f"try: head = {first}{f' >> {spare}' if spare else ''}",
+        "except (LookupError, TypeError): return otherwise(data)",  # no byte, or no bytes at all
+        *bodies,
+        "return otherwise(data)",
+    ]
     decoder: Decoder = _function("decode", "data", lines, names)
     return decoder
 
 
-def by_first_byte(plans: Iterable[Plan], otherwise: Decoder) -> dict[int, Decoder]:
-    """The decoder for each first byte that a packet of these plans (all with the same header) can have."""
-    table: dict[int, Decoder] = {}
-    second: dict[int, dict[int, Decoder]] = {}
-    for plan in plans:
-        for layout in plan.layouts:
-            decoder = compile_decoder(plan, layout, otherwise)
-            head = plan.version << plan.layout_bits | layout.id
-            spare = 8 - plan.header_bits
-            if spare >= 0:
-                table.update(dict.fromkeys(range(head << spare, head + 1 << spare), decoder))
-                continue
-            spare += 8  # a header longer than a byte: its second byte chooses further
-            for lead in range(head << spare, head + 1 << spare):
-                second.setdefault(lead >> 8, {})[lead & 255] = decoder
-    table.update({first: partial(_second, rest, otherwise) for first, rest in second.items()})
-    return table
-
-
-def _second(rest: dict[int, Decoder], otherwise: Decoder, data: bytes) -> Packet:
-    return rest.get(data[1] if len(data) > 1 else -1, otherwise)(data)
-
-
-def _used(field: FieldPlan, code: int) -> bool:
-    return code <= field.last or code == field.absent
+def _decoding(plan: Plan, layout: LayoutPlan, names: dict[str, Any]) -> list[str]:
+    """The lines that decode a packet of one layout, its header already known."""
+    mark = f"{plan.version}_{layout.id}"
+    form = f"p{plan.header_bits}" + "".join(f"u{field.bits}" for field in layout.fields)
+    names[f"unpack{mark}"] = bits.compile(f"{form}u{layout.padding}" if layout.padding else form).unpack
+    lines = [f"if len(data) != {layout.size}: return otherwise(data)"]
+    if plan.crc:
+        names[f"crc{mark}"], names[f"table{mark}"], start = plan.crc.engine(plan.start)
+        wanted = plan.crc.residue() ^ plan.crc.xor_out
+        lines.append(f"if crc{mark}(data, {start}, table{mark}) != {wanted}: return otherwise(data)")
+    codes = "".join(f"r{number}, " for number in range(len(layout.fields)))
+    if layout.padding:
+        lines += [f"{codes}padding = numbers = unpack{mark}(data)", "if padding: return otherwise(data)"]
+    else:
+        lines.append(f"{codes}= numbers = unpack{mark}(data)")
+    values = []
+    for number, field in enumerate(layout.fields):
+        raw, value = f"r{number}", f"v{number}"
+        plain = field.last  # up to this code a value is a plain product
+        if (field.bits <= _TABLED and field.scale > 1) or field.choices:
+            names[f"values{mark}_{number}"] = [to_value(field, code) for code in range(field.last + 1)]
+            text = f"values{mark}_{number}[{raw}]"
+        else:
+            text = _value(field, raw)
+            plain -= field.low + field.last * field.step > field.high
+        if field.full and field.absent is None and plain == field.last:
+            if text == raw:
+                value = raw
+            else:
+                lines.append(f"{value} = {text}")
+        else:
+            # The common case first, with one comparison.
+            lines.append(f"if {raw} <= {plain}: {value} = {text}")
+            if plain < field.last:
+                lines.append(f"elif {raw} == {field.last}: {value} = {to_value(field, field.last)!r}")
+            if field.absent is not None:
+                lines.append(f"elif {raw} == {field.absent}: {value} = None")
+            lines.append("else: return otherwise(data)")
+        values.append(f"{field.name!r}: {value}")
+    lines.append(f"return new(Packet, ({layout.name!r}, {plan.version}, {{{', '.join(values)}}}, numbers, ()))")
+    return lines
 
 
 def _value(field: FieldPlan, raw: str) -> str:
-    """The expression of a field's physical value."""
+    """The expression of the physical value of a code in use, except a last one that the range cuts short."""
     if field.kind == "flag":
         text = f"{raw} == 1"
     else:
@@ -105,10 +123,7 @@ def _value(field: FieldPlan, raw: str) -> str:
         else:
             # Floats hold these whole numbers exactly and are faster than integers of more than 30 bits.
             text = f"({low}.0 + {raw} * {field.step}.0) / {field.scale}.0"
-        if field.low + field.last * field.step > field.high:
-            top = field.high + field.origin if field.scale == 1 else field.high / field.scale
-            text = f"{top!r} if {raw} == {field.last} else {text}"
-    return text if field.absent is None else f"None if {raw} == {field.absent} else {text}"
+    return text
 
 
 def compile_encoder(plan: Plan, layout: LayoutPlan) -> Encoder:
@@ -158,7 +173,9 @@ def _code(field: FieldPlan, number: int) -> list[str]:
         shift = f"(x - {field.low})" if field.low else "x"
         lines.append(f"x = {shift} % {field.circle}" + (f" + {field.low}" if field.low else ""))
     elif field.policy == "refuse":
-        lines.append(f"if not {field.low} <= x <= {field.high}: return None")
+        lines.append(f"if not {field.low} <= x <= {field.end}: return None")
+        if field.circle and field.end == field.high:
+            lines.append(f"if x == {field.high}: x = {field.low}")
     else:
         lines += [f"if x < {field.low}: x = {field.low}", f"elif x > {field.high}: x = {field.high}"]
     add = field.step // 2 - field.low

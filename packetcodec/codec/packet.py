@@ -15,15 +15,20 @@ class Packet(NamedTuple):
         layout: name of the layout.
         version: schema version of the packet.
         values: field name to physical value in the field's unit, None for absent; in wire order.
-        codes: the raw codes, in wire order.
+        numbers: the raw codes in wire order, and behind them the padding where the layout has one (always 0).
         trail: earlier positions, newest first; empty for a layout without a trail.
     """
 
     layout: str
     version: int
     values: dict[str, Value]
-    codes: tuple[int, ...]
+    numbers: tuple[int, ...]
     trail: tuple[tuple[float, ...], ...] = ()
+
+    @property
+    def codes(self) -> tuple[int, ...]:
+        """The raw codes, in wire order."""
+        return self.numbers[: len(self.values)]
 
     @property
     def raw(self) -> dict[str, int]:

@@ -14,11 +14,10 @@ holds; every check recomputed. All of them are reflected at both ends or at neit
 from __future__ import annotations
 
 from dataclasses import dataclass
-from difflib import get_close_matches
 from typing import Final
 
 from packetcodec.crc.crc import WIDTHS, Crc
-from packetcodec.errors import PacketcodecError
+from packetcodec.errors import PacketcodecError, nearest
 
 _TABLE = """
 name                      poly      init      reflected  xorout    check     aliases
@@ -148,12 +147,12 @@ def find_crc(name: str) -> Crc:
     """The CRC that the catalogue knows by `name` or alias, upper or lower case.
 
     Raises:
-        PacketcodecError: no such CRC; the message names the nearest ones.
+        PacketcodecError: no such CRC; the message names the nearest one.
     """
     crc = _BY_NAME.get(name.upper())
     if crc is None:
-        near = get_close_matches(name.upper(), _BY_NAME, n=3, cutoff=0.5)
-        hint = f": did you mean {' or '.join(near)}?" if near else ""
+        near = nearest(name.upper(), _BY_NAME)
+        hint = f": did you mean {near}?" if near else ""
         raise PacketcodecError(f'CRC "{name}" is not in the catalogue for 8, 16, 24 and 32 bits{hint}')
     return crc
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from packetcodec.plan.compare import Comparison, Difference, check_words, compare
 from packetcodec.plan.metres import metres_bound, position_bound
 from packetcodec.plan.packing import pack, unpack
 from packetcodec.plan.plan import FieldPlan, LayoutPlan, Plan, compile_plan
@@ -20,16 +19,12 @@ from packetcodec.plan.quantize import (
 from packetcodec.plan.textline import decimals, text_line
 
 __all__ = [
-    "Comparison",
-    "Difference",
     "FieldPlan",
     "LayoutPlan",
     "OutOfRangeError",
     "Plan",
     "Value",
     "bounds",
-    "check_words",
-    "compare",
     "compile_plan",
     "decimal",
     "decimals",

@@ -71,6 +71,11 @@ class FieldPlan:
         return self.step // 2
 
     @property
+    def end(self) -> int:
+        """The last base value that may be given: `high`, except on a circle of whole numbers, where it is one before."""
+        return self.high - (self.circle > 0 and self.scale == 1)
+
+    @property
     def full(self) -> bool:
         """Whether every code of the width is in use, so that no raw code is out of range."""
         return self.last + 1 + (self.absent is not None) == 1 << self.bits

@@ -57,7 +57,10 @@ def to_base(field: FieldPlan, value: Any) -> int:
         raise OutOfRangeError(f"{value!r} is not a number")
     if hasattr(value, "__index__"):
         return index(value) * field.scale - field.origin
-    number = float(value)
+    try:
+        number = float(value)
+    except (ValueError, OverflowError):  # a signalling NaN, a fraction beyond every float
+        raise OutOfRangeError(f"a {type(value).__name__} that no float holds") from None
     if not math.isfinite(number):
         raise OutOfRangeError(f"{number} is not a finite number")
     if not KINDS[field.kind].counting:
@@ -76,13 +79,15 @@ def to_raw(field: FieldPlan, base: int) -> int:
     Raises:
         OutOfRangeError: beyond the range of a field that refuses such values.
     """
-    low, high = field.low, field.high
+    low = field.low
     if field.policy == "wrap":
         base = low + (base - low) % field.circle
-    elif not low <= base <= high:
+    elif not low <= base <= field.end:
         if field.policy == "refuse":
             raise OutOfRangeError(f"{_shown(field, base)} is outside {bounds(field)}")
-        base = low if base < low else high
+        base = low if base < low else field.high
+    elif field.circle and base == field.high:
+        base = low  # the end of a circle is its beginning
     raw = (base - low + field.step // 2) // field.step
     return 0 if field.circle and raw > field.last else raw
 
@@ -107,13 +112,15 @@ def to_value(field: FieldPlan, raw: int) -> Value:
 def decimal(field: FieldPlan, base: int) -> Decimal:
     """A number of base units as an exact decimal in the field's unit, with just the digits it needs."""
     value = (Decimal(base) / field.scale).normalize()
-    return value.quantize(Decimal(1)) if value == value.to_integral_value() else value
+    # A number with more digits than the context's keeps its exponent: quantizing would fail.
+    whole = value == value.to_integral_value() and value.adjusted() < 20
+    return value.quantize(Decimal(1)) if whole else value
 
 
 def bounds(field: FieldPlan) -> str:
     """The range in words, such as "-90..90 degrees"."""
     unit = {"°": "degrees"}.get(field.symbol, field.symbol)
-    low, high = (decimal(field, x + field.origin) for x in (field.low, field.high - (field.circle > 0 and field.scale == 1)))
+    low, high = (decimal(field, x + field.origin) for x in (field.low, field.end))
     return f"{low}..{high} {unit}".rstrip()
 
 

@@ -11,10 +11,10 @@ decimals until they are base units; a value finer than the base unit is a fault,
 
 from __future__ import annotations
 
-import difflib
 from datetime import datetime
 from decimal import Decimal
 
+from packetcodec.errors import nearest
 from packetcodec.schema.grid import MOST_BITS, derive
 from packetcodec.schema.kinds import KINDS, METRES_PER_DEGREE, POLICIES, U32, Kind, Unit
 from packetcodec.schema.model import Field
@@ -77,9 +77,9 @@ def _kind(table: Table) -> Kind | None:
     if name is None:
         table.note(f"kind is missing; one of {', '.join(KINDS)}")
     else:
-        near = difflib.get_close_matches(str(name), KINDS, 1)
+        near = nearest(str(name), KINDS)
         table.note(
-            f"{show(name)} is not a kind; " + (f"did you mean {near[0]}?" if near else f"one of {', '.join(KINDS)}"),
+            f"{show(name)} is not a kind; " + (f"did you mean {near}?" if near else f"one of {', '.join(KINDS)}"),
             "kind",
         )
     return None

@@ -8,12 +8,11 @@ bits: 99 is outside 1..32
 
 from __future__ import annotations
 
-import difflib
 import re
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
-from packetcodec.errors import Problem
+from packetcodec.errors import Problem, nearest
 from packetcodec.schema.places import Path, line_of, words
 
 if TYPE_CHECKING:
@@ -57,8 +56,8 @@ class Table:
         known = sorted(known)
         for key in self.data:
             if key not in known:
-                near = difflib.get_close_matches(key, known, 1)
-                hint = f"; did you mean {near[0]}?" if near else f"; known here: {', '.join(known)}"
+                near = nearest(key, known)
+                hint = f"; did you mean {near}?" if near else f"; known here: {', '.join(known)}"
                 self.note(f"not a key of {what}{hint}", key)
 
     def _typed(self, key: str, kind: type | tuple[type, ...], what: str) -> Any:

@@ -48,6 +48,23 @@ def test_longitude_is_a_circle():
     assert decode(encode(longitude=180))["longitude"] == -180
 
 
+@pytest.mark.parametrize("bits", range(9, 33))
+def test_both_ends_of_the_circle_are_one_place_at_every_step(bits):
+    text = 'name = "pasture"\nversion = 1\n[[layouts]]\nname = "a"\nid = 1\nfields = [{ kind = "longitude", bits = %d }]\n'
+    codec = Codec(Schema.parse(text % bits))
+    assert codec.encode("a", {"longitude": 180.0}) == codec.encode("a", {"longitude": -180.0})
+    assert codec.quantize("a", {"longitude": 180.0}) == (0,)
+
+
+def test_a_counter_that_refuses_takes_no_more_than_its_last_number():
+    text = 'name = "pasture"\nversion = 1\n[[layouts]]\nname = "a"\nid = 1\n'
+    text += 'fields = [{ kind = "counter", bits = 5, policy = "refuse" }]\n'
+    codec = Codec(Schema.parse(text))
+    assert codec.quantize("a", {"counter": 31}) == (31,)
+    with pytest.raises(ValueFault, match=r"counter: 32 is outside 0\.\.31"):
+        codec.encode("a", {"counter": 32})
+
+
 def test_a_counter_wraps_and_a_measurement_is_clipped():
     assert decode(encode(counter=256 + 42))["counter"] == 42
     assert decode(encode(counter=-1))["counter"] == 255

@@ -31,6 +31,7 @@ MAY_IMPORT = {
 
 # Third-party library to the only places that import it.
 HOMES = {
+    "bitstruct": {"codec/compiled.py"},
     "click": {"cli"},
     "rich": {"cli"},
     "construct": {"codec/reference.py"},

@@ -4,7 +4,8 @@ import re
 
 import pytest
 
-from packetcodec.plan import compare, compile_plan, position_bound, text_line
+from packetcodec.plan import compile_plan, position_bound, text_line
+from packetcodec.plan.compare import compare
 from packetcodec.schema import Schema
 from packetcodec.starter import schema_text
 

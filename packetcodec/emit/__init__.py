@@ -1,0 +1,25 @@
+"""The same, elsewhere: the written specification of a plan and the test vectors beside it, as `{file name: text}`.
+
+Owns one rule: everything that is written comes from the plan alone, carries its fingerprint and no date or path, and is
+the same on every run. Every expected result in it is computed by `packetcodec.plan`, none is typed in.
+
+>>> from packetcodec.plan import compile_plan
+>>> from packetcodec.schema import Schema
+>>> plan = compile_plan(Schema.parse('''
+... name = "pasture"
+... version = 1
+... [[layouts]]
+... name = "beacon"
+... id = 1
+... fields = [{ kind = "latitude" }, { kind = "longitude" }]
+... '''))
+>>> [*write_spec(plan), *write_vectors(plan)]
+['pasture-v1.md', 'pasture-v1.vectors.json']
+"""
+
+from __future__ import annotations
+
+from packetcodec.emit.spec import write_spec
+from packetcodec.emit.vectors import write_vectors
+
+__all__ = ["write_spec", "write_vectors"]

@@ -1,0 +1,301 @@
+"""What a specification shows and its vectors hold: good packets, values to encode, and values that are refused.
+
+Owns one rule: which inputs are worth showing. They follow from the plan by fixed rules (borders of ranges and codes,
+absent), so the same plan always gives the same cases. What each input leads to is not decided here: it is computed by
+`packetcodec.plan`. Bad packets stand in `packetcodec.emit.bad`.
+
+>>> from packetcodec.plan import compile_plan
+>>> from packetcodec.schema import Schema
+>>> plan = compile_plan(Schema.parse('''
+... name = "pasture"
+... version = 1
+... check = { crc = "none" }
+... [[layouts]]
+... name = "gate"
+... id = 2
+... fields = [{ kind = "flag", name = "open" }]
+... '''))
+>>> [case.data.hex() for case in examples(plan, plan.layouts[0])]
+['1280']
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from packetcodec.plan import (
+    FieldPlan,
+    LayoutPlan,
+    OutOfRangeError,
+    Plan,
+    Value,
+    pack,
+    to_base,
+    to_raw,
+    to_value,
+)
+from packetcodec.schema import KINDS
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+
+@dataclass(frozen=True, slots=True)
+class Encoding:
+    """Values that are sent.
+
+    Attributes:
+        note: what is particular about them.
+        layout: which packet.
+        values: one per field as a caller gives it, None for absent.
+        bases: the same in base units, before clipping and wrapping; None for absent.
+        raws: the raw codes.
+        data: the packet.
+    """
+
+    note: str
+    layout: LayoutPlan
+    values: tuple[Value, ...]
+    bases: tuple[int | None, ...]
+    raws: tuple[int, ...]
+    data: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Decoding:
+    """A good packet and what it says: its raw codes, and its values as a receiver gives them."""
+
+    note: str
+    layout: LayoutPlan
+    raws: tuple[int, ...]
+    values: tuple[Value, ...]
+    data: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """Values by name that no encoder sends, and the field that is at fault."""
+
+    note: str
+    layout: LayoutPlan
+    values: dict[str, Value]
+    field: str
+
+
+# An invented collar on an invented pasture: (kind, unit) to a value; whatever a range does not hold is its middle.
+_SCENE: dict[tuple[str, str], Value] = {
+    ("latitude", "degree"): 46.51234,
+    ("longitude", "degree"): 9.87654,
+    ("altitude", "m"): 2104.0,
+    ("battery", "volt"): 3.71,
+    ("battery", "percent"): 71,
+    ("fix_quality", ""): 1,
+    ("satellites", ""): 9,
+    ("hdop", ""): 0.9,
+    ("speed", "m/s"): 1.2,
+    ("speed", "km/h"): 4.3,
+    ("speed", "knot"): 2.3,
+    ("course", "degree"): 215.5,
+    ("identifier", ""): 7,
+    ("counter", ""): 42,
+}
+_SCENE_SECONDS = 15_667_960  # half a year and some hours after the epoch
+
+
+def value_of(field: FieldPlan, base: int) -> Value:
+    """What a caller gives, or a receiver gets, for a number of base units."""
+    if field.kind == "choice":
+        return field.choices[base]
+    if field.kind == "flag":
+        return bool(base)
+    return base + field.origin if field.scale == 1 else base / field.scale
+
+
+def scene(field: FieldPlan) -> Value:
+    """An everyday value of a field."""
+    if field.kind == "flag":
+        return True
+    value = _SCENE.get((field.kind, field.unit))
+    if field.kind == "time":
+        value = _SCENE_SECONDS + field.origin
+    if value is not None and field.low <= to_base(field, value) <= field.high - (field.circle > 0):
+        return value
+    return value_of(field, (field.low + field.high) // 2 if field.kind != "choice" else (field.last + 1) // 2)
+
+
+def encoding(plan: Plan, layout: LayoutPlan, note: str, values: Iterable[Value]) -> Encoding:
+    """The way of values to a packet."""
+    given = tuple(values)
+    bases: list[int | None] = []
+    raws = []
+    for field, value in zip(layout.fields, given, strict=True):
+        absent = value is None and field.absent is not None
+        bases.append(None if absent else to_base(field, value))
+        raws.append(field.absent if absent else to_raw(field, to_base(field, value)))
+    codes = tuple(raw for raw in raws if raw is not None)
+    return Encoding(note, layout, given, tuple(bases), codes, pack(plan, layout, codes))
+
+
+def examples(plan: Plan, layout: LayoutPlan) -> tuple[Encoding, ...]:
+    """The worked examples of a layout: an everyday packet, one with all absent that may be, one at the borders."""
+    everyday = [scene(field) for field in layout.fields]
+    found = [encoding(plan, layout, "everyday values", everyday)]
+    if any(field.absent is not None for field in layout.fields):
+        both = zip(layout.fields, everyday, strict=True)
+        values = [value if field.absent is None else None for field, value in both]
+        found.append(encoding(plan, layout, "everything absent that may be", values))
+    top = [value_of(field, field.end) for field in layout.fields]
+    if top != everyday:
+        found.append(encoding(plan, layout, "every field at the end of its range", top))
+    return tuple(found)
+
+
+def decodings(plan: Plan) -> Iterator[Decoding]:
+    """Good packets: for each layout and field the first and last codes, each single bit, and absent."""
+    for layout in plan.layouts:
+        seen: set[tuple[int, ...]] = set()
+        everyday = encoding(plan, layout, "", map(scene, layout.fields)).raws
+        cases = [("everyday values", everyday)]
+        cases.append(("every field at its first code", (0,) * len(everyday)))
+        cases.append(("every field at its last code", tuple(field.last for field in layout.fields)))
+        if any(field.absent is not None for field in layout.fields):
+            codes = zip(layout.fields, everyday, strict=True)
+            absent = tuple(raw if field.absent is None else field.absent for field, raw in codes)
+            cases.append(("everything absent that may be", absent))
+        for index, field in enumerate(layout.fields):
+            for note, code in _codes(field):
+                cases.append((f"{field.name}: {note}", (*everyday[:index], code, *everyday[index + 1 :])))
+        for note, raws in cases:
+            if raws not in seen:
+                seen.add(raws)
+                values = tuple(map(to_value, layout.fields, raws))
+                yield Decoding(note, layout, raws, values, pack(plan, layout, raws))
+
+
+def _codes(field: FieldPlan) -> Iterator[tuple[str, int]]:
+    yield "first code", 0
+    yield "second code", 1
+    yield "last code but one", field.last - 1
+    yield "last code", field.last
+    if field.absent is not None:
+        yield "absent", field.absent
+    for bit in range(1, field.bits):
+        if 1 << bit <= field.last:
+            yield f"bit {bit} of the code alone", 1 << bit
+
+
+def encodings(plan: Plan) -> Iterator[Encoding]:
+    """Values to encode: the examples, then for each field the borders of its range and of its codes."""
+    for layout in plan.layouts:
+        yield from examples(plan, layout)
+        everyday = tuple(map(scene, layout.fields))
+        for index, field in enumerate(layout.fields):
+            seen: set[tuple[type, Value]] = set()
+            for note, value in _inputs(field):
+                if (type(value), value) not in seen:
+                    seen.add((type(value), value))
+                    values = (*everyday[:index], value, *everyday[index + 1 :])
+                    yield encoding(plan, layout, f"{field.name}: {note}", values)
+
+
+def _inputs(field: FieldPlan) -> Iterator[tuple[str, Value]]:
+    if field.absent is not None:
+        yield "absent", None
+    if field.kind == "choice":
+        yield "first name", field.choices[0]
+        yield "last name", field.choices[-1]
+        return
+    if field.kind == "flag":
+        yield from (("no", False), ("yes", True), ("no as a number", 0), ("yes as a number", 1))
+        return
+    bases = [*_borders(field), *_beyond(field)]
+    for note, base in bases:
+        yield note, value_of(field, base)
+    if field.scale == 1:
+        return
+    whole = field.low // field.scale + 1
+    if whole * field.scale <= field.high:
+        yield "a whole number of units", whole
+    yield from _ties(field)
+
+
+def _borders(field: FieldPlan) -> Iterator[tuple[str, int]]:
+    half, end = field.step // 2, field.low + field.last * field.step
+    yield "lower end of the range", field.low
+    for code in (1, field.last // 2, field.last):
+        first = field.low + code * field.step - half
+        yield f"the least that rounds up to code {code}", first
+        if first > field.low:
+            yield f"the most that rounds down to code {code - 1}", first - 1
+    if field.circle:
+        past = end + field.step - half
+        if past < field.high:
+            yield "the most that stays at the last code", past - 1
+            yield "the least that rounds up past the last code", past
+        yield "just below the end of the circle", field.high - 1
+        if field.end == field.high or field.policy == "wrap":
+            yield "end of the circle, the same place as its beginning", field.high
+    else:
+        yield "upper end of the range", field.high
+
+
+def _beyond(field: FieldPlan) -> Iterator[tuple[str, int]]:
+    if field.policy == "refuse":
+        return
+    word = "clipped" if field.policy == "clip" else "wrapped"
+    yield f"just below the range: {word}", field.low - 1
+    yield f"just above the range: {word}", field.high + 1
+    yield f"far below the range: {word}", max(field.low - 1000 * field.scale - field.circle, -(2**31))
+    far = field.high + 1000 * field.scale + field.circle
+    yield f"far above the range: {word}", far if field.high > 2**31 - 1 else min(far, 2**31 - 1)
+
+
+def _ties(field: FieldPlan) -> Iterator[tuple[str, Value]]:
+    """Values half way between two base units, next to a border of codes, where the rounding shows."""
+    if KINDS[field.kind].counting:
+        return
+    wanted = {0, 1}
+    for code in range(1, min(field.last, 200)):
+        first = field.low + code * field.step - field.step // 2
+        value = (first - 0.5) / field.scale
+        if value * field.scale == first - 0.5 and first % 2 in wanted:
+            wanted.discard(first % 2)
+            way = "up" if first % 2 == 0 else "down"
+            yield f"half way between two base units, {way} to the even one", value
+
+
+def refusals(plan: Plan) -> Iterator[Refusal]:
+    """Values that are refused: missing, beyond the range, not a number, not whole, no such name."""
+    for layout in plan.layouts:
+        everyday = {field.name: scene(field) for field in layout.fields}
+        for field in layout.fields:
+            for note, value in _refused(field):
+                try:
+                    to_raw(field, to_base(field, value))
+                except OutOfRangeError:
+                    yield Refusal(f"{field.name}: {note}", layout, {**everyday, field.name: value}, field.name)
+            if field.absent is None:
+                rest = {name: value for name, value in everyday.items() if name != field.name}
+                yield Refusal(f"{field.name}: missing", layout, rest, field.name)
+                null: dict[str, Value] = {**everyday, field.name: None}
+                yield Refusal(f"{field.name}: null, and not optional", layout, null, field.name)
+        extra = next(name for name in ("extra", "no_such_field", "another") if name not in everyday)
+        yield Refusal(f"{extra}: no such field", layout, {**everyday, extra: 1}, extra)
+
+
+def _refused(field: FieldPlan) -> Iterator[tuple[str, Value]]:
+    if field.kind == "choice":
+        yield "no such name", next(name for name in ("unknown", "no_name", "x") if name not in field.choices)
+        yield "a number, not a name", 0
+        return
+    if field.kind == "flag":
+        yield "neither 0 nor 1", 2
+        yield "below 0", -1
+    else:
+        yield "just below the range", value_of(field, field.low - 1)
+        yield "just above the range", value_of(field, field.end + 1)
+        yield "yes or no, not a number", True
+    if KINDS[field.kind].counting:
+        yield "not a whole number", 0.5
+    yield "a text, not a number", "one"
