@@ -15,7 +15,7 @@
 
 from __future__ import annotations
 
-from packetcodec.codec import Codec, Packet
+from packetcodec.codec import Codec, Packet, TrailPoint
 from packetcodec.errors import (
     FAULTS,
     OK,
@@ -47,6 +47,7 @@ __all__ = [
     "RadioFault",
     "Schema",
     "SchemaFault",
+    "TrailPoint",
     "ValueFault",
     "compile_plan",
 ]

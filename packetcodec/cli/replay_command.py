@@ -123,6 +123,7 @@ def _run(
             codec,
             layout.name,
             fixes,
+            recording=recorded.fixes,
             constants=given,
             progress=lambda count: progress.update(sending, completed=count),
         )
@@ -139,8 +140,9 @@ def _print(recorded: RecordedLog, outcome: Replay, radio: Radio, interval: float
         out.print(line, markup=False)
     out.print()
     refused = sum(refusal.count for refusal in outcome.refused)
+    size = _span(outcome.packet_bytes)
     out.print(
-        f'A packet every {interval:g} s in layout "{outcome.layout}": {outcome.packets} packets of {outcome.packet_bytes} '
+        f'A packet every {interval:g} s in layout "{outcome.layout}": {outcome.packets} packets of {size} '
         f"bytes, {outcome.with_position} with a position, {outcome.packets - outcome.with_position} without, "
         f"{refused} that could not be made.",
         markup=False,
@@ -159,6 +161,12 @@ def _print(recorded: RecordedLog, outcome: Replay, radio: Radio, interval: float
     out.print(CAUTION, markup=False, style="italic")
     for remark in radio.remarks:
         click.echo(f"note: {remark}", err=True)
+
+
+def _span(found: tuple[int, float, int]) -> str:
+    """A length, or the range and the mean of several."""
+    least, mean, most = found
+    return f"{least}" if least == most else f"{least} to {most} (mean {mean:.1f})"
 
 
 def _log_words(recorded: RecordedLog) -> Iterator[str]:
@@ -192,6 +200,8 @@ def _error_table(outcome: Replay) -> Any:
         row("packet", outcome.position, outcome.bound),
         row("text", outcome.text_position, None),
     ]
+    if outcome.trail_bound is not None:
+        rows.append(row(f"trail, {outcome.trail_points:.1f} points", outcome.trail, outcome.trail_bound))
     return table("Position error against the log", ("", "root mean square", "95 %", "largest", "promised"), rows)
 
 
@@ -208,7 +218,7 @@ def _field_table(fields: tuple[FieldReport, ...]) -> Any:
 def _airtime_table(outcome: Replay, radio: Radio, interval: float) -> Any:
     longest = min(outcome.text_bytes[2], radio.largest)
     rows = []
-    for modem, ours, text in zip(radio.modems, radio.budgets(outcome.packet_bytes), radio.budgets(longest), strict=True):
+    for modem, ours, text in zip(radio.modems, radio.budgets(outcome.packet_bytes[2]), radio.budgets(longest), strict=True):
         cells = [modem.name]
         for budget in (ours, text):
             if budget is None:
@@ -218,8 +228,10 @@ def _airtime_table(outcome: Replay, radio: Radio, interval: float) -> Any:
             fits = "-" if shortest is None else "yes" if interval >= shortest else "no"
             cells += [milliseconds(budget.airtime), "no limit" if shortest is None else seconds(float(shortest)), fits]
         rows.append(cells)
+    least, _, most = outcome.packet_bytes
+    up_to = "up to " if least < most else ""
     columns = (
-        "modem", f"packet, {outcome.packet_bytes} bytes", "shortest interval", f"every {interval:g} s",
+        "modem", f"packet, {up_to}{most} bytes", "shortest interval", f"every {interval:g} s",
         f"text, up to {outcome.text_bytes[2]} bytes", "shortest interval", f"every {interval:g} s",
     )  # fmt: skip
     return table("Airtime and shortest average interval under the limit", columns, rows)
@@ -240,7 +252,7 @@ def _json(recorded: RecordedLog, outcome: Replay, radio: Radio, interval: float)
         ]
 
     longest = min(outcome.text_bytes[2], radio.largest)
-    pairs = zip(radio.modems, radio.budgets(outcome.packet_bytes), radio.budgets(longest), strict=True)
+    pairs = zip(radio.modems, radio.budgets(outcome.packet_bytes[2]), radio.budgets(longest), strict=True)
     return {
         "log": {
             "name": recorded.name,
@@ -255,11 +267,15 @@ def _json(recorded: RecordedLog, outcome: Replay, radio: Radio, interval: float)
         "interval_s": interval,
         "layout": outcome.layout,
         "packets": outcome.packets,
-        "packet_bytes": outcome.packet_bytes,
+        "packet_bytes": outcome.packet_bytes[2],
+        "packet_bytes_mean": outcome.packet_bytes[1],
         "with_position": outcome.with_position,
         "refused": refusals(outcome.refused),
         "position_error": errors(outcome.position),
         "position_bound_m": outcome.bound,
+        "trail_error": errors(outcome.trail),
+        "trail_bound_m": outcome.trail_bound,
+        "trail_points_mean": outcome.trail_points,
         "fields": [
             {
                 "name": f.name, "from": f.source, "sent": f.sent, "absent": f.absent, "clipped": f.clipped,

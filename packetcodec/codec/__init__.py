@@ -3,6 +3,6 @@
 from __future__ import annotations
 
 from packetcodec.codec.codec import Codec
-from packetcodec.codec.packet import Packet
+from packetcodec.codec.packet import Packet, TrailPoint
 
-__all__ = ["Codec", "Packet"]
+__all__ = ["Codec", "Packet", "TrailPoint"]

@@ -22,11 +22,13 @@ from typing import TYPE_CHECKING, Any
 
 from packetcodec.codec.compiled import compile_decoder, compile_encoder
 from packetcodec.codec.packet import Packet
+from packetcodec.codec.points import from_points, to_point
 from packetcodec.errors import OK, PacketcodecError, PacketFault, ValueFault, nearest
 from packetcodec.plan import (
     LayoutPlan,
     OutOfRangeError,
     Plan,
+    Point,
     compile_plan,
     pack,
     to_base,
@@ -37,7 +39,7 @@ from packetcodec.plan import (
 from packetcodec.schema import Schema
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping
+    from collections.abc import Callable, Iterable, Mapping, Sequence
 
 
 class Codec:
@@ -65,7 +67,9 @@ class Codec:
         self.plans: dict[int, Plan] = {}
         for plan in map(compile_plan, given):
             self._add(plan)
-        self._encoders = {layout.name: compile_encoder(self.plan, layout) for layout in self.plan.layouts}
+        self._encoders = {
+            layout.name: compile_encoder(self.plan, layout) for layout in self.plan.layouts if layout.trail is None
+        }
         self.decode = compile_decoder(self.plans.values(), self._plainly)
 
     def _add(self, plan: Plan) -> None:
@@ -79,22 +83,34 @@ class Codec:
             raise PacketcodecError(f"version {plan.version} is given twice: a packet names its schema by this number")
         self.plans[plan.version] = plan
 
-    def encode(self, layout: str, values: Mapping[str, Any]) -> bytes:
+    def encode(self, layout: str, values: Mapping[str, Any], trail: Sequence[Any] = ()) -> bytes:
         """The packet of a layout's values.
 
         Args:
             layout: name of the layout.
             values: field name to value in the field's unit; an optional field may be left out or None.
+            trail: earlier positions, newest first: `TrailPoint`, tuples of the same order, or mappings with the same
+                names. As many are sent as the layout's trail and the packet's limit hold.
 
         Raises:
             ValueFault: an unknown layout or field, a missing value, one that is no finite number, or one beyond the
                 range of a field that refuses such values. Others are clipped, or wrapped on a circle.
         """
         encoder = self._encoders.get(layout)
-        if encoder is not None and (data := encoder(values)) is not None:
+        if encoder is not None and not trail and (data := encoder(values)) is not None:
             return data
         plan = self._layout(layout)
-        return pack(self.plan, plan, self.quantize(layout, values))
+        return pack(self.plan, plan, self.quantize(layout, values), self._points(plan, trail))
+
+    def _points(self, layout: LayoutPlan, trail: Sequence[Any]) -> list[Point]:
+        if layout.trail is None:
+            if trail:
+                raise ValueFault(f'layout "{layout.name}" carries no trail', layout=layout.name, field="trail")
+            return []
+        try:
+            return [to_point(layout.trail, given, number) for number, given in enumerate(trail, 1)]
+        except OutOfRangeError as fault:
+            raise ValueFault(f'trail: {fault} (layout "{layout.name}")', layout=layout.name, field="trail") from None
 
     def quantize(self, layout: str, values: Mapping[str, Any]) -> tuple[int, ...]:
         """The raw codes that `encode` would send, in wire order.
@@ -134,9 +150,10 @@ class Codec:
             raise ValueFault(message, layout=str(name)) from None
 
     def _plainly(self, data: bytes) -> Packet:
-        plan, layout, raws = unpack(self.plans, memoryview(data).tobytes())
+        plan, layout, raws, points = unpack(self.plans, memoryview(data).tobytes())
         values = {field.name: to_value(field, raw) for field, raw in zip(layout.fields, raws, strict=True)}
-        return Packet(layout.name, plan.version, values, raws)
+        numbers = (*raws, 0) if layout.padding else raws  # as the compiled way has them
+        return Packet(layout.name, plan.version, values, numbers, from_points(layout, raws, points))
 
     def try_decode(self, data: bytes) -> tuple[str, Packet | None]:
         """The status of a packet, "ok" or a fault's name, and what it says (None for a fault). Never raises on content."""

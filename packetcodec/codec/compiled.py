@@ -54,6 +54,8 @@ def compile_decoder(plans: Iterable[Plan], otherwise: Decoder) -> Decoder:
     for plan in plans:
         header_bits = plan.header_bits
         for layout in plan.layouts:
+            if layout.trail is not None:
+                continue  # a length of its own in every packet: taken the plain way
             bodies.append(f"if head == {plan.version << plan.layout_bits | layout.id}:")
             bodies += [f" {line}" for line in _decoding(plan, layout, names)]
     first = "data[0]" if header_bits <= 8 else "(data[0] << 8 | data[1])"

@@ -8,6 +8,21 @@ if TYPE_CHECKING:
     from packetcodec.plan import Value
 
 
+class TrailPoint(NamedTuple):
+    """An earlier position.
+
+    Attributes:
+        latitude, longitude: degrees.
+        altitude: metres, or None where it is not known or not carried.
+        age: seconds before the packet's own position, or None where it is not known.
+    """
+
+    latitude: float
+    longitude: float
+    altitude: float | None = None
+    age: float | None = None
+
+
 class Packet(NamedTuple):
     """What a packet says. Immutable, and made without a call of Python code, since a receiver makes many.
 
@@ -16,14 +31,14 @@ class Packet(NamedTuple):
         version: schema version of the packet.
         values: field name to physical value in the field's unit, None for absent; in wire order.
         numbers: the raw codes in wire order, and behind them the padding where the layout has one (always 0).
-        trail: earlier positions, newest first; empty for a layout without a trail.
+        trail: earlier positions (`TrailPoint`), newest first; empty for a layout without a trail.
     """
 
     layout: str
     version: int
     values: dict[str, Value]
     numbers: tuple[int, ...]
-    trail: tuple[tuple[float, ...], ...] = ()
+    trail: tuple[TrailPoint, ...] = ()
 
     @property
     def codes(self) -> tuple[int, ...]:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from packetcodec.plan.metres import metres_bound, position_bound
-from packetcodec.plan.packing import pack, unpack
+from packetcodec.plan.metres import metres_bound, position_bound, trail_bound
+from packetcodec.plan.packing import head_of, pack, unpack
 from packetcodec.plan.plan import FieldPlan, LayoutPlan, Plan, compile_plan
 from packetcodec.plan.quantize import (
     OutOfRangeError,
@@ -17,18 +17,21 @@ from packetcodec.plan.quantize import (
     worst_error,
 )
 from packetcodec.plan.textline import decimals, text_line
+from packetcodec.plan.trail import Point
 
 __all__ = [
     "FieldPlan",
     "LayoutPlan",
     "OutOfRangeError",
     "Plan",
+    "Point",
     "Value",
     "bounds",
     "compile_plan",
     "decimal",
     "decimals",
     "from_raw",
+    "head_of",
     "metres_bound",
     "pack",
     "position_bound",
@@ -36,6 +39,7 @@ __all__ = [
     "to_base",
     "to_raw",
     "to_value",
+    "trail_bound",
     "unpack",
     "worst_error",
 ]

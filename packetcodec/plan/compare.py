@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from packetcodec.plan.plan import FieldPlan, LayoutPlan, Plan
+    from packetcodec.schema import Trail
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +102,29 @@ def _layouts(old: LayoutPlan, new: LayoutPlan) -> Iterator[Difference]:
         else:
             for what, wire in _fields(before[name], field):
                 yield Difference(f"{place}, {name}", what, wire)
+    yield from _trails(f"{place}, trail", old.trail, new.trail)
+
+
+#: What of a trail changes the wire, in words. The limit counts: a decoder refuses what is longer.
+_TRAIL = {
+    "points": "most points", "step": "north-south cell", "first": "FIRST", "change": "CHANGE",
+    "altitude_step": "cell of altitude", "altitude_first": "FIRST of altitude", "altitude_change": "CHANGE of altitude",
+    "spacing": "spacing", "spacing_field": "field of the spacing", "gap_first": "expected coded spacing",
+    "shifts": "most doublings of the grid", "packet_bytes": "most bytes of a packet",
+}  # fmt: skip
+
+
+def _trails(place: str, old: Trail | None, new: Trail | None) -> Iterator[Difference]:
+    if old is None or new is None:
+        if old is not new:
+            yield Difference(place, "new" if old is None else "gone", wire=True)
+        return
+    for name, words in _TRAIL.items():
+        before, after = getattr(old, name), getattr(new, name)
+        if before != after:
+            yield Difference(place, f"{words} {before or 'none'} -> {after or 'none'}", wire=True)
+    if old.doc != new.doc:
+        yield Difference(place, "remark changed", wire=False)
 
 
 def _wire(field: FieldPlan) -> tuple[object, ...]:
@@ -185,10 +209,10 @@ def _receivers(old: Plan, new: Plan, seen: Comparison) -> Iterator[str]:
 def _misread(before: LayoutPlan, after: LayoutPlan | None, new: Plan) -> str:
     if after is None:
         return "unknown_layout"
-    if before.size != after.size:
+    if before.longest < after.size or after.longest < before.size:
         return "too_short" if before.size < after.size else "too_long"
     if new.bound:
         return "bad_check, because the check is bound to the schema"
-    if tuple(map(_wire, before.fields)) == tuple(map(_wire, after.fields)):
+    if tuple(map(_wire, before.fields)) == tuple(map(_wire, after.fields)) and before.trail == after.trail:
         return "read as before, unless the check differs"
     return "may be read as something it never said (bind_schema would notice)"

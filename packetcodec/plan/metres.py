@@ -43,3 +43,19 @@ def position_bound(layout: LayoutPlan) -> float | None:
     if len(bounds) < len(METRES_PER_DEGREE):
         return None
     return math.hypot(*(bound for bound in bounds.values() if bound is not None))
+
+
+#: How much wider than high a cell of a trail can be on the ground: its integer cosine is at most 0.18 % too wide, and a
+#: parallel is up to 0.34 % longer against a meridian than on a sphere (WGS 84 flattening 1/298.257 223 563).
+_WIDEST = 1.0018 * 1.0034
+
+
+def trail_bound(layout: LayoutPlan) -> float | None:
+    """The worst horizontal error in metres of a point of a trail, on the grid of the schema; None without a trail.
+
+    Half a cell each way, at the latitude of the head, and a base unit for rounding on the way in and out.
+    """
+    if layout.trail is None:
+        return None
+    half = (layout.trail.step / 2 + 1) * METRES_PER_DEGREE["latitude"] / 10_000_000
+    return half * math.hypot(1, _WIDEST)

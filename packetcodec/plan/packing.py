@@ -1,8 +1,8 @@
 """Raw codes to bytes and back, in plain words: the order of decoding and every fault stand here.
 
 Owns rule 8 of the wire, the decoding order: header complete, version, layout, length, check, padding, ranges in field
-order; the first fault wins. The compiled codec takes this way for every packet that is not plainly good, so the faults
-and their messages have one home.
+order, trail; the first fault wins. The compiled codec takes this way for every packet that is not plainly good, so the
+faults and their messages have one home.
 
 >>> from packetcodec.plan.plan import compile_plan
 >>> from packetcodec.schema import Schema
@@ -18,7 +18,7 @@ and their messages have one home.
 >>> pack(plan, plan.layouts[0], (7, 1)).hex()
 '12078048'
 >>> unpack({1: plan}, bytes.fromhex("12078048"))[1:]
-(LayoutPlan(...), (7, 1))
+(LayoutPlan(...), (7, 1), ())
 """
 
 from __future__ import annotations
@@ -26,6 +26,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from packetcodec.errors import PacketFault
+from packetcodec.plan.quantize import from_raw
+from packetcodec.plan.rice import BadTrailError
+from packetcodec.plan.trail import Point, read_trail, write_trail
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -33,19 +36,41 @@ if TYPE_CHECKING:
     from packetcodec.plan.plan import LayoutPlan, Plan
 
 
-def pack(plan: Plan, layout: LayoutPlan, raws: Sequence[int]) -> bytes:
-    """The packet of a layout's raw codes, header and check included."""
+def pack(plan: Plan, layout: LayoutPlan, raws: Sequence[int], trail: Sequence[Point] = ()) -> bytes:
+    """The packet of a layout's raw codes, header and check included.
+
+    A layout with a trail carries as many of the points, newest first, as `write_trail` keeps within the packet's limit;
+    none where the packet itself has no position to count from.
+    """
     number = plan.version << plan.layout_bits | layout.id
     for field, raw in zip(layout.fields, raws, strict=True):
         number = number << field.bits | raw
-    data = (number << layout.padding).to_bytes(layout.data_bytes, "big")
+    length = layout.bits
+    if layout.trail and (head := head_of(layout, raws)):
+        room = (layout.longest - layout.check_bytes) * 8 - length
+        bits, _ = write_trail(layout.trail, head, trail, room=room)
+        number = number << bits.length | bits.number
+        length += bits.length
+    data = (number << -length % 8).to_bytes(-(-length // 8), "big")
     if plan.crc is None:
         return data
     return data + plan.crc.of(data, plan.start).to_bytes(layout.check_bytes, plan.crc.append_order)
 
 
-def unpack(plans: Mapping[int, Plan], data: bytes) -> tuple[Plan, LayoutPlan, tuple[int, ...]]:
-    """What a packet says: its plan, its layout, its raw codes.
+def head_of(layout: LayoutPlan, raws: Sequence[int]) -> Point | None:
+    """The position of a packet in base units, or None where it has none: what the points of a trail count from."""
+    found: dict[str, int | None] = {"altitude": None}
+    for field, raw in zip(layout.fields, raws, strict=True):
+        if field.kind in {"latitude", "longitude", "altitude"}:
+            found[field.kind] = None if raw == field.absent else from_raw(field, raw)
+    latitude, longitude = found["latitude"], found["longitude"]
+    if latitude is None or longitude is None:
+        return None
+    return Point(latitude, longitude, found["altitude"])
+
+
+def unpack(plans: Mapping[int, Plan], data: bytes) -> tuple[Plan, LayoutPlan, tuple[int, ...], tuple[Point, ...]]:
+    """What a packet says: its plan, its layout, its raw codes, the points of its trail (newest first).
 
     Args:
         plans: schema version to plan; all of them with the same header.
@@ -69,23 +94,24 @@ def unpack(plans: Mapping[int, Plan], data: bytes) -> tuple[Plan, LayoutPlan, tu
     if layout is None:
         known = ", ".join(str(item.id) for item in plan.layouts)
         raise PacketFault("unknown_layout", f"layout id {ident}, version {version} has {known}", offset=head.version_bits)
-    if len(data) != layout.size:
+    if not layout.size <= len(data) <= layout.longest:
+        short = len(data) < layout.size
+        size = f"{layout.size}" if layout.trail is None else f"{layout.size}..{layout.longest}"
         raise PacketFault(
-            "too_short" if len(data) < layout.size else "too_long",
-            f'{_bytes(len(data))}, layout "{layout.name}" of version {version} has {layout.size}',
-            offset=min(len(data), layout.size) * 8,
+            "too_short" if short else "too_long",
+            f'{_bytes(len(data))}, layout "{layout.name}" of version {version} has {size}',
+            offset=min(len(data), layout.size if short else layout.longest) * 8,
         )
     _verify(plan, layout, data)
     number >>= layout.check_bytes * 8
-    if number & (1 << layout.padding) - 1:
+    total = (len(data) - layout.check_bytes) * 8
+    if layout.padding and number & (1 << layout.padding) - 1:
         raise PacketFault(
-            "bad_padding",
-            f"the last {layout.padding} bits before the check are not all zero",
-            offset=layout.bits,
+            "bad_padding", f"the last {layout.padding} bits before the check are not all zero", offset=layout.bits
         )
     raws = []
     for field in layout.fields:
-        raw = number >> layout.data_bytes * 8 - field.offset - field.bits & (1 << field.bits) - 1
+        raw = number >> total - field.offset - field.bits & (1 << field.bits) - 1
         if raw > field.last and raw != field.absent:
             absent = "" if field.absent is None else f", {field.absent} for absent"
             raise PacketFault(
@@ -95,13 +121,24 @@ def unpack(plans: Mapping[int, Plan], data: bytes) -> tuple[Plan, LayoutPlan, tu
                 offset=field.offset,
             )
         raws.append(raw)
-    return plan, layout, tuple(raws)
+    return plan, layout, tuple(raws), _points(layout, raws, number, total - layout.bits)
+
+
+def _points(layout: LayoutPlan, raws: Sequence[int], number: int, length: int) -> tuple[Point, ...]:
+    """The points in the lowest `length` bits of a number."""
+    if layout.trail is None:
+        return ()
+    try:
+        return read_trail(layout.trail, head_of(layout, raws), number, length)
+    except BadTrailError as fault:
+        message = f'the trail behind bit {layout.bits} cannot be read: {fault} (layout "{layout.name}")'
+        raise PacketFault("bad_trail", message, offset=layout.bits) from None
 
 
 def _verify(plan: Plan, layout: LayoutPlan, data: bytes) -> None:
     if plan.crc is None:
         return
-    body, tail = data[: layout.data_bytes], data[layout.data_bytes :]
+    body, tail = data[: -layout.check_bytes], data[-layout.check_bytes :]
     wanted, found = plan.crc.of(body, plan.start), int.from_bytes(tail, plan.crc.append_order)
     if wanted != found:
         digits = 2 * layout.check_bytes
@@ -109,7 +146,7 @@ def _verify(plan: Plan, layout: LayoutPlan, data: bytes) -> None:
         raise PacketFault(
             "bad_check",
             f"{name} over {_bytes(len(body))} is {wanted:#0{digits + 2}x}, the packet carries {found:#0{digits + 2}x}",
-            offset=layout.data_bytes * 8,
+            offset=len(body) * 8,
         )
 
 

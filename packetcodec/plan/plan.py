@@ -27,7 +27,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from packetcodec.crc import Crc
-    from packetcodec.schema import Field, Layout, Remark, Schema
+    from packetcodec.schema import Field, Layout, Remark, Schema, Trail
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +96,7 @@ class LayoutPlan:
         bits: header and fields together.
         padding: zero bits behind the last field, 0..7.
         check_bytes: bytes of the check.
+        trail: the trail behind the fields, or None. It ends in padding of its own, so padding is then 0.
     """
 
     name: str
@@ -105,16 +106,26 @@ class LayoutPlan:
     bits: int
     padding: int
     check_bytes: int
+    trail: Trail | None = None
 
     @property
     def data_bytes(self) -> int:
-        """Bytes before the check."""
-        return (self.bits + self.padding) // 8
+        """Bytes before the check, those of a trail not counted."""
+        return -(-self.bits // 8)
 
     @property
     def size(self) -> int:
-        """Bytes of the whole packet."""
+        """Bytes of the whole packet; with a trail, of the smallest one, which has no position and no trail."""
         return self.data_bytes + self.check_bytes
+
+    @property
+    def longest(self) -> int:
+        """Bytes of the longest packet: `size`, or the limit of the trail."""
+        return self.trail.packet_bytes if self.trail else self.size
+
+    def sizes(self) -> tuple[int, int]:
+        """Bytes of the smallest and of the longest packet."""
+        return self.size, self.longest
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,7 +193,8 @@ def _layout(layout: Layout, header_bits: int, check_bytes: int) -> LayoutPlan:
     for field in layout.fields:
         fields.append(_field(field, offset))
         offset += field.grid.bits
-    return LayoutPlan(layout.name, layout.id, layout.doc, tuple(fields), offset, -offset % 8, check_bytes)
+    padding = 0 if layout.trail else -offset % 8
+    return LayoutPlan(layout.name, layout.id, layout.doc, tuple(fields), offset, padding, check_bytes, layout.trail)
 
 
 def _field(field: Field, offset: int) -> FieldPlan:
@@ -220,4 +232,16 @@ def _fingerprint(schema: Schema, layouts: tuple[LayoutPlan, ...]) -> str:
                 field.origin,
             )
             lines.append(f"{field.kind} {unit} {' '.join(map(str, numbers))}")
+        if layout.trail:
+            lines.append(f"trail {' '.join(map(str, _trail_numbers(layout.trail, layout)))}")
     return hashlib.sha256("\n".join(lines).encode("ascii")).hexdigest()[:16]
+
+
+def _trail_numbers(trail: Trail, layout: LayoutPlan) -> tuple[int, ...]:
+    """All of a trail that a decoder must know."""
+    names = [field.name for field in layout.fields]
+    return (
+        trail.points, trail.step, trail.first, trail.change, trail.altitude_step, trail.altitude_first,
+        trail.altitude_change, trail.spacing, names.index(trail.spacing_field) if trail.spacing_field else -1,
+        trail.gap_first, trail.shifts, trail.packet_bytes,
+    )  # fmt: skip

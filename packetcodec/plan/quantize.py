@@ -49,12 +49,12 @@ def to_base(field: FieldPlan, value: Any) -> int:
     """
     if field.kind == "choice":
         if value not in field.choices:
-            raise OutOfRangeError(f"{value!r} is not one of {', '.join(field.choices)}")
+            raise OutOfRangeError(f"{_quoted(value)} is not one of {', '.join(field.choices)}")
         return field.choices.index(value)
     if isinstance(value, bool) and field.kind == "flag":
         return int(value)
     if isinstance(value, str | bytes | bool) or not hasattr(value, "__float__"):
-        raise OutOfRangeError(f"{value!r} is not a number")
+        raise OutOfRangeError(f"{_quoted(value)} is not a number")
     if hasattr(value, "__index__"):
         return index(value) * field.scale - field.origin
     try:
@@ -71,6 +71,15 @@ def to_base(field: FieldPlan, value: Any) -> int:
     if number != int(number):
         raise OutOfRangeError(f"{number} is not a whole number")
     return int(number)
+
+
+def _quoted(value: Any) -> str:
+    """A value as a message shows it, short."""
+    try:
+        text = repr(value)
+    except ValueError:  # an integer of more digits than Python writes
+        return "a huge number"
+    return text if len(text) <= 60 else f"{text[:57]}..."
 
 
 def to_raw(field: FieldPlan, base: int) -> int:

@@ -22,7 +22,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping, Sequence
 
     from packetcodec.plan.plan import FieldPlan, LayoutPlan
     from packetcodec.plan.quantize import Value
@@ -30,15 +30,31 @@ if TYPE_CHECKING:
 
 def decimals(field: FieldPlan) -> int:
     """Decimals of a value in text: the fewest whose last digit is no coarser than the field's step."""
+    return _digits(field.step, field.scale)
+
+
+def _digits(step: int, scale: int) -> int:
     digits = 0
-    while 10**digits * field.step < field.scale:
+    while 10**digits * step < scale:
         digits += 1
     return digits
 
 
-def text_line(layout: LayoutPlan, values: Mapping[str, Value]) -> str:
-    """The values of a layout as a line of text, in field order, without line end."""
-    return ",".join(_column(field, values.get(field.name)) for field in layout.fields)
+def text_line(layout: LayoutPlan, values: Mapping[str, Value], trail: Iterable[Sequence[float | None]] = ()) -> str:
+    """The values of a layout as a line of text, in field order, without line end.
+
+    The points of a trail follow, each behind a semicolon: latitude, longitude, and altitude where the trail has it.
+    """
+    line = ",".join(_column(field, values.get(field.name)) for field in layout.fields)
+    plan = layout.trail
+    if plan is None:
+        return line
+    places = _digits(plan.step, 10_000_000)
+    for latitude, longitude, altitude, _ in trail:
+        line += f";{latitude:.{places}f},{longitude:.{places}f}"
+        if plan.altitude_step and altitude is not None:
+            line += f",{altitude:.{_digits(plan.altitude_step, 100)}f}"
+    return line
 
 
 def _column(field: FieldPlan, value: Value) -> str:

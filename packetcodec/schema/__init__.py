@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from packetcodec.schema.grid import Grid, derive
 from packetcodec.schema.kinds import KINDS, METRES_PER_DEGREE, Kind, Unit
-from packetcodec.schema.model import MOST_BYTES, Check, Field, Header, Layout, Remark
+from packetcodec.schema.model import MOST_BYTES, Check, Field, Header, Layout, Remark, Trail
 from packetcodec.schema.schema import Schema
 
 __all__ = [
@@ -19,6 +19,7 @@ __all__ = [
     "Layout",
     "Remark",
     "Schema",
+    "Trail",
     "Unit",
     "derive",
 ]

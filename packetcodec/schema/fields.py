@@ -22,6 +22,8 @@ from packetcodec.schema.table import NAME, Faults, Table, show
 
 __all__ = ["Faults", "Table", "read_field"]
 
+#: Decimals of a number: ten to this power, and products with it, are exact in a 64-bit float.
+_MOST_DIGITS = 15
 _COMMON = ("kind", "name", "optional", "doc")
 
 
@@ -33,7 +35,8 @@ def read_field(table: Table) -> Field | None:
         return None
     table.only((*_COMMON, *kind.keys), f"a {kind.name} field")
     optional = table.yes("optional")
-    bits = table.whole("bits", 1, MOST_BITS)
+    # The circumference of a counter must fit 32 bits too.
+    bits = table.whole("bits", 1, MOST_BITS - (kind.counting and kind.circle))
     unit = _number_unit(table, bits) if kind.name == "number" else _unit(table, kind)
     if unit is None:
         return None
@@ -104,9 +107,13 @@ def _number_unit(table: Table, bits: int | None) -> Unit | None:
     if low is None or high is None:
         return None
     digits = max(max(0, -int(value.normalize().as_tuple().exponent)) for value in given.values() if value is not None)
+    if digits > _MOST_DIGITS:
+        table.note(f"more than {_MOST_DIGITS} decimals")
+        return None
     if bits and "resolution" not in given:
         # The step is a whole number of base units: a hundred of them or more keep its rounding below one per cent.
-        while (high - low) * 10**digits < 100 * 2**bits and (high - low) * 10 ** (digits + 1) < 2**31:
+        most = max(abs(low), abs(high))
+        while (high - low) * 10**digits < 100 * 2**bits and most * 10 ** (digits + 1) < 2**31 and digits < _MOST_DIGITS:
             digits += 1
     symbol = table.text("unit")
     base = f"{Decimal(1).scaleb(-digits)} {symbol}".strip()
@@ -189,7 +196,8 @@ def _time(table: Table, bits: int | None, *, optional: bool) -> tuple[int, int, 
             table.note("bits and resolution both given: with a period one follows from the other", "resolution")
         return 0, period, True, None if bits else asked or 1, 0
     step = asked or 1
-    high = min((2**bits - 1 - optional) * step, U32) if bits else U32 - (step + step // 2) * optional
+    # The top half step is left off where rounding up from it would leave 32 bits.
+    high = min((2 ** (bits or MOST_BITS) - 1 - optional) * step, U32 - step // 2)
     return 0, high, False, step, origin
 
 

@@ -95,13 +95,59 @@ class Field:
 
 
 @dataclass(frozen=True, slots=True)
+class Trail:
+    """The trail of a layout: earlier positions behind the fields, newest first.
+
+    Attributes:
+        points: most positions, 1..63.
+        step: north-south cell in 1e-7 degree.
+        first, change: starting values of the coding, in cells.
+        altitude_step: cell of altitude in centimetres, or 0 for a trail without altitude.
+        altitude_first, altitude_change: starting values for altitude, in its cells.
+        spacing: seconds from point to point, or 0.
+        spacing_field: name of the field that holds the spacing in seconds, or "".
+        gap_first: where the trail codes the spacing itself, the seconds expected; else 0.
+        shifts: most doublings of the grid in a packet that would get too long.
+        packet_bytes: most bytes of the whole packet (0: not said; settled once the whole schema is read).
+        asked: the request as the schema words it, for reports.
+        doc: a remark for the specification.
+    """
+
+    points: int
+    step: int
+    first: int
+    change: int
+    altitude_step: int = 0
+    altitude_first: int = 1
+    altitude_change: int = 1
+    spacing: int = 0
+    spacing_field: str = ""
+    gap_first: int = 0
+    shifts: int = 0
+    packet_bytes: int = 0
+    asked: str = ""
+    doc: str = ""
+
+    @property
+    def count_bits(self) -> int:
+        """Width of the number of points of a trail that is not full."""
+        return (self.points - 1).bit_length()
+
+    @property
+    def front_bits(self) -> int:
+        """Bits of an empty trail."""
+        return 1 + self.count_bits + (self.shifts > 0)
+
+
+@dataclass(frozen=True, slots=True)
 class Layout:
-    """One kind of packet: its name, its id in the header, its fields in order."""
+    """One kind of packet: its name, its id in the header, its fields in order, its trail if it has one."""
 
     name: str
     id: int
     fields: tuple[Field, ...]
     doc: str = ""
+    trail: Trail | None = None
 
     @property
     def field_bits(self) -> int:

@@ -15,20 +15,19 @@
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from packetcodec.crc import Crc, default_crc, find_crc
-from packetcodec.errors import PacketcodecError, Problem, SchemaFault
+from packetcodec.errors import Problem, SchemaFault
+from packetcodec.schema.check import data_bytes, longest_bytes, read_check
 from packetcodec.schema.fields import read_field
 from packetcodec.schema.model import MOST_BYTES, Check, Field, Header, Layout, Remark
-from packetcodec.schema.table import Faults, Table, show
+from packetcodec.schema.table import Faults, Table
+from packetcodec.schema.trail import read_trail
 
 if TYPE_CHECKING:
     import os
-
-_PARAMETERS = ("width", "polynomial", "initial", "reflected", "xor_out")
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,14 +92,8 @@ def _read(top: Table) -> Schema | None:
     if "version" not in top.data:
         top.note("version is missing")
     layouts = _layouts(top, header)
-    check = _check(top, header, layouts)
-    for number, layout in enumerate(layouts):
-        size = -(-(header.bits + layout.field_bits) // 8) + check.bits // 8
-        if size > MOST_BYTES:
-            top.faults.note(
-                ("layouts", number),
-                f"the packet takes {size} bytes, at most {MOST_BYTES} fit a radio's payload",
-            )
+    check = read_check(top.section("check"), header, layouts)
+    layouts = tuple(_limited(top, number, layout, header, check) for number, layout in enumerate(layouts))
     history = []
     for row in top.rows("history", required=False):
         row.only(("version", "note"), "a history entry")
@@ -113,12 +106,24 @@ def _read(top: Table) -> Schema | None:
     return Schema(name, version, header, check, layouts, top.text("doc"), tuple(history))
 
 
-def _section(top: Table, key: str) -> Table:
-    return Table(top.data.get(key, {}), (key,), top.faults)
+def _limited(top: Table, number: int, layout: Layout, header: Header, check: Check) -> Layout:
+    """The layout with the limit of its trail settled; notes a packet that does not fit a radio, or its own limit."""
+    size = data_bytes(header, layout.field_bits) + check.bits // 8
+    if layout.trail is None:
+        if size > MOST_BYTES:
+            message = f"the packet takes {size} bytes, at most {MOST_BYTES} fit a radio's payload"
+            top.faults.note(("layouts", number), message)
+        return layout
+    limit = longest_bytes(header, layout, check.bits // 8)
+    least = data_bytes(header, layout.field_bits + layout.trail.front_bits) + check.bits // 8
+    if least > limit:
+        message = f"{limit} is below {least}, the bytes of a packet with an empty trail"
+        top.faults.note(("layouts", number, "trail", "packet_bytes"), message)
+    return replace(layout, trail=replace(layout.trail, packet_bytes=limit))
 
 
 def _header(top: Table) -> Header:
-    table = _section(top, "header")
+    table = top.section("header")
     table.only(("version_bits", "layout_bits"), "the header")
     return Header(table.whole("version_bits", 1, 8, 4) or 4, _or(table.whole("layout_bits", 0, 8, 4), 4))
 
@@ -133,7 +138,7 @@ def _layouts(top: Table, header: Header) -> tuple[Layout, ...]:
     ids: dict[int, int] = {}
     most = 2**header.layout_bits - 1
     for number, table in enumerate(top.rows("layouts"), 1):
-        table.only(("name", "id", "fields", "doc"), "a layout")
+        table.only(("name", "id", "fields", "trail", "doc"), "a layout")
         name = table.name()
         ident = table.whole("id", 0, most)
         if "id" not in table.data:
@@ -144,7 +149,9 @@ def _layouts(top: Table, header: Header) -> tuple[Layout, ...]:
             table.note(f'"{name}" is already the name of layout {names[name]}', "name")
         if ident is not None and ids.setdefault(ident, number) != number:
             table.note(f"{ident} is already the id of layout {ids[ident]}", "id")
-        found.append(Layout(name or "", ident or 0, _fields(table), table.text("doc")))
+        fields = _fields(table)
+        trail = read_trail(table.section("trail"), fields) if "trail" in table.data else None
+        found.append(Layout(name or "", ident or 0, fields, table.text("doc"), trail))
     return tuple(found)
 
 
@@ -161,48 +168,3 @@ def _fields(layout: Table) -> tuple[Field, ...]:
             )
         fields.append(field)
     return tuple(fields)
-
-
-def _check(top: Table, header: Header, layouts: tuple[Layout, ...]) -> Check:
-    table = _section(top, "check")
-    table.only(("crc", "bind_schema", *_PARAMETERS), "the check")
-    bind = table.yes("bind_schema")
-    name = table.text("crc")
-    if name.lower() == "none":
-        if bind:
-            table.note("there is no CRC to bind", "bind_schema")
-        return Check(None)
-    extra = [key for key in _PARAMETERS if key in table.data]
-    try:
-        if name:
-            if extra:
-                table.note(f'"{name}" fixes it: give a name or parameters, not both', extra[0])
-            return Check(find_crc(name), bind)
-        if "polynomial" in table.data:
-            return Check(_parameters(table), bind)
-    except PacketcodecError as fault:
-        table.note(str(fault), "crc" if name else "polynomial")
-        return Check(None)
-    for key in extra:
-        if key != "width":
-            table.note("needs a polynomial beside it", key)
-    width = table.whole("width", 8, 32, 16)
-    if width is not None and width % 8:
-        table.note(f"{width} is not one of 8, 16, 24, 32", "width")
-        width = None
-    # Whole bytes: the check covers the padding too.
-    longest = max((-(-(header.bits + layout.field_bits) // 8) * 8 for layout in layouts), default=8)
-    return Check(default_crc(width or 16, longest), bind, chosen=True)
-
-
-def _parameters(table: Table) -> Crc:
-    width = table.whole("width", 8, 32)
-    if width is None or width % 8:
-        table.note(f"{show(table.data.get('width'))} is not one of 8, 16, 24, 32", "width")
-        width = 32
-    most = 2**width - 1
-    return Crc(
-        name="", width=width, polynomial=table.whole("polynomial", 1, most) or 1,
-        initial=table.whole("initial", 0, most, 0) or 0, reflected=table.yes("reflected"),
-        xor_out=table.whole("xor_out", 0, most, 0) or 0,
-    )  # fmt: skip

@@ -112,6 +112,10 @@ class Table:
             return None
         return value
 
+    def section(self, key: str) -> Table:
+        """The table of that key; an empty one if it is missing."""
+        return Table(self.data.get(key, {}), (*self.path, key), self.faults)
+
     def rows(self, key: str, *, required: bool = True) -> list[Table]:
         """The tables of an array of tables."""
         value = self.data.get(key)

@@ -1,8 +1,7 @@
 """A recorded log sent through a layout, packet by packet, and what came out at the other end.
 
-Owns two rules: where each field of a layout finds its value in a log (by kind; what a log does not hold comes from the
-caller or from the middle of the field's range, and is said), and how the result is judged (the error of a position is
-the geodesic from where the receiver was to where the decoded packet says it was).
+Owns one rule: how the result is judged. The error of a position is the geodesic from where the receiver was to where the
+decoded packet says it was; a field that was clipped has no error, it is counted.
 
 The bench test of a format: every packet is really encoded and decoded, nothing is estimated.
 """
@@ -13,30 +12,26 @@ from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from packetcodec.errors import PacketcodecError, ValueFault
+from packetcodec.errors import ValueFault
 from packetcodec.plan import (
     FieldPlan,
-    LayoutPlan,
-    OutOfRangeError,
     Value,
     from_raw,
     position_bound,
     text_line,
     to_base,
-    to_value,
+    trail_bound,
     worst_error,
 )
-from packetcodec.schema import KINDS, METRES_PER_DEGREE
+from packetcodec.schema import KINDS
 from packetcodec.tracks.fix import Fix, Refusal, Refusals
 from packetcodec.tracks.metres import ErrorSummary, distance, summary
+from packetcodec.tracks.sender import Sender
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping, Sequence
 
     from packetcodec.codec import Codec
-
-#: Metres a second in one of the unit. Source: definitions of the kilometre per hour and of the international knot.
-_SPEED = {"m/s": 1.0, "km/h": 1 / 3.6, "knot": 1852 / 3600}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,7 +66,7 @@ class Replay:
     Attributes:
         layout: name of the layout.
         packets: packets sent and decoded.
-        packet_bytes: bytes of each.
+        packet_bytes: smallest, mean and largest length of a packet.
         with_position: packets that carry a position.
         refused: packets that could not be made: per field the number, and the first with its reason.
         position: errors of the decoded positions in metres, or None without one.
@@ -79,13 +74,16 @@ class Replay:
         fields: one report per field, in wire order.
         text_bytes: smallest, mean and largest length of the same values as a line of text, line end included.
         text_position: errors of the positions in that text.
-        text_example: the first such line with a position.
+        trail: errors of the positions in the trails, or None where there are none.
+        trail_bound: promised largest of them, on the schema's own grid, or None for a layout without a trail.
+        trail_points: mean number of points in a trail.
+        text_example: the first such line with a position and the longest trail.
         packet_example: the packet of the same values.
     """
 
     layout: str
     packets: int
-    packet_bytes: int
+    packet_bytes: tuple[int, float, int]
     with_position: int
     refused: tuple[Refusal, ...]
     position: ErrorSummary | None
@@ -93,6 +91,9 @@ class Replay:
     fields: tuple[FieldReport, ...]
     text_bytes: tuple[int, float, int]
     text_position: ErrorSummary | None
+    trail: ErrorSummary | None
+    trail_bound: float | None
+    trail_points: float
     text_example: str
     packet_example: bytes
 
@@ -102,6 +103,7 @@ def replay(
     layout: str,
     fixes: Sequence[Fix],
     *,
+    recording: Sequence[Fix] = (),
     constants: Mapping[str, Value] | None = None,
     progress: Callable[[int], None] | None = None,
 ) -> Replay:
@@ -111,13 +113,14 @@ def replay(
         codec: what to encode and decode with.
         layout: name of the layout.
         fixes: what to send, as `every` picks it.
+        recording: the whole log, which trails look back into; `fixes` if it is not given.
         constants: field name to the value to send where the log holds none.
         progress: called with the number of packets so far.
 
     Raises:
         PacketcodecError: a constant of an unknown field or out of range.
     """
-    run = _Run(codec, codec.plan.layout(layout), dict(constants or {}), fixes)
+    run = _Run(Sender(codec, layout, recording or fixes, constants))
     for number, fix in enumerate(fixes):
         run.send(number, fix)
         if progress is not None:
@@ -125,107 +128,51 @@ def replay(
     return run.report()
 
 
-class _Source:
-    """Where one field's value comes from.
-
-    A value stands in only for what the log never holds. A position that is missing now and then is never made up: it is
-    absent, or the packet cannot be made.
-    """
-
-    def __init__(self, field: FieldPlan, constants: Mapping[str, Value], fixes: Sequence[Fix]) -> None:
-        self.field = field
-        self.counting = field.kind == "counter" and field.name not in constants
-        held = any(_of_fix(field, fix) is not None for fix in fixes)
-        self.constant = constants.get(field.name)
-        self.words = "packet number" if self.counting else "log"
-        if self.constant is not None and not held:
-            self.words = f"constant {_shown(self.constant)}"
-        elif not held and not self.counting and field.absent is None and field.kind not in METRES_PER_DEGREE:
-            self.constant = _middle(field)
-            self.words = f"constant {_shown(self.constant)} (not in the log)"
-
-    def value(self, number: int, fix: Fix) -> Value:
-        if self.counting:
-            return number
-        value = _of_fix(self.field, fix)
-        return self.constant if value is None else value
-
-
-def _shown(value: Value) -> str:
-    return f"{value:g}" if isinstance(value, float) else str(value)
-
-
-def _middle(field: FieldPlan) -> Value:
-    """A value to send for a field that must be sent and that a log does not hold."""
-    if field.kind in ("identifier", "flag", "choice"):
-        return to_value(field, 1 if field.kind == "identifier" else 0)
-    return to_value(field, field.last // 2)
-
-
-def _of_fix(field: FieldPlan, fix: Fix) -> Value:
-    """The value of a field that a fix holds, in the field's unit, or None."""
-    extra = fix.extra.get(field.name, fix.extra.get(field.kind))
-    if isinstance(extra, float | int | str):
-        return extra
-    if field.kind == "time":
-        return fix.time
-    if field.kind == "fix_quality" and fix.fix_quality is None:
-        return int(fix.has_position)
-    if field.kind == "speed":
-        return None if fix.speed is None else fix.speed / _SPEED[field.unit]
-    if field.kind in ("latitude", "longitude", "altitude", "fix_quality", "satellites", "hdop", "course"):
-        value: Value = getattr(fix, field.kind)
-        return value
-    return None
+def _lengths(found: Sequence[int]) -> tuple[int, float, int]:
+    return (min(found), sum(found) / len(found), max(found)) if found else (0, 0.0, 0)
 
 
 class _Run:
     """A replay under way."""
 
-    def __init__(self, codec: Codec, layout: LayoutPlan, constants: dict[str, Value], fixes: Sequence[Fix]) -> None:
-        self.codec, self.layout = codec, layout
-        for name, value in constants.items():
-            self._constant(name, value)
-        self.sources = [_Source(field, constants, fixes) for field in layout.fields]
+    def __init__(self, sender: Sender) -> None:
+        self.sender = sender
+        self.layout = sender.layout
         self.refused = Refusals()
         self.sent: Counter[str] = Counter()
         self.clipped: Counter[str] = Counter()
         self.worst: dict[str, int] = {}
         self.errors: list[float] = []
         self.text_errors: list[float] = []
+        self.trail_errors: list[float] = []
+        self.trail_points: list[int] = []
+        self.sizes: list[int] = []
         self.lengths: list[int] = []
-        self.packets = 0
         self.examples: tuple[str, bytes] | None = None
-
-    def _constant(self, name: str, value: Value) -> None:
-        for field in self.layout.fields:
-            if field.name == name:
-                try:
-                    to_base(field, value)
-                except OutOfRangeError as fault:
-                    raise PacketcodecError(f"{name}: {fault}") from None
-                return
-        known = ", ".join(field.name for field in self.layout.fields)
-        raise PacketcodecError(f'{name}: not a field of layout "{self.layout.name}", which has {known}')
+        self.most = 0  # points in the trail of the example
 
     def send(self, number: int, fix: Fix) -> None:
-        values = {source.field.name: source.value(number, fix) for source in self.sources}
+        values = self.sender.values(number, fix)
+        trail = self.sender.trail(fix, values)
         try:
-            data = self.codec.encode(self.layout.name, values)
+            data = self.sender.codec.encode(self.layout.name, values, trail)
         except ValueFault as fault:
             self.refused.add(f"{fault.field} cannot be sent", f"packet {number}", str(fault))
             return
-        packet = self.codec.decode(data)
-        self.packets += 1
-        line = text_line(self.layout, values)
+        packet = self.sender.codec.decode(data)
+        self.sizes.append(len(data))
+        line = text_line(self.layout, values, trail)
         self.lengths.append(len(line.encode()) + 1)
         for field, raw in zip(self.layout.fields, packet.codes, strict=True):
             if raw != field.absent:
                 self.sent[field.name] += 1
                 self._measure(field, to_base(field, values[field.name]), raw)
         self._position(fix, packet.values, line)
-        if self.examples is None and fix.has_position:
-            self.examples = line, data
+        self.trail_points.append(len(packet.trail))
+        for there, here in zip(packet.trail, trail, strict=False):
+            self.trail_errors.append(distance(here.latitude, here.longitude, there.latitude, there.longitude))
+        if fix.has_position and (self.examples is None or len(trail) > self.most):
+            self.examples, self.most = (line, data), len(trail)
 
     def _measure(self, field: FieldPlan, base: int, raw: int) -> None:
         if field.policy == "clip" and not field.low <= base <= field.high:
@@ -238,7 +185,7 @@ class _Run:
 
     def _position(self, fix: Fix, values: Mapping[str, Value], line: str) -> None:
         arrived, written = {}, {}
-        for field, column in zip(self.layout.fields, line.split(","), strict=True):
+        for field, column in zip(self.layout.fields, line.split(";", maxsplit=1)[0].split(","), strict=True):
             if field.kind in ("latitude", "longitude") and values[field.name] is not None and column:
                 arrived[field.kind], written[field.kind] = float(values[field.name] or 0), float(column)
         if fix.latitude is None or fix.longitude is None or len(arrived) < 2:
@@ -248,25 +195,27 @@ class _Run:
         self.text_errors.append(distance(*here, written["latitude"], written["longitude"]))
 
     def report(self) -> Replay:
-        lengths = self.lengths or [0]
         line, data = self.examples or ("", b"")
         return Replay(
             layout=self.layout.name,
-            packets=self.packets,
-            packet_bytes=self.layout.size,
+            packets=len(self.sizes),
+            packet_bytes=_lengths(self.sizes),
             with_position=len(self.errors),
             refused=self.refused.listed(),
             position=summary(self.errors),
             bound=position_bound(self.layout),
             fields=tuple(self._fields()),
-            text_bytes=(min(lengths), sum(lengths) / len(lengths), max(lengths)),
+            text_bytes=_lengths(self.lengths),
             text_position=summary(self.text_errors),
+            trail=summary(self.trail_errors),
+            trail_bound=trail_bound(self.layout),
+            trail_points=sum(self.trail_points) / max(1, len(self.trail_points)),
             text_example=line,
             packet_example=data,
         )
 
     def _fields(self) -> Iterator[FieldReport]:
-        for source in self.sources:
+        for source in self.sender.sources:
             field = source.field
             measured = not KINDS[field.kind].counting
             yield FieldReport(
@@ -274,7 +223,7 @@ class _Run:
                 symbol=field.symbol,
                 source=source.words,
                 sent=self.sent[field.name],
-                absent=self.packets - self.sent[field.name],
+                absent=len(self.sizes) - self.sent[field.name],
                 clipped=self.clipped[field.name],
                 worst=self.worst.get(field.name, 0) / field.scale if measured and self.sent[field.name] else None,
                 bound=float(worst_error(field)) if measured else None,

@@ -115,7 +115,7 @@ def test_a_value_that_cannot_be_sent_names_field_bound_value_and_place(name, val
 def test_a_missing_value_and_an_unknown_layout_are_named():
     with pytest.raises(ValueFault, match="battery: missing"):
         CODEC.encode("position", {name: value for name, value in GOOD.items() if name != "battery"})
-    with pytest.raises(ValueFault, match="'positions' is not a layout of version 1: one of position, status"):
+    with pytest.raises(ValueFault, match="'positions' is not a layout of version 1: one of position, track, status"):
         CODEC.encode("positions", GOOD)
 
 
@@ -138,7 +138,7 @@ def test_every_fault_has_its_name_and_the_first_one_wins():
         "too_short": [b"", good[:1], good[:-1], b"\x11\xff"],
         "too_long": [good + b"\0", good * 2],
         "unknown_version": [b"\x21", bytes([0x21]) + good[1:], b"\xff" * 300],
-        "unknown_layout": [b"\x13", bytes([0x13]) + good[1:]],
+        "unknown_layout": [b"\x14", bytes([0x14]) + good[1:]],
         "bad_check": [
             good[:-1] + bytes([good[-1] ^ 1]),
             good[:5] + bytes([good[5] ^ 4]) + good[6:],

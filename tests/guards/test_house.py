@@ -107,7 +107,7 @@ def test_the_public_names_are_what_they_are():
     assert sorted(packetcodec.__all__) == sorted(
         [
             "FAULTS", "OK", "STATUSES", "Codec", "LogFault", "Packet", "PacketFault", "PacketcodecError", "Plan", "Problem",
-            "RadioFault", "Schema", "SchemaFault", "ValueFault", "compile_plan",
+            "RadioFault", "Schema", "SchemaFault", "TrailPoint", "ValueFault", "compile_plan",
         ]
     )  # fmt: skip
     assert all(hasattr(packetcodec, name) for name in packetcodec.__all__)

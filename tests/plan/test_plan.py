@@ -23,9 +23,12 @@ def test_fields_stand_back_to_back_behind_the_header_and_zero_bits_fill_the_last
             assert field.offset == offset
             offset += field.bits
         assert layout.bits == offset
-        assert 0 <= layout.padding < 8
-        assert (layout.bits + layout.padding) % 8 == 0
-        assert layout.size * 8 == layout.bits + layout.padding + 16
+        if layout.trail is None:
+            assert 0 <= layout.padding < 8
+            assert (layout.bits + layout.padding) % 8 == 0
+            assert layout.size * 8 == layout.bits + layout.padding + 16
+        else:
+            assert layout.size < layout.longest == layout.trail.packet_bytes
 
 
 # What a decoder does not read does not count.
@@ -44,8 +47,8 @@ SILENT = [
 LOUD = [
     ("version = 1 ", "version = 2 "),
     ("version_bits = 4", "version_bits = 3"),
-    ("id = 2", "id = 3"),
-    ("CRC-16/EN-13757", "CRC-16/M17"),
+    ("id = 3", "id = 4"),
+    ("CRC-16/M17", "CRC-16/EN-13757"),
     ("bits = 12, optional = true", "bits = 12"),
     ("bits = 12, optional", "bits = 13, optional"),
     ("resolution_m = 2.5, optional", "resolution_m = 5, optional"),
@@ -56,6 +59,11 @@ LOUD = [
     ),
     ("epoch = 2026-01-01", "epoch = 2026-01-02"),
     ('"walking", "alarm"]', '"walking"]'),
+    ("points = 10", "points = 11"),
+    ("speed = 0.5", "speed = 5"),
+    ("packet_bytes = 32", "packet_bytes = 33"),
+    ('too_long = "drop"', 'too_long = "coarsen"'),
+    ("spacing = 30 ", "spacing = 31 "),
 ]
 
 

@@ -31,7 +31,7 @@ def faults(text):
 
 def test_the_starter_schema_reads_without_a_fault():
     schema = Schema.parse(schema_text())
-    assert [layout.name for layout in schema.layouts] == ["position", "status"]
+    assert [layout.name for layout in schema.layouts] == ["position", "track", "status"]
     assert schema.check.crc.polynomial != 0x1021
 
 
@@ -65,6 +65,8 @@ GRIDS = [
     ('kind = "course"', 9, 100, 359),
     ('kind = "course", bits = 8', 8, 141, 255),
     ('kind = "time", epoch = 2026-01-01T00:00:00Z', 32, 1, 4_294_967_295),
+    ('kind = "time", epoch = 2026-01-01T00:00:00Z, resolution = 60', 27, 60, 71_582_787),
+    ('kind = "time", epoch = 2026-01-01T00:00:00Z, resolution = 60, bits = 30', 30, 60, 71_582_787),
     ('kind = "time", period = 3600', 12, 1, 3599),
     ('kind = "time", period = 86400, bits = 12', 12, 22, 3927),
     ('kind = "time", epoch = 2026-01-01T00:00:00Z, resolution = 60, bits = 20', 20, 60, 1_048_575),
@@ -89,6 +91,12 @@ def test_bits_follow_from_a_resolution_and_a_step_from_bits(row, bits, step, las
 def test_a_number_given_in_bits_loses_less_than_one_per_cent_to_its_base_unit():
     got = field('kind = "number", minimum = 0, maximum = 100, bits = 8')
     assert got.grid.step / got.scale == pytest.approx(100 / 255.5, rel=0.01)
+
+
+def test_a_number_far_from_zero_may_be_given_in_bits():
+    got = field('kind = "number", minimum = 100000, maximum = 100100, bits = 16')
+    assert got.high < 2**31
+    assert got.grid.step / got.scale <= 100 / 2**15
 
 
 def test_a_narrowed_longitude_is_no_circle():
@@ -120,6 +128,8 @@ FIELD_FAULTS = [
     ('kind = "battery", unit = "amp"', ['"amp"', "volt, percent"]),
     ('kind = "fix_quality", bits = 3, maximum = 8', ["codes 0..8", "4 bits, not 3"]),
     ('kind = "flag", bits = 3', ["not a key of a flag field"]),
+    ('kind = "counter", bits = 32', ["32 is outside 1..31"]),
+    ('kind = "number", minimum = 0, maximum = 1, resolution = 1e-16', ["more than 15 decimals"]),
     ('kind = "satellites", maximum = 256', ["256 is outside 1..255"]),
     ('kind = "altitude", bits = 1, optional = true', ["1 bit leave", "1 code beside absent"]),
     ('kind = "time"', ["needs an epoch", "or a period"]),
@@ -179,9 +189,55 @@ def test_a_fault_of_the_file_is_one_clear_line(text, words):
 
 
 def test_all_faults_of_a_file_are_reported_at_once():
-    text = schema_text().replace("version = 1 ", "version = 99 ", 1).replace("bits = 12", "bits = 99")
-    text = text.replace('kind = "flag"', 'kind = "flak"').replace("CRC-16/EN-13757", "CRC-16/NONE")
+    text = schema_text().replace("version = 1 ", "version = 99 ", 1).replace("bits = 12", "bits = 99", 1)
+    text = text.replace('kind = "flag"', 'kind = "flak"').replace("CRC-16/M17", "CRC-16/NONE")
     assert len(faults(text)) == 4
+
+
+BEACON = '{ kind = "latitude" }, { kind = "longitude" }, { kind = "number", name = "gap", minimum = 0, maximum = 60, resolution = 1 }'
+TRAIL = HEAD + '[[layouts]]\nname = "a"\nid = 1\nfields = [' + BEACON.replace("{", "{{").replace("}", "}}") + "]\ntrail = {{ {} }}\n"
+
+
+def trail(text):
+    return Schema.parse(TRAIL.format(text)).layouts[0].trail
+
+
+def test_speed_spacing_and_resolution_become_starting_values():
+    # FIRST = speed * spacing / resolution, CHANGE = a fifth of it, both rounded and at least 1.
+    got = trail("points = 10, resolution_m = 2.5, spacing = 10")
+    assert (got.step, got.first, got.change, got.spacing) == (223, 16, 3, 10)
+    got = trail("points = 10, resolution_m = 2.5, spacing = 30, speed = 0.5")
+    assert (got.first, got.change) == (6, 1)
+    got = trail('resolution_m = 5, spacing = "gap", usual_spacing = 20, first = 7, change = 9')
+    assert (got.points, got.spacing, got.spacing_field, got.gap_first, got.first, got.change) == (10, 0, "gap", 0, 7, 9)
+    assert trail('resolution_m = 5, spacing = "coded", usual_spacing = 20').gap_first == 20
+    assert trail('resolution_m = 100, spacing = 9, too_long = "coarsen"').shifts == 3  # 8926 << 3 still fits 32 bits
+    assert trail("resolution_m = 5, spacing = 9, points = 4").packet_bytes == 25  # 9 of fields, 2 of check, 2 + 3 a point
+
+
+TRAIL_FAULTS = [
+    ("spacing = 10", ["resolution_m is missing"]),
+    ("resolution_m = 5", ["spacing is missing"]),
+    ("resolution_m = 5, spacing = 0", ["spacing: 0 is outside 1..86400"]),
+    ('resolution_m = 5, spacing = "pace"', ['"pace" is not a field of kind number', "one of gap"]),
+    ("resolution_m = 0.01, spacing = 1", ["resolution_m: 0.01 is outside 0.02..1000 m"]),
+    ("resolution_m = 5, spacing = 1, points = 64", ["points: 64 is outside 1..63"]),
+    ("resolution_m = 5, spacing = 1, speed = 0", ["speed: 0 is outside 0.01..1000 m/s"]),
+    ("resolution_m = 5, spacing = 1, altitude_resolution = 5", ["one field of kind altitude", "has 0"]),
+    ("resolution_m = 5, spacing = 1, packet_bytes = 10", ["packet_bytes: 10 is below 11"]),
+    ("resolution_m = 5, spacing = 1, packet_bytes = 256", ["packet_bytes: 256 is outside 1..255"]),
+    ('resolution_m = 5, spacing = 1, too_long = "cut"', ['"cut" is not drop']),
+    ("resolution_m = 5, spacing = 1, usual_spacing = 2", ["only where the spacing is a field or coded"]),
+    ("resolution_m = 5, spacing = 1, point = 2", ["point: not a key of a trail; did you mean points?"]),
+]
+
+
+@pytest.mark.parametrize(("text", "words"), TRAIL_FAULTS, ids=[row[0] for row in TRAIL_FAULTS])
+def test_a_fault_of_a_trail_names_its_place_its_bound_and_the_value(text, words):
+    said = faults(TRAIL.format(text))
+    assert len(said) == 1
+    assert said[0].startswith("line 7: layout 1 \"a\", trail")
+    assert all(word in said[0] for word in words), said
 
 
 def test_a_packet_longer_than_a_radio_takes_is_refused():

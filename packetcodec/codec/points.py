@@ -1,0 +1,88 @@
+"""The points of a trail as users give and get them, and in base units.
+
+Owns one rule: the age of a point that carries none: its number times the spacing, which is a constant of the schema or
+the value of a field of the packet.
+
+>>> from packetcodec.schema import Trail
+>>> to_point(Trail(points=10, step=223, first=16, change=3), {"latitude": 46.5, "longitude": 9.9}, 1)
+Point(latitude=465000000, longitude=99000000, altitude=None, age=None)
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+from packetcodec.codec.packet import TrailPoint
+from packetcodec.plan import LayoutPlan, OutOfRangeError, Point, from_raw
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from packetcodec.schema import Trail
+
+#: Base units in one degree, one metre, one second, and the bounds of each in base units.
+_AXES = {
+    "latitude": (1e7, 900_000_000, "degrees"),
+    "longitude": (1e7, 1_800_000_000, "degrees"),
+    "altitude": (1e2, 10_000_000, "m"),
+    "age": (1.0, 2**31 - 1, "s"),
+}
+
+
+def to_point(trail: Trail, given: Any, number: int) -> Point:
+    """A point in base units.
+
+    Args:
+        trail: of the layout.
+        given: a `TrailPoint`, a tuple of the same order, or a mapping with the same names.
+        number: its place in the trail, from 1, for messages.
+
+    Raises:
+        OutOfRangeError: a value is missing, no finite number, or out of range.
+    """
+    if isinstance(given, Mapping):
+        for key in given:
+            if key not in _AXES:
+                raise OutOfRangeError(f"point {number}: {key} is none of {', '.join(_AXES)}")
+        values = [given.get(name) for name in _AXES]
+    elif isinstance(given, tuple | list) and 2 <= len(given) <= len(_AXES):
+        values = [*given, *[None] * (len(_AXES) - len(given))]
+    else:
+        raise OutOfRangeError(f"point {number}: {given!r} is no position (latitude, longitude, altitude, age)")
+    latitude, longitude, altitude, age = (_base(name, value, number) for name, value in zip(_AXES, values, strict=True))
+    if latitude is None or longitude is None:
+        raise OutOfRangeError(f"point {number}: latitude and longitude are needed")
+    return Point(latitude, longitude, altitude if trail.altitude_step else None, age if trail.gap_first else None)
+
+
+def _base(name: str, value: Any, number: int) -> int | None:
+    if value is None:
+        return None
+    scale, most, unit = _AXES[name]
+    if isinstance(value, str | bytes | bool) or not hasattr(value, "__float__") or not math.isfinite(value):
+        raise OutOfRangeError(f"point {number}: {name} {value!r} is not a finite number")
+    least = 0 if name == "age" else -most
+    if not least <= (scaled := float(value) * scale) <= most:
+        raise OutOfRangeError(f"point {number}: {name} {value} is outside {least / scale:g}..{most / scale:g} {unit}")
+    return round(scaled)
+
+
+def from_points(layout: LayoutPlan, raws: Sequence[int], points: Sequence[Point]) -> tuple[TrailPoint, ...]:
+    """The points of a packet as users get them."""
+    if not points or layout.trail is None:
+        return ()
+    spacing: float | None = layout.trail.spacing or None
+    for field, raw in zip(layout.fields, raws, strict=True):
+        if field.name == layout.trail.spacing_field and raw != field.absent:
+            spacing = from_raw(field, raw)
+    return tuple(
+        TrailPoint(
+            point.latitude / 10_000_000,
+            point.longitude / 10_000_000,
+            None if point.altitude is None else point.altitude / 100,
+            point.age if spacing is None else number * spacing,
+        )
+        for number, point in enumerate(points, 1)
+    )

@@ -1,0 +1,70 @@
+"""The grid of a trail: square cells in metres around the head, from integers alone.
+
+Owns one rule: the size of a cell. North-south it is `step` base units (1e-7 degree); east-west it grows with the latitude
+of the head, as the receiver decodes it, by Bhaskara's rational cosine at whole degrees x, towards the equator, 89 at most:
+
+    east = step * (32400 + x * x) // (32400 - 4 * x * x)
+
+so a cell is never more than 0.2 % wider than square at a whole degree, and it fits 32 bits for every step up to
+`MOST_STEP`. A point's cell is its offset from the head in cells, rounded to the nearest (halves away from zero), so no
+error adds up along a trail: each point is within half a cell of where it was.
+
+>>> east_step(225, 465_000_000)
+324
+>>> cell_of((465_000_000, 98_000_000), (465_003_400, 98_001_300), 225)
+(15, 4)
+>>> place_of((465_000_000, 98_000_000), (15, 4), 225)
+(465003375, 98001296)
+"""
+
+from __future__ import annotations
+
+HALF_CIRCLE = 1_800_000_000
+CIRCLE = 2 * HALF_CIRCLE
+POLE = 900_000_000
+
+#: Farthest offset of a point from the head on each axis, in cells.
+MOST_CELLS = (1 << 20) - 1
+#: Largest north-south cell, in base units (1.18 km): beyond it the east-west cell leaves 32 bits.
+MOST_STEP = (2**32 - 1) // (32_400 + 89 * 89)
+
+Place = tuple[int, int]
+
+
+def east_step(step: int, latitude: int) -> int:
+    """East-west cell in 1e-7 degree at a head's latitude (1e-7 degree)."""
+    whole = min(abs(latitude) // 10_000_000, 89)
+    return step * (32_400 + whole * whole) // (32_400 - 4 * whole * whole)
+
+
+def reach(step: int) -> int:
+    """Farthest offset of an axis in cells: within `MOST_CELLS`, and at most half way round."""
+    return min(MOST_CELLS, (HALF_CIRCLE + step // 2) // step)
+
+
+def nearest(offset: int, step: int) -> int:
+    """Offset / step, rounded to the nearest whole number, halves away from zero."""
+    cells = (abs(offset) + step // 2) // step
+    return -cells if offset < 0 else cells
+
+
+def cell_of(head: Place, place: Place, step: int) -> Place:
+    """The cell of a place (latitude, longitude in 1e-7 degree), longitude taken the short way round."""
+    east = place[1] - head[1]
+    if east > HALF_CIRCLE:
+        east -= CIRCLE
+    elif east < -HALF_CIRCLE:
+        east += CIRCLE
+    return nearest(place[0] - head[0], step), nearest(east, east_step(step, head[0]))
+
+
+def place_of(head: Place, cell: Place, step: int) -> Place | None:
+    """The place of a cell: latitude cut at the poles, longitude in -180..180 degrees (180 excluded).
+
+    None when the cell lies more than half a step beyond a pole: no encoder sends it.
+    """
+    latitude = head[0] + cell[0] * step
+    if 2 * (abs(latitude) - POLE) > step:
+        return None
+    longitude = (head[1] + HALF_CIRCLE + cell[1] * east_step(step, head[0])) % CIRCLE - HALF_CIRCLE
+    return max(-POLE, min(POLE, latitude)), longitude

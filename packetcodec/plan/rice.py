@@ -1,0 +1,117 @@
+"""The numbers of a trail as bits: adaptive Golomb-Rice codes with a soft escape.
+
+Owns two rules. A residual r is coded with order k as u = 2r (r >= 0) or -2r - 1: while u >= 2^k a one is written and 2^k
+taken off u, and from the STEADY-th one on (for the first point of a trail from the first) k grows by one; then a zero, and
+u in k bits. The order is the smallest k with count * 2^k >= sum, where sum and count are those of the magnitudes already
+coded, halved whenever the count reaches WINDOW, and start from numbers of the schema. No side information is sent.
+
+(The order rule is the one of lossless image coding by ITU-T T.87, from memory.)
+
+>>> bits = Bits()
+>>> put(bits, -3, order=1, steady=STEADY)
+>>> bits.number, bits.length                     # u = 5 = 2 + 2 + 1: 1 1 0 and one bit 1
+(13, 4)
+>>> get(Reader(13, 4), order=1, steady=STEADY)
+-3
+"""
+
+from __future__ import annotations
+
+STEADY = 5
+WINDOW = 8
+#: No legal value needs a higher order: every residual is below 2^23 in magnitude.
+MOST_ORDER = 24
+
+
+class BadTrailError(Exception):
+    """The bits of a trail that no encoder writes. The message says why; the caller names the packet's fault."""
+
+
+class Bits:
+    """Bits being written, most significant first."""
+
+    __slots__ = ("length", "number")
+
+    def __init__(self) -> None:
+        self.number = 0
+        self.length = 0
+
+    def put(self, value: int, width: int) -> None:
+        """Append `value` in `width` bits."""
+        self.number = self.number << width | value
+        self.length += width
+
+
+class Reader:
+    """Bits being read: the lowest `length` bits of a number, most significant first."""
+
+    __slots__ = ("left", "number")
+
+    def __init__(self, number: int, length: int) -> None:
+        self.number = number
+        self.left = length
+
+    def get(self, width: int) -> int:
+        """The next `width` bits.
+
+        Raises:
+            BadTrailError: there are fewer left.
+        """
+        self.left -= width
+        if self.left < 0:
+            raise BadTrailError("its bits end early")
+        return self.number >> self.left & (1 << width) - 1
+
+
+class Scale:
+    """How large residuals have been so far: a sum of magnitudes and their count."""
+
+    __slots__ = ("count", "sum")
+
+    def __init__(self, start: int) -> None:
+        self.sum = start
+        self.count = 1
+
+    def order(self) -> int:
+        """The order of the next residual."""
+        order = 0
+        while self.count << order < self.sum:
+            order += 1
+        return order
+
+    def add(self, residual: int) -> None:
+        """Take a residual into account."""
+        self.sum += abs(residual)
+        self.count += 1
+        if self.count == WINDOW:
+            self.sum >>= 1
+            self.count >>= 1
+
+
+def put(bits: Bits, residual: int, order: int, steady: int) -> None:
+    """Write a residual."""
+    rest = 2 * residual if residual >= 0 else -2 * residual - 1
+    while rest >= 1 << order:
+        bits.put(1, 1)
+        rest -= 1 << order
+        steady -= 1
+        order += steady <= 0
+    bits.put(0, 1)
+    bits.put(rest, order)
+
+
+def get(reader: Reader, order: int, steady: int) -> int:
+    """Read a residual.
+
+    Raises:
+        BadTrailError: the bits end early, or the code is longer than any value needs.
+    """
+    rest = 0
+    while reader.get(1):
+        rest += 1 << order
+        steady -= 1
+        order += steady <= 0
+        if order > MOST_ORDER:
+            raise BadTrailError("a number in it is longer than any that is sent")
+    rest += reader.get(order)
+    return -(rest >> 1) - 1 if rest & 1 else rest >> 1

@@ -1,0 +1,80 @@
+"""The check of a schema file: a catalogue name, parameters, a width alone, or none.
+
+Owns one rule: how long a packet can get, which is the length that a polynomial is chosen for.
+
+>>> from packetcodec.schema.table import Faults, Table
+>>> read_check(Table({"crc": "CRC-8/AUTOSAR"}, (), Faults({}, "")), Header(), ()).bits
+8
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from packetcodec.crc import Crc, default_crc, find_crc
+from packetcodec.errors import PacketcodecError
+from packetcodec.schema.model import MOST_BYTES, Check, Header, Layout
+from packetcodec.schema.table import show
+
+if TYPE_CHECKING:
+    from packetcodec.schema.table import Table
+
+_PARAMETERS = ("width", "polynomial", "initial", "reflected", "xor_out")
+
+
+def read_check(table: Table, header: Header, layouts: tuple[Layout, ...]) -> Check:
+    """The check of a table, with no CRC when something in it is wrong (noted in the table's faults)."""
+    table.only(("crc", "bind_schema", *_PARAMETERS), "the check")
+    bind = table.yes("bind_schema")
+    name = table.text("crc")
+    if name.lower() == "none":
+        if bind:
+            table.note("there is no CRC to bind", "bind_schema")
+        return Check(None)
+    extra = [key for key in _PARAMETERS if key in table.data]
+    try:
+        if name:
+            if extra:
+                table.note(f'"{name}" fixes it: give a name or parameters, not both', extra[0])
+            return Check(find_crc(name), bind)
+        if "polynomial" in table.data:
+            return Check(_parameters(table), bind)
+    except PacketcodecError as fault:
+        table.note(str(fault), "crc" if name else "polynomial")
+        return Check(None)
+    for key in extra:
+        if key != "width":
+            table.note("needs a polynomial beside it", key)
+    width = table.whole("width", 8, 32, 16)
+    if width is not None and width % 8:
+        table.note(f"{width} is not one of 8, 16, 24, 32", "width")
+        width = None
+    width = width or 16
+    longest = max((longest_bytes(header, layout, width // 8) - width // 8 for layout in layouts), default=1)
+    return Check(default_crc(width, longest * 8), bind, chosen=True)
+
+
+def data_bytes(header: Header, bits: int) -> int:
+    """Bytes of a header and so many bits of fields, padding included, check not."""
+    return -(-(header.bits + bits) // 8)
+
+
+def longest_bytes(header: Header, layout: Layout, check_bytes: int) -> int:
+    """Most bytes of a packet of a layout. A trail that names no limit gets three bytes a point, and two."""
+    size = data_bytes(header, layout.field_bits) + check_bytes
+    if layout.trail is None:
+        return size
+    return layout.trail.packet_bytes or min(MOST_BYTES, size + 2 + 3 * layout.trail.points)
+
+
+def _parameters(table: Table) -> Crc:
+    width = table.whole("width", 8, 32)
+    if width is None or width % 8:
+        table.note(f"{show(table.data.get('width'))} is not one of 8, 16, 24, 32", "width")
+        width = 32
+    most = 2**width - 1
+    return Crc(
+        name="", width=width, polynomial=table.whole("polynomial", 1, most) or 1,
+        initial=table.whole("initial", 0, most, 0) or 0, reflected=table.yes("reflected"),
+        xor_out=table.whole("xor_out", 0, most, 0) or 0,
+    )  # fmt: skip
