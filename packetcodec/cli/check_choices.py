@@ -24,7 +24,7 @@ def choices_table(layout: LayoutPlan, plan: Plan) -> Any:
     """A table of the schema's own check, of none, and of the default of every width."""
     rows = []
     for crc in _choices(layout, plan):
-        size = layout.data_bytes + (crc.size if crc else 0)
+        size = layout.longest - layout.check_bytes + (crc.size if crc else 0)
         alone = crc.width if crc else 0
         behind = joint_check_bits(crc.polynomial, crc.width) if crc else _MODEM_BITS
         name = f"CRC-{crc.width}" if crc and not crc.name else crc.name if crc else "none"
@@ -54,7 +54,7 @@ WORDS = (
 
 def _choices(layout: LayoutPlan, plan: Plan) -> Iterator[Crc | None]:
     yield None
-    defaults = [default_crc(width, layout.data_bytes * 8) for width in WIDTHS]
+    defaults = [default_crc(width, (layout.longest - layout.check_bytes) * 8) for width in WIDTHS]
     if plan.crc is not None and plan.crc not in defaults:
         defaults.append(plan.crc)
     yield from sorted(defaults, key=lambda crc: crc.width)

@@ -26,21 +26,22 @@ _HEX = "0123456789abcdefABCDEF"
 def encode(schema: str, file: str, layout: str | None) -> int:
     """JSON lines from FILE (default: stdin) to hex lines, one packet a line.
 
-    A line is {"layout": NAME, "values": {FIELD: VALUE, ...}}, or with --layout just {FIELD: VALUE, ...}.
+    A line is {"layout": NAME, "values": {FIELD: VALUE, ...}}, or with --layout just {FIELD: VALUE, ...}. Beside "values"
+    may stand "trail": [{"latitude": ..., "longitude": ...}, ...], newest first.
     """
     codec = Codec(load_schema(schema))
     tally = _Tally("packets")
     for number, text in lines(file):
         try:
-            name, values = _json_line(text, layout, codec)
-            click.echo(codec.encode(name, values).hex())
+            name, values, trail = _json_line(text, layout, codec)
+            click.echo(codec.encode(name, values, trail).hex())
             tally.good += 1
         except PacketcodecError as fault:
             tally.refuse(number, str(fault))
     return tally.close()
 
 
-def _json_line(text: str, layout: str | None, codec: Codec) -> tuple[str, dict[str, Any]]:
+def _json_line(text: str, layout: str | None, codec: Codec) -> tuple[str, dict[str, Any], list[Any]]:
     try:
         row = json.loads(text)
     except json.JSONDecodeError as fault:
@@ -48,15 +49,17 @@ def _json_line(text: str, layout: str | None, codec: Codec) -> tuple[str, dict[s
     if not isinstance(row, dict):
         raise PacketcodecError(f"not a JSON object: {text[:40]}")
     if "values" in row:
-        values, named = row["values"], row.get("layout", layout)
+        values, named, trail = row["values"], row.get("layout", layout), row.get("trail", [])
     else:
-        values, named = row, layout
+        values, named, trail = row, layout, []
     if not isinstance(named, str):
         known = ", ".join(item.name for item in codec.plan.layouts)
         raise PacketcodecError(f'no layout: {{"layout": NAME, "values": {{...}}}} or --layout NAME, one of {known}')
     if not isinstance(values, dict):
         raise PacketcodecError(f"values: not a JSON object: {json.dumps(values)[:40]}")
-    return named, values
+    if not isinstance(trail, list):
+        raise PacketcodecError(f"trail: not a JSON list: {json.dumps(trail)[:40]}")
+    return named, values, trail
 
 
 @click.command()
@@ -86,6 +89,8 @@ def decode(schemas: tuple[str, ...], file: str, *, faults: bool) -> int:
                 click.echo(json.dumps({"status": None, "message": str(fault), "line": number}))
         else:
             said = {"layout": packet.layout, "version": packet.version, "values": packet.values, "raw": packet.raw}
+            if packet.trail:
+                said["trail"] = [point._asdict() for point in packet.trail]
             click.echo(json.dumps({"status": "ok", **said}, ensure_ascii=False))
             tally.good += 1
     return tally.close()

@@ -150,9 +150,9 @@ def _print(recorded: RecordedLog, outcome: Replay, radio: Radio, interval: float
     for refusal in outcome.refused:
         out.print(f"  {refusal.count} x {refusal.first_text} (first: {refusal.first_place})", markup=False)
     if outcome.text_example:
-        size = len(outcome.text_example.encode()) + 1
+        length = len(outcome.text_example.encode()) + 1
         out.print(f"  packet {outcome.packet_example.hex()}", markup=False)
-        out.print(f"  text   {outcome.text_example} ({size} bytes with its line end)", markup=False)
+        out.print(f"  text   {outcome.text_example} ({length} bytes with its line end)", markup=False)
     out.print(_error_table(outcome))
     out.print(_field_table(outcome.fields))
     out.print(radio.words, markup=False)

@@ -9,7 +9,7 @@ import click
 
 from packetcodec.cli.check_choices import WORDS, choices_table
 from packetcodec.cli.files import DataFault, load_schema
-from packetcodec.cli.tables import console, metres, put_json, table
+from packetcodec.cli.tables import console, metres, put_json, size_words, table
 from packetcodec.crc import MODEM_NOTE, MODEM_POLYNOMIAL
 from packetcodec.crc.distance import distance_at
 from packetcodec.emit import write_spec, write_vectors
@@ -22,11 +22,12 @@ from packetcodec.plan import (
     decimal,
     metres_bound,
     position_bound,
+    trail_bound,
     worst_error,
 )
 from packetcodec.plan.compare import check_words
 from packetcodec.plan.compare import compare as plan_compare
-from packetcodec.schema import KINDS
+from packetcodec.schema import KINDS, METRES_PER_DEGREE, Trail
 from packetcodec.starter import schema_text
 
 
@@ -72,7 +73,7 @@ def _layout_table(layout: LayoutPlan, plan: Plan) -> Any:
         ("(header)", "version, layout", f"0..{plan.header_bits - 1}", plan.header_bits, "", "", "", "", "")
     ]
     rows += [_row(field) for field in layout.fields]
-    title = f'layout "{layout.name}", id {layout.id}: {layout.size} bytes'
+    title = f'layout "{layout.name}", id {layout.id}: {size_words(layout)}'
     columns = ("field", "kind", "bits", "width", "asked", "step", "range", "worst error", "on the ground")
     return table(title, columns, rows, left=2)
 
@@ -99,18 +100,33 @@ def _layout_words(layout: LayoutPlan, plan: Plan) -> list[str]:
     said = []
     if any(field.absent is not None for field in layout.fields):
         said.append("A field with ? may be absent, for its highest code.")
-    said.append(
-        f"{layout.bits} bits and {layout.padding} of padding: {layout.data_bytes} bytes, and {layout.check_bytes} of check."
-    )
+    if layout.trail is None:
+        data = f"{layout.bits} bits and {layout.padding} of padding: {layout.data_bytes} bytes"
+        said.append(f"{data}, and {layout.check_bytes} of check.")
+    else:
+        said += _trail_words(layout, layout.trail)
     if (bound := position_bound(layout)) is not None:
         said.append(f"Position: never more than {metres(bound)} from where it was.")
     if plan.crc:
-        distance = distance_at(plan.crc.polynomial, plan.crc.width, layout.size * 8)
+        distance = distance_at(plan.crc.polynomial, plan.crc.width, layout.longest * 8)
         said.append(
             f"The check notices every error of up to {distance.value - 1} bits (Hamming distance {distance}), every burst "
             f"of up to {plan.crc.width} bits, and all but 1 in {2**plan.crc.width:,} packets of noise."
         )
     return said
+
+
+def _trail_words(layout: LayoutPlan, trail: Trail) -> list[str]:
+    spacing = f"{trail.spacing} s apart" if trail.spacing else "apart as its own numbers say"
+    if trail.spacing_field:
+        spacing = f"apart as {trail.spacing_field} says"
+    too_long = "all points move to a coarser grid" if trail.shifts else "the oldest points are left out"
+    height = f", altitude in steps of {trail.altitude_step / 100:g} m" if trail.altitude_step else ""
+    cell = trail.step / 10_000_000 * METRES_PER_DEGREE["latitude"]
+    what = f"{layout.bits} bits of fields, then the trail: up to {trail.points} earlier points, {spacing}"
+    grid = f"in cells of {metres(cell)}{height}, each never more than {metres(trail_bound(layout))} from where it was"
+    start = f"Coding starts from FIRST {trail.first} and CHANGE {trail.change} cells"
+    return [f"{what}, {grid}.", f"{start}. A packet is never longer than {trail.packet_bytes} bytes: {too_long}."]
 
 
 def _remarks(plan: Plan) -> list[str]:
@@ -120,10 +136,10 @@ def _remarks(plan: Plan) -> list[str]:
     if plan.crc.polynomial == MODEM_POLYNOMIAL and plan.crc.width == 16:
         said.append(MODEM_NOTE)
     said += [
-        f'{check_words(plan)} is too weak for {layout.size} bytes (layout "{layout.name}"): two wrong bits can '
+        f'{check_words(plan)} is too weak for {layout.longest} bytes (layout "{layout.name}"): two wrong bits can '
         "escape it. Leave out the name and give width alone: a polynomial for this length is then chosen."
         for layout in plan.layouts
-        if distance_at(plan.crc.polynomial, plan.crc.width, layout.size * 8).value <= 2
+        if distance_at(plan.crc.polynomial, plan.crc.width, layout.longest * 8).value <= 2
     ]
     return said
 
@@ -131,12 +147,13 @@ def _remarks(plan: Plan) -> list[str]:
 def _plan_json(plan: Plan) -> dict[str, Any]:
     layouts = []
     for layout in plan.layouts:
-        distance = distance_at(plan.crc.polynomial, plan.crc.width, layout.size * 8) if plan.crc else None
+        distance = distance_at(plan.crc.polynomial, plan.crc.width, layout.longest * 8) if plan.crc else None
         layouts.append(
             {
                 "name": layout.name,
                 "id": layout.id,
                 "bytes": layout.size,
+                "most_bytes": layout.longest,
                 "bits": layout.bits,
                 "padding_bits": layout.padding,
                 "check_bytes": layout.check_bytes,

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
     from fractions import Fraction
 
+    from packetcodec.plan import LayoutPlan
+
 #: In a pipe there is no width to fit: wide enough that no table folds.
 _PIPE_WIDTH = 200
 
@@ -68,3 +70,8 @@ def metres(value: float | None) -> str:
     if value is None:
         return "-"
     return f"{value:.3g} m" if value < 1000 else f"{value / 1000:.4g} km"
+
+
+def size_words(layout: LayoutPlan) -> str:
+    """The size of a layout's packets."""
+    return f"{layout.size} bytes" if layout.trail is None else f"{layout.size} to {layout.longest} bytes"
