@@ -21,56 +21,16 @@ absent), so the same plan always gives the same cases. What each input leads to 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from packetcodec.plan import (
-    FieldPlan,
-    LayoutPlan,
-    OutOfRangeError,
-    Plan,
-    Value,
-    pack,
-    to_base,
-    to_raw,
-    to_value,
-)
+from packetcodec.emit.scene import Decoding, Encoding, encoding, scene, value_of
+from packetcodec.emit.trails import trail_decodings, trail_encodings, walk
+from packetcodec.plan import FieldPlan, LayoutPlan, OutOfRangeError, Plan, Value, pack, to_base, to_raw, to_value
 from packetcodec.schema import KINDS
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
-
-
-@dataclass(frozen=True, slots=True)
-class Encoding:
-    """Values that are sent.
-
-    Attributes:
-        note: what is particular about them.
-        layout: which packet.
-        values: one per field as a caller gives it, None for absent.
-        bases: the same in base units, before clipping and wrapping; None for absent.
-        raws: the raw codes.
-        data: the packet.
-    """
-
-    note: str
-    layout: LayoutPlan
-    values: tuple[Value, ...]
-    bases: tuple[int | None, ...]
-    raws: tuple[int, ...]
-    data: bytes
-
-
-@dataclass(frozen=True, slots=True)
-class Decoding:
-    """A good packet and what it says: its raw codes, and its values as a receiver gives them."""
-
-    note: str
-    layout: LayoutPlan
-    raws: tuple[int, ...]
-    values: tuple[Value, ...]
-    data: bytes
+    from collections.abc import Iterator
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,64 +43,10 @@ class Refusal:
     field: str
 
 
-# An invented collar on an invented pasture: (kind, unit) to a value; whatever a range does not hold is its middle.
-_SCENE: dict[tuple[str, str], Value] = {
-    ("latitude", "degree"): 46.51234,
-    ("longitude", "degree"): 9.87654,
-    ("altitude", "m"): 2104.0,
-    ("battery", "volt"): 3.71,
-    ("battery", "percent"): 71,
-    ("fix_quality", ""): 1,
-    ("satellites", ""): 9,
-    ("hdop", ""): 0.9,
-    ("speed", "m/s"): 1.2,
-    ("speed", "km/h"): 4.3,
-    ("speed", "knot"): 2.3,
-    ("course", "degree"): 215.5,
-    ("identifier", ""): 7,
-    ("counter", ""): 42,
-}
-_SCENE_SECONDS = 15_667_960  # half a year and some hours after the epoch
-
-
-def value_of(field: FieldPlan, base: int) -> Value:
-    """What a caller gives, or a receiver gets, for a number of base units."""
-    if field.kind == "choice":
-        return field.choices[base]
-    if field.kind == "flag":
-        return bool(base)
-    return base + field.origin if field.scale == 1 else base / field.scale
-
-
-def scene(field: FieldPlan) -> Value:
-    """An everyday value of a field."""
-    if field.kind == "flag":
-        return True
-    value = _SCENE.get((field.kind, field.unit))
-    if field.kind == "time":
-        value = _SCENE_SECONDS + field.origin
-    if value is not None and field.low <= to_base(field, value) <= field.high - (field.circle > 0):
-        return value
-    return value_of(field, (field.low + field.high) // 2 if field.kind != "choice" else (field.last + 1) // 2)
-
-
-def encoding(plan: Plan, layout: LayoutPlan, note: str, values: Iterable[Value]) -> Encoding:
-    """The way of values to a packet."""
-    given = tuple(values)
-    bases: list[int | None] = []
-    raws = []
-    for field, value in zip(layout.fields, given, strict=True):
-        absent = value is None and field.absent is not None
-        bases.append(None if absent else to_base(field, value))
-        raws.append(field.absent if absent else to_raw(field, to_base(field, value)))
-    codes = tuple(raw for raw in raws if raw is not None)
-    return Encoding(note, layout, given, tuple(bases), codes, pack(plan, layout, codes))
-
-
 def examples(plan: Plan, layout: LayoutPlan) -> tuple[Encoding, ...]:
     """The worked examples of a layout: an everyday packet, one with all absent that may be, one at the borders."""
     everyday = [scene(field) for field in layout.fields]
-    found = [encoding(plan, layout, "everyday values", everyday)]
+    found = [encoding(plan, layout, "everyday values", everyday, walk(plan, layout, everyday))]
     if any(field.absent is not None for field in layout.fields):
         both = zip(layout.fields, everyday, strict=True)
         values = [value if field.absent is None else None for field, value in both]
@@ -171,6 +77,7 @@ def decodings(plan: Plan) -> Iterator[Decoding]:
                 seen.add(raws)
                 values = tuple(map(to_value, layout.fields, raws))
                 yield Decoding(note, layout, raws, values, pack(plan, layout, raws))
+        yield from trail_decodings(plan, layout)
 
 
 def _codes(field: FieldPlan) -> Iterator[tuple[str, int]]:

@@ -17,7 +17,7 @@ from packetcodec.plan.quantize import (
     worst_error,
 )
 from packetcodec.plan.textline import decimals, text_line
-from packetcodec.plan.trail import Point
+from packetcodec.plan.trail import Point, residuals, write_trail
 
 __all__ = [
     "FieldPlan",
@@ -35,6 +35,7 @@ __all__ = [
     "metres_bound",
     "pack",
     "position_bound",
+    "residuals",
     "text_line",
     "to_base",
     "to_raw",
@@ -42,4 +43,5 @@ __all__ = [
     "trail_bound",
     "unpack",
     "worst_error",
+    "write_trail",
 ]

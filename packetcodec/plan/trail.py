@@ -208,6 +208,30 @@ def _copy(bits: Bits) -> Bits:
     return other
 
 
+def residuals(trail: Trail, head: Point, points: Sequence[Point]) -> list[int]:
+    """What guessing leaves of the places of a trail, on the schema's own grid: north and east of the first point, of the
+    second, and so on, as many as `write_trail` takes into a room without end.
+
+    The first pair is coded from `trail.first` on, the others from `trail.change` on; neither changes what is left.
+    """
+    grid = _Grid(trail, head, 0)
+    plane, *others = grid.groups
+    left: list[int] = []
+
+    def keep(wanted: int | None, _order: int, _steady: int) -> int:
+        left.append(wanted or 0)
+        return wanted or 0
+
+    for point in points[: trail.points]:
+        cells = grid.cells(point)
+        if cells is None:
+            break
+        plane.code(cells[0], keep)
+        for group, wanted in zip(others, cells[1:], strict=True):
+            group.code(wanted, lambda rest, _order, _steady: rest or 0)
+    return left
+
+
 def read_trail(trail: Trail, head: Point | None, number: int, length: int) -> tuple[Point, ...]:
     """The points of a trail in the lowest `length` bits of a number, which end in fewer than eight zero bits of padding.
 

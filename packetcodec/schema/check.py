@@ -40,7 +40,7 @@ def read_check(table: Table, header: Header, layouts: tuple[Layout, ...]) -> Che
         if "polynomial" in table.data:
             return Check(_parameters(table), bind)
     except PacketcodecError as fault:
-        table.note(str(fault), "crc" if name else "polynomial")
+        table.note(str(fault).removeprefix(": "), "crc" if name else "polynomial")
         return Check(None)
     for key in extra:
         if key != "width":
