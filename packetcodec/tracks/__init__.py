@@ -12,8 +12,10 @@ from packetcodec.tracks.metres import ErrorSummary, distance, summary
 from packetcodec.tracks.nmea import NmeaReader
 from packetcodec.tracks.replay import FieldReport, Replay, replay
 from packetcodec.tracks.sample import Span, every, silences, without_fix
+from packetcodec.tracks.table import COLUMNS
 
 __all__ = [
+    "COLUMNS",
     "FORMATS",
     "ErrorSummary",
     "FieldReport",

@@ -1,6 +1,6 @@
 r"""A recorded log of any format that we read, recognised by what is in it.
 
-Owns one rule: how a format is told. XML is GPX; a first line that names time, latitude and longitude is a
+Owns one rule: how a format is told. XML is GPX; a first line that names a latitude or a longitude is a
 table; anything else is a stream in which NMEA 0183 sentences are looked for, since receivers put anything
 between them.
 
@@ -23,7 +23,7 @@ from packetcodec.tracks.table import is_header, read_table
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
-    from packetcodec.tracks.fix import Fix, Refusal
+    from packetcodec.tracks.fix import Fix, Refusal, Refusals
 
 FORMATS: Final = ("nmea", "gpx", "csv")
 # Enough for a header row, or for the beginning of an XML document.
@@ -38,10 +38,12 @@ class RecordedLog:
     Attributes:
         name: as the caller calls it.
         format: one of `FORMATS`.
-        fixes: in the order of the log, at least one.
+        fixes: in the order of the log, those of a table by time; at least one.
         sentences: well-formed sentences (NMEA 0183), track points (GPX) or rows (CSV) seen, used or not.
         refused: what could not be used: reason, count, first place, first text.
         size: bytes read.
+        columns: of a table: each column's name as it stands there, and what it means.
+        moved: rows of a table whose time is before that of a row above them; they were put in order.
     """
 
     name: str
@@ -50,6 +52,8 @@ class RecordedLog:
     sentences: int
     refused: tuple[Refusal, ...]
     size: int
+    columns: tuple[tuple[str, str], ...] = ()
+    moved: int = 0
 
 
 def read_log(
@@ -79,16 +83,26 @@ def read_log(
         if len(head) >= _HEAD:
             break
     format = format or recognise(head)  # noqa: A001
-    refusals: tuple[Refusal, ...]
+    if not head:
+        raise LogFault(f"{name}: is empty")
     if format == "nmea":
         return _read_nmea(head, source, name)
     document = b"".join((head, *source))
-    fixes, seen, found = read_gpx(document, name=name) if format == "gpx" else read_table(document, name=name)
-    refusals = found.listed()
+    if format == "gpx":
+        fixes, seen, found = read_gpx(document, name=name)
+        _demand(fixes, found, f"{name}: none of {seen} track points can be used")
+        return RecordedLog(name, format, tuple(fixes), seen, found.listed(), len(document))
+    table = read_table(document, name=name)
+    nothing = f"none of {table.rows} rows can be used" if table.rows else "has a header row and no other"
+    _demand(table.fixes, table.refusals, f"{name}: {nothing}")
+    return RecordedLog(
+        name, format, tuple(table.fixes), table.rows, table.refusals.listed(), len(document), table.columns, table.moved
+    )
+
+
+def _demand(fixes: list[Fix], found: Refusals, message: str) -> None:
     if not fixes:
-        what = "track points" if format == "gpx" else "rows"
-        raise LogFault(f"{name}: none of {seen} {what} can be used{_first(refusals)}")
-    return RecordedLog(name, format, tuple(fixes), seen, refusals, len(document))
+        raise LogFault(message + _first(found.listed()))
 
 
 def recognise(head: bytes) -> str:

@@ -16,6 +16,7 @@ from packetcodec.errors import ValueFault
 from packetcodec.plan import (
     FieldPlan,
     Value,
+    clipped,
     from_raw,
     position_bound,
     text_line,
@@ -45,7 +46,7 @@ class FieldReport:
         absent: packets without one.
         clipped: values beyond the range that were sent as its end.
         worst: largest difference between what went in and what came out, in the field's unit (clipped ones not
-            counted); None for fields that are no measurement.
+            counted); None for fields that are no measurement, and where no value was within the range.
         bound: the promise for `worst`.
     """
 
@@ -157,7 +158,7 @@ class _Run:
         try:
             data = self.sender.codec.encode(self.layout.name, values, trail)
         except ValueFault as fault:
-            self.refused.add(f"{fault.field} cannot be sent", f"packet {number}", str(fault))
+            self.refused.add(f"{fault.field} cannot be sent", f"packet {number + 1}", str(fault))
             return
         packet = self.sender.codec.decode(data)
         self.sizes.append(len(data))
@@ -175,7 +176,7 @@ class _Run:
             self.examples, self.most = (line, data), len(trail)
 
     def _measure(self, field: FieldPlan, base: int, raw: int) -> None:
-        if field.policy == "clip" and not field.low <= base <= field.high:
+        if clipped(field, base):
             self.clipped[field.name] += 1
         elif not KINDS[field.kind].counting:
             error = abs(from_raw(field, raw) - base)
@@ -225,6 +226,6 @@ class _Run:
                 sent=self.sent[field.name],
                 absent=len(self.sizes) - self.sent[field.name],
                 clipped=self.clipped[field.name],
-                worst=self.worst.get(field.name, 0) / field.scale if measured and self.sent[field.name] else None,
+                worst=self.worst[field.name] / field.scale if field.name in self.worst else None,
                 bound=float(worst_error(field)) if measured else None,
             )

@@ -45,7 +45,7 @@ def every(fixes: Iterable[Fix], interval_s: float) -> Iterator[Fix]:
         PacketcodecError: the interval is not a finite number above 0.001 seconds.
     """
     if not (isfinite(interval_s) and interval_s > _SLACK):
-        raise PacketcodecError(f"interval: {interval_s:g} is not above {_SLACK:g} seconds")
+        raise PacketcodecError(f"interval: {interval_s:g} is not a finite number of seconds above {_SLACK:g}")
     return _every(fixes, interval_s)
 
 

@@ -24,8 +24,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from packetcodec.errors import PacketcodecError
-from packetcodec.plan import FieldPlan, OutOfRangeError, Value, to_base, to_value
+from packetcodec.plan import FieldPlan, OutOfRangeError, Value, bounds, to_base, to_value
 from packetcodec.schema import METRES_PER_DEGREE
+from packetcodec.tracks.fix import METRES_A_SECOND
 from packetcodec.tracks.history import History
 
 if TYPE_CHECKING:
@@ -33,9 +34,6 @@ if TYPE_CHECKING:
 
     from packetcodec.codec import Codec, TrailPoint
     from packetcodec.tracks.fix import Fix
-
-#: Metres a second in one of the unit. Source: definitions of the kilometre per hour and of the international knot.
-_SPEED = {"m/s": 1.0, "km/h": 1 / 3.6, "knot": 1852 / 3600}
 
 
 class Sender:
@@ -90,9 +88,12 @@ class Sender:
         for field in self.layout.fields:
             if field.name == name:
                 try:
-                    to_base(field, value)
+                    base = to_base(field, value)
                 except OutOfRangeError as fault:
                     raise PacketcodecError(f"{name}: {fault}") from None
+                # A value that is given once and for all is not clipped packet by packet.
+                if field.policy != "wrap" and not field.low <= base <= field.end:
+                    raise PacketcodecError(f"{name}: {value} is outside {bounds(field)}")
                 return
         known = ", ".join(field.name for field in self.layout.fields)
         raise PacketcodecError(f'{name}: not a field of layout "{self.layout.name}", which has {known}')
@@ -135,17 +136,23 @@ def _middle(field: FieldPlan) -> Value:
     return to_value(field, field.last // 2)
 
 
+def columns_of(field: FieldPlan) -> tuple[str, ...]:
+    """The columns of a table that a field takes its value from, first choice first."""
+    return field.name, f"{field.kind}_{field.unit}", field.kind
+
+
 def _of_fix(field: FieldPlan, fix: Fix) -> Value:
     """The value of a field that a fix holds, in the field's unit, or None."""
-    extra = fix.extra.get(field.name, fix.extra.get(field.kind))
-    if isinstance(extra, float | int | str):
-        return extra
+    for name in columns_of(field):
+        extra = fix.extra.get(name)
+        if isinstance(extra, float | int | str):
+            return extra
     if field.kind == "time":
         return fix.time
     if field.kind == "fix_quality" and fix.fix_quality is None:
         return int(fix.has_position)
     if field.kind == "speed":
-        return None if fix.speed is None else fix.speed / _SPEED[field.unit]
+        return None if fix.speed is None else fix.speed / METRES_A_SECOND[field.unit]
     if field.kind in ("latitude", "longitude", "altitude", "fix_quality", "satellites", "hdop", "course"):
         value: Value = getattr(fix, field.kind)
         return value

@@ -135,7 +135,7 @@ def test_gpx_under_a_prefix_is_a_fault_that_says_so() -> None:
     [
         (
             b"",
-            "no NMEA 0183 sentence ('$' ... '*' and its checksum), no GPX and no table of positions in 0 b",
+            "herd: is empty",
         ),
         (b"hello\nherd\n", "in 11 bytes, 2 lines"),
         (GGA % 0, "1 refused, bad checksum, first at line 1 (byte 0): $GNGGA,120000.00"),
@@ -143,7 +143,11 @@ def test_gpx_under_a_prefix_is_a_fault_that_says_so() -> None:
             b"$GPTXT,01*62\r\n",
             "none of 1 NMEA 0183 sentences tells a time and a position (GGA, GNS, RMC or GLL)",
         ),
-        (b"t_s,lat,lon\n", "none of 0 rows can be used"),
+        (b"t_s,lat,lon\n", "has a header row and no other"),
+        (b"timestamp,lat,long_\n0,46.5,9.9\n", "no column for longitude (one of longitude, lon, lng, long) in header"),
+        (b"seconds_,lat,lon\n", "line 1: no column for time (one of time, t, t_s,"),
+        (b"t_s,lat,lon\n0,46,5,9,9\n", "numbers with a decimal comma need another separator, such as ;"),
+        (b"t_s;lat;lon\n0;46,5;9,9\n", "latitude: '46,5' is not a number (decimals stand behind a point here, not a comma)"),
         (
             b"t_s,lat,lon\n0,91.5,9.9\n",
             "none of 1 rows can be used; 1 refused, value out of range, first at line 2",
@@ -179,3 +183,30 @@ def test_progress_tells_the_bytes_read_so_far() -> None:
 def test_a_log_without_a_single_line_end_is_refused_whatever_its_length() -> None:
     assert "in 200000 bytes, 0 lines" in fault(b"x" * 200_000)
     assert "line 1: not a header row" in fault(b"x" * 200_000, format="csv")
+
+
+@pytest.mark.parametrize(
+    ("column", "cell", "name", "value"),
+    [
+        ("speed_kmh", "36", "speed", 10.0),
+        ("speed_kn", "10", "speed", 5.144444444444445),  # international knot: 1852 m an hour, by definition
+        ("Heading", "84.4", "course", 84.4),
+        ("sats", "9", "satellites", 9),
+        ("alt_m", "2104", "altitude", 2104.0),
+    ],
+)
+def test_a_column_goes_by_many_names_and_units(column: str, cell: str, name: str, value: float) -> None:
+    (fix,) = read_log([f"unix,Lat,LONG,{column}\n0,46.5,9.9,{cell}\n".encode()]).fixes
+    assert getattr(fix, name) == value
+
+
+def test_rows_are_put_in_order_of_time_and_rows_of_one_time_stay_as_they_stand() -> None:
+    log = read_log([b"t,lat,lon,n\n3,46.5,9.9,a\n1,46.5,9.9,b\n3,46.5,9.9,c\n2,46.5,9.9,d\n"])
+    assert [fix.extra["n"] for fix in log.fixes] == ["b", "d", "a", "c"]
+    assert log.moved == 2
+    assert log.columns == (("t", "time"), ("lat", "latitude"), ("lon", "longitude"), ("n", "n"))
+
+
+@pytest.mark.parametrize("header", ["lat,long", "Time (UTC);Latitude", "timestamp,lng", "lat"])
+def test_a_header_with_a_latitude_or_a_longitude_is_a_table(header: str) -> None:
+    assert recognise(f"{header}\n".encode()) == "csv"
