@@ -18,6 +18,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from packetcodec.codec.compiled import compile_decoder, compile_encoder
@@ -39,7 +40,16 @@ from packetcodec.plan import (
 from packetcodec.schema import Schema
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping, Sequence
+    from collections.abc import Callable, Iterator, Sequence
+
+
+def _schemas(given: Any) -> Iterator[Schema]:
+    """One schema or several; a caller's mistake is said where it is made."""
+    one_thing = isinstance(given, Schema | str | bytes) or not isinstance(given, Iterable)
+    for schema in [given] if one_thing else given:
+        if not isinstance(schema, Schema):
+            raise TypeError(f"a codec is made from Schema, not from {schema!r}; Schema.load(path) reads a file")
+        yield schema
 
 
 class Codec:
@@ -59,8 +69,9 @@ class Codec:
 
         Raises:
             PacketcodecError: two schemas of the same version, or with different headers.
+            TypeError: something that is no schema, such as a path.
         """
-        given = [schemas] if isinstance(schemas, Schema) else list(schemas)
+        given = list(_schemas(schemas))
         if not given:
             raise PacketcodecError("a codec needs at least one schema")
         self.plan = compile_plan(given[0])
@@ -71,6 +82,12 @@ class Codec:
             layout.name: compile_encoder(self.plan, layout) for layout in self.plan.layouts if layout.trail is None
         }
         self.decode = compile_decoder(self.plans.values(), self._plainly)
+
+    def __repr__(self) -> str:
+        versions = "; ".join(
+            f"version {plan.version}: {', '.join(layout.name for layout in plan.layouts)}" for plan in self.plans.values()
+        )
+        return f"<Codec {self.plan.name}, {versions}>"
 
     def _add(self, plan: Plan) -> None:
         head = (self.plan.version_bits, self.plan.layout_bits)
@@ -95,11 +112,14 @@ class Codec:
         Raises:
             ValueFault: an unknown layout or field, a missing value, one that is no finite number, or one beyond the
                 range of a field that refuses such values. Others are clipped, or wrapped on a circle.
+            TypeError: `values` is no mapping, or `trail` no sequence.
         """
         encoder = self._encoders.get(layout)
         if encoder is not None and not trail and (data := encoder(values)) is not None:
             return data
         plan = self._layout(layout)
+        if not isinstance(values, Mapping):
+            raise TypeError(f"values: a mapping of field names to values is needed, not {type(values).__name__}")
         return pack(self.plan, plan, self.quantize(layout, values), self._points(plan, trail))
 
     def _points(self, layout: LayoutPlan, trail: Sequence[Any]) -> list[Point]:
@@ -133,7 +153,7 @@ class Codec:
                 continue
             place = f'(layout "{layout}", {field.place})'
             if value is None:
-                what = "None, but the field is not optional" if field.name in values else "missing"
+                what = "no value, but the field is not optional" if field.name in values else "missing"
                 raise ValueFault(f"{field.name}: {what} {place}", layout=layout, field=field.name)
             try:
                 raws.append(to_raw(field, to_base(field, value)))

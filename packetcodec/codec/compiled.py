@@ -131,7 +131,7 @@ def _value(field: FieldPlan, raw: str) -> str:
 def compile_encoder(plan: Plan, layout: LayoutPlan) -> Encoder:
     """A function from a layout's values (all keys present, None for absent) to a packet, or None for anything unusual."""
     names: dict[str, Any] = {"to_base": to_base}
-    lines = [f"if len(values) != {len(layout.fields)}: return None", "try:"]
+    lines = ["try:", f" if len(values) != {len(layout.fields)}: return None"]
     head = str(plan.version << plan.layout_bits | layout.id)
     body: list[str] = []
     for number, field in enumerate(layout.fields):

@@ -4,7 +4,7 @@ Owns no rule: it states every rule of the wire a second time, in other words and
 codec has something to be wrong against. Widths and steps are searched for by their definition, values are quantized
 with exact fractions, the CRC runs bit by bit, and construct finds the offsets. It takes two things as given: the
 fingerprint (a hash of the plan's table, needed where the check is bound to the schema), and the names of the faults.
-It does not code trails: a layout that has one is refused.
+The codes of a field stand in `packetcodec.codec.reference_fields`, trails in `packetcodec.codec.reference_trail`.
 
 The construct objects are also of use alone, inside somebody's larger format:
 
@@ -28,47 +28,50 @@ True
 
 from __future__ import annotations
 
-import math
-import operator
-from dataclasses import dataclass
-from fractions import Fraction
-from itertools import count
 from typing import TYPE_CHECKING, Any
 
 import construct
 
-from packetcodec.codec.packet import Packet
+from packetcodec.codec.packet import Packet, TrailPoint
+from packetcodec.codec.reference_fields import coding_of
+from packetcodec.codec.reference_trail import Place, Unreadable, ages, given_place, read, told_point, written
 from packetcodec.errors import OK, PacketcodecError, PacketFault, ValueFault
 from packetcodec.plan import compile_plan
-from packetcodec.schema import KINDS, Field, Layout, Schema
+from packetcodec.schema import Layout, Schema
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable, Mapping, Sequence
 
 
 def layout_construct(schema: Schema, layout_name: str) -> construct.Construct:
-    """A whole packet of one layout as a construct of fixed size, for physical values.
+    """A whole packet of one layout as a construct, for physical values; of fixed size unless the layout has a trail.
 
     It parses to a Container of values in the fields' units (None for absent, a name for a choice, True or False for a
-    flag) and builds from any mapping of them. Header, check, padding and ranges are verified.
+    flag) and builds from any mapping of them. Header, check, padding and ranges are verified. A layout with a trail
+    takes all bytes of its stream (put it in a construct.Prefixed or FixedSized), and has one member more, `trail`: the
+    points as `packetcodec.TrailPoint`, newest first.
 
     Raises:
         KeyError: the schema has no such layout.
-        PacketcodecError: the layout has a trail. Parsing and building raise construct's own exceptions: ChecksumError
-            for the check, ConstError for header and padding, ValidationError for a value, the field named.
+        PacketcodecError: the layout has a trail, and a field of that name. Parsing and building raise construct's own
+            exceptions: ChecksumError for the check, ConstError for header and padding, StreamError for a length that
+            the layout does not have, ValidationError for a value or a trail, the field named.
     """
-    return _Wire(schema, _named(schema, layout_name)).values
+    layout = _named(schema, layout_name)
+    if layout.trail and any(field.name == "trail" for field in layout.fields):
+        raise PacketcodecError(f'layout "{layout_name}" has a trail, and a field that is called trail')
+    return _Wire(schema, layout).values
 
 
 def raw_construct(schema: Schema, layout_name: str) -> construct.Construct:
-    """A whole packet of one layout as a construct of fixed size, for plain numbers; nothing is verified.
+    """A whole packet of one layout as a construct, for plain numbers; nothing is verified.
 
     It parses to a Container of version, layout, codes (a Container of field name to raw code), padding and check.
-    It builds from codes alone; version, layout, padding and check may be given too, to build a wrong packet.
+    It builds from codes alone; version, layout, padding and check may be given too, to build a wrong packet. It has a
+    fixed size; a layout with a trail takes all bytes of its stream, and has a list of bits, `trail`, for its padding.
 
     Raises:
         KeyError: the schema has no such layout.
-        PacketcodecError: the layout has a trail.
     """
     return _Wire(schema, _named(schema, layout_name)).raw
 
@@ -80,7 +83,7 @@ class ReferenceCodec:
         """Take a schema, or several versions of one.
 
         Raises:
-            PacketcodecError: no schema, two of the same version, with different headers, or a layout with a trail.
+            PacketcodecError: no schema, two of the same version, or with different headers.
         """
         self._schemas = [schemas] if isinstance(schemas, Schema) else list(schemas)
         if not self._schemas:
@@ -108,14 +111,14 @@ class ReferenceCodec:
         """
         return tuple(self._wire(layout).codes(values).values())
 
-    def encode(self, layout: str, values: Mapping[str, Any]) -> bytes:
-        """The packet of a layout's values.
+    def encode(self, layout: str, values: Mapping[str, Any], trail: Sequence[Any] = ()) -> bytes:
+        """The packet of a layout's values and of the points of its trail.
 
         Raises:
             ValueFault: as `packetcodec.codec.Codec.encode`.
         """
         wire = self._wire(layout)
-        packet: bytes = wire.raw.build({"codes": wire.codes(values)})
+        packet: bytes = wire.raw.build(wire.numbers(values, trail))
         return packet
 
     def decode(self, data: bytes) -> Packet:
@@ -136,15 +139,14 @@ class ReferenceCodec:
         wire = self._wires.get((said.version, said.layout))
         if wire is None:
             raise PacketFault("unknown_layout", str(said.layout), offset=header.version_bits)
-        size = wire.raw.sizeof()
-        if len(data) < size:
-            raise PacketFault("too_short", f"{len(data)} of {size} bytes", offset=8 * len(data))
-        if len(data) > size:
-            raise PacketFault("too_long", f"{len(data)} bytes, not {size}", offset=8 * size)
+        if len(data) < wire.least:
+            raise PacketFault("too_short", f"{len(data)} of {wire.least} bytes", offset=8 * len(data))
+        if len(data) > wire.most:
+            raise PacketFault("too_long", f"{len(data)} bytes, not {wire.most}", offset=8 * wire.most)
         raw = wire.raw.parse(data)
-        wire.verify(raw)
+        trail = wire.verify(raw)
         codes = tuple(raw.codes[name] for name in wire.codings)
-        return Packet(wire.layout.name, said.version, wire.physical(raw.codes), codes)
+        return Packet(wire.layout.name, said.version, wire.physical(raw.codes), codes, trail)
 
     def try_decode(self, data: bytes) -> tuple[str, Packet | None]:
         """The status of a packet, "ok" or a fault's name, and what it says (None for a fault)."""
@@ -170,26 +172,41 @@ class _Wire:
 
     Attributes:
         raw, values: what `raw_construct` and `layout_construct` give.
+        least, most: bytes of a whole packet.
     """
 
     def __init__(self, schema: Schema, layout: Layout) -> None:
-        if layout.trail is not None:
-            raise PacketcodecError(f'layout "{layout.name}" has a trail, which the reference does not code')
         self.schema, self.layout = schema, layout
-        self.codings = {field.name: _coding(field) for field in layout.fields}
-        used = schema.header.bits + sum(coding.bits for coding in self.codings.values())
-        body = (
-            "version" / construct.Default(_bits(schema.header.version_bits), schema.version),
-            "layout" / construct.Default(_bits(schema.header.layout_bits), layout.id),
-            "codes" / construct.Struct(*(name / _bits(coding.bits) for name, coding in self.codings.items())),
-            "padding" / construct.Default(_bits(-used % 8), 0),
-        )
-        self._body = construct.BitStruct(*body)
-        self._padding_at = used
-        crc = schema.check.crc
-        check = _bits(crc.width, swapped=crc.reflected) if crc else _bits(0)
-        self.raw = construct.BitStruct(*body, "check" / construct.Default(check, self.check))
+        self.codings = {field.name: coding_of(field) for field in layout.fields}
+        self._used = schema.header.bits + sum(coding.bits for coding in self.codings.values())
+        self._check_bytes = schema.check.crc.size if schema.check.crc else 0
+        self.least = -(-self._used // 8) + self._check_bytes
+        self.most = layout.trail.packet_bytes if layout.trail else self.least
+        self.raw = _AnySize(self) if layout.trail else self.sized(self.least)
         self.values = _Values(self)
+
+    def _body(self, size: int) -> tuple[construct.Construct, ...]:
+        """Everything before the check, in a packet of so many bytes."""
+        header, rest = self.schema.header, 8 * (size - self._check_bytes) - self._used
+        last = "padding" / construct.Default(_bits(rest), 0)
+        if self.layout.trail:
+            last = "trail" / construct.Default(construct.Array(rest, construct.Bit), [0] * rest)
+        return (
+            "version" / construct.Default(_bits(header.version_bits), self.schema.version),
+            "layout" / construct.Default(_bits(header.layout_bits), self.layout.id),
+            "codes" / construct.Struct(*(name / _bits(coding.bits) for name, coding in self.codings.items())),
+            last,
+        )
+
+    def sized(self, size: int) -> construct.Construct:
+        """A packet of so many bytes, as plain numbers."""
+        crc = self.schema.check.crc
+        check = _bits(crc.width, swapped=crc.reflected) if crc else _bits(0)
+        return construct.BitStruct(*self._body(size), "check" / construct.Default(check, self.check))
+
+    def size(self, numbers: Any) -> int:
+        """Bytes of a packet of these numbers."""
+        return -(-(self._used + len(numbers.get("trail", ()))) // 8) + self._check_bytes
 
     def check(self, raw: Any) -> int:
         """The check that belongs to a packet of these numbers."""
@@ -200,22 +217,57 @@ class _Wire:
         if self.schema.check.bind_schema:
             bound = bytes.fromhex(compile_plan(self.schema).fingerprint)
             register = _shift(register, bound, width=crc.width, polynomial=crc.polynomial, reflected=crc.reflected)
-        data = self._body.build({key: raw[key] for key in ("version", "layout", "codes", "padding")})
+        names = ("version", "layout", "codes", "trail" if self.layout.trail else "padding")
+        data = construct.BitStruct(*self._body(self.size(raw))).build({name: raw[name] for name in names})
         register = _shift(register, data, width=crc.width, polynomial=crc.polynomial, reflected=crc.reflected)
         return (_mirrored(register, crc.width) if crc.reflected else register) ^ crc.xor_out
 
-    def verify(self, raw: Any) -> None:
-        """Raise the first fault of numbers that came in a packet of the right header and length."""
+    def verify(self, raw: Any) -> tuple[TrailPoint, ...]:
+        """The points of the trail; or raise the first fault of numbers of a packet with the right header and length."""
         if raw.check != self.check(raw):
-            raise PacketFault("bad_check", f"{raw.check:#x}", offset=self._body.sizeof() * 8)
-        if raw.padding:
-            raise PacketFault("bad_padding", f"{raw.padding:#b}", offset=self._padding_at)
+            raise PacketFault("bad_check", f"{raw.check:#x}", offset=8 * (self.size(raw) - self._check_bytes))
+        if raw.get("padding"):
+            raise PacketFault("bad_padding", f"{raw.padding:#b}", offset=self._used)
         offset = self.schema.header.bits
         for name, coding in self.codings.items():
             code = raw.codes[name]
             if code > coding.last and code != coding.absent:
                 raise PacketFault("out_of_range", f"{name}: raw code {code}", field=name, offset=offset)
             offset += coding.bits
+        trail = self.layout.trail
+        if trail is None:
+            return ()
+        try:
+            places = read(trail, self._head(raw.codes), raw.trail)
+        except Unreadable as fault:
+            raise PacketFault("bad_trail", str(fault), offset=self._used) from None
+        spacing = self.physical(raw.codes).get(trail.spacing_field)
+        return tuple(map(told_point, places, ages(trail, places, spacing)))
+
+    def _head(self, codes: Mapping[str, int]) -> Place | None:
+        """The position that the points of a trail are counted from."""
+        found = {coding.field.kind: coding.base(codes[name]) for name, coding in self.codings.items()}
+        latitude, longitude = found["latitude"], found["longitude"]
+        if latitude is None or longitude is None:
+            return None
+        altitude = found.get("altitude") if self.layout.trail and self.layout.trail.altitude_step else None
+        return Place(latitude, longitude, altitude, None)
+
+    def numbers(self, values: Mapping[str, Any], points: Sequence[Any]) -> dict[str, Any]:
+        """What `raw` builds a packet of these values and points from."""
+        codes = self.codes(values)
+        trail = self.layout.trail
+        if trail is None:
+            if points:
+                raise ValueFault("no trail here", layout=self.layout.name, field="trail")
+            return {"codes": codes}
+        try:
+            places = [given_place(point) for point in points]
+        except ValueError as fault:
+            raise ValueFault(f"trail: {fault}", layout=self.layout.name, field="trail") from None
+        room = 8 * (self.most - self._check_bytes) - self._used
+        bits = written(trail, self._head(codes), places, room)
+        return {"codes": codes, "trail": bits + [0] * (-(self._used + len(bits)) % 8)}
 
     def codes(self, values: Mapping[str, Any]) -> dict[str, int]:
         """Field name to raw code of physical values."""
@@ -235,6 +287,24 @@ class _Wire:
         return {name: coding.value(codes[name]) for name, coding in self.codings.items()}
 
 
+class _AnySize(construct.Adapter):  # type: ignore[misc]  # construct has no types
+    """The plain numbers of a packet whose length varies: all bytes of its stream."""
+
+    def __init__(self, wire: _Wire) -> None:
+        super().__init__(construct.GreedyBytes)
+        self._wire = wire
+
+    def _decode(self, data: bytes, context: Any, path: str) -> construct.Container:  # noqa: ARG002  # construct calls it
+        wire = self._wire
+        if not wire.least <= len(data) <= wire.most:
+            raise construct.StreamError(f"{len(data)} bytes, not {wire.least} to {wire.most}", path=path)
+        return wire.sized(len(data)).parse(data)
+
+    def _encode(self, numbers: Any, context: Any, path: str) -> bytes:  # noqa: ARG002  # construct calls it
+        packet: bytes = self._wire.sized(self._wire.size(numbers)).build(numbers)
+        return packet
+
+
 class _Values(construct.Adapter):  # type: ignore[misc]  # construct has no types
     """Physical values around a construct of plain numbers."""
 
@@ -248,15 +318,19 @@ class _Values(construct.Adapter):  # type: ignore[misc]  # construct has no type
             if raw[part] != wanted:
                 raise construct.ConstError(f"{part} is {raw[part]}, not {wanted}", path=path)
         try:
-            wire.verify(raw)
+            trail = wire.verify(raw)
         except PacketFault as fault:
             errors = {"bad_check": construct.ChecksumError, "bad_padding": construct.ConstError}
             raise errors.get(fault.status, construct.ValidationError)(str(fault), path=path) from None
-        return construct.Container(wire.physical(raw.codes))
+        return construct.Container(wire.physical(raw.codes) | ({"trail": trail} if wire.layout.trail else {}))
 
     def _encode(self, values: Any, context: Any, path: str) -> dict[str, Any]:  # noqa: ARG002  # construct calls it
+        points = ()
+        if self._wire.layout.trail:
+            points = values.get("trail", ())
+            values = {name: value for name, value in values.items() if name != "trail"}
         try:
-            return {"codes": self._wire.codes(values)}
+            return self._wire.numbers(values, points)
         except ValueFault as fault:
             raise construct.ValidationError(str(fault), path=path) from None
 
@@ -274,89 +348,3 @@ def _shift(register: int, data: bytes, *, width: int, polynomial: int, reflected
 
 def _mirrored(number: int, width: int) -> int:
     return sum((number >> place & 1) << width - 1 - place for place in range(width))
-
-
-@dataclass(frozen=True, slots=True)
-class _Coding:
-    """A field's codes, derived from what its author asked for."""
-
-    field: Field
-    bits: int
-    step: int
-    last: int
-    absent: int | None
-
-    def code(self, value: Any) -> int:
-        """The raw code of a physical value, None for absent."""
-        if value is None:
-            if self.absent is None:
-                raise ValueError("no value for a field that is not optional")
-            return self.absent
-        field, low, high = self.field, self.field.low, self.field.high
-        base = _base(field, value)
-        if field.circle and field.policy == "wrap":
-            base -= (base - low) // (high - low) * (high - low)
-        elif field.circle and field.scale > 1 and base == high:
-            base = low  # the same place; whole numbers count up to the one before it
-        if not low <= base <= high - (field.circle and field.scale == 1):
-            if field.policy == "refuse":
-                raise ValueError("outside its range")
-            base = low if base < low else high
-        # The nearest code, the upper one of two equally near; past the last cell of a circle stands its first.
-        nearest = math.floor(Fraction(base - low, self.step) + Fraction(1, 2))
-        return 0 if field.circle and nearest > self.last else nearest
-
-    def value(self, code: int) -> Any:
-        """The physical value of a raw code in use."""
-        field = self.field
-        if code == self.absent:
-            return None
-        if field.kind == "choice":
-            return field.choices[code]
-        if field.kind == "flag":
-            return code == 1
-        base = min(field.low + code * self.step, field.high)
-        return base + field.origin if field.scale == 1 else float(Fraction(base, field.scale))
-
-
-def _coding(field: Field) -> _Coding:
-    """The codes by their definition: the finest step whose codes fit the bits, the fewest bits that hold the codes."""
-    span, absent = field.high - field.low, int(field.optional)
-
-    def last(step: int) -> int:
-        cells = Fraction(span, step)
-        # On a line the last code is the one of the range's end; for an odd step, half of it is rounded down.
-        return math.ceil(cells) - 1 if field.circle else math.floor(cells + Fraction(step // 2, step))
-
-    step = field.step
-    if step is None:
-        assert field.bits is not None  # noqa: S101  # a schema gives one of the two
-        most = 2**field.bits - 1 - absent
-        fits, fails = span, 0
-        while fits - fails > 1:
-            middle = (fits + fails) // 2
-            fits, fails = (middle, fails) if last(middle) <= most else (fits, middle)
-        step = fits
-    bits = field.bits or next(width for width in count(1) if 2**width > last(step) + absent)
-    return _Coding(field, bits, step, last(step), 2**bits - 1 if field.optional else None)
-
-
-def _base(field: Field, value: Any) -> int:
-    """A physical value in base units: integers exactly, all else as a float, `round(value * scale)`."""
-    if field.kind == "choice":
-        return field.choices.index(value)
-    if field.kind == "flag" and isinstance(value, bool):
-        return 1 if value else 0
-    if isinstance(value, bool | str | bytes) or not hasattr(value, "__float__"):
-        raise ValueError("not a number")
-    if hasattr(value, "__index__"):
-        return operator.index(value) * field.scale - field.origin
-    number = float(value)
-    if KINDS[field.kind].counting:
-        if not number.is_integer():
-            raise ValueError("not a whole number")
-        return int(number)
-    scaled = number * float(field.scale)
-    if not math.isfinite(scaled):
-        raise ValueError("not a finite number")
-    return round(scaled) - field.origin

@@ -24,7 +24,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from packetcodec.emit.cases import Encoding, encoding, scene
+from packetcodec.emit.bad_trails import bad_trails
+from packetcodec.emit.scene import Encoding, encoding, scene
 from packetcodec.errors import PacketFault
 from packetcodec.plan import LayoutPlan, Plan, pack, unpack
 
@@ -72,6 +73,9 @@ def _broken(plan: Plan) -> Iterator[tuple[str, bytes, bool]]:
         yield f"{name}: the last byte missing", good.data[:-1], False
         yield f"{name}: one byte more, zero", good.data + b"\0", False
         yield f"{name}: the packet twice", good.data * 2, False
+        if layout.trail:
+            yield f"{name}: a byte less than the least", good.data[: layout.size - 1], False
+            yield f"{name}: a byte more than the most", good.data.ljust(layout.longest + 1, b"\0"), False
         yield from _bad_header(plan, layout, good)
         if plan.crc:
             yield from _bad_check(plan, layout, good)
@@ -82,6 +86,7 @@ def _broken(plan: Plan) -> Iterator[tuple[str, bytes, bool]]:
                 if field.last < code < 1 << field.bits and code != field.absent:
                     raws = (*good.raws[:index], code, *good.raws[index + 1 :])
                     yield f"{name}: {field.name} with the unused code {code}", pack(plan, layout, raws), False
+        yield from bad_trails(plan, layout)
         yield from _pairs(plan, layout, good)
 
 
@@ -98,13 +103,14 @@ def _bad_header(plan: Plan, layout: LayoutPlan, good: Encoding) -> Iterator[tupl
 
 def _bad_check(plan: Plan, layout: LayoutPlan, good: Encoding) -> Iterator[tuple[str, bytes, bool]]:
     assert plan.crc is not None  # noqa: S101  # the caller looked
-    name, data, seam = layout.name, good.data, layout.data_bytes * 8
+    name, data, body = layout.name, good.data, good.data[: len(good.data) - layout.check_bytes]
+    seam = len(body) * 8
     spots = [("the first field bit", plan.header_bits), ("the last field bit", layout.bits - 1)]
-    spots += [("the first bit of the check", seam), ("the last bit of the check", layout.size * 8 - 1)]
+    spots += [("the first bit of the check", seam), ("the last bit of the check", len(data) * 8 - 1)]
     for where, bit in spots:
         yield f"{name}: {where} flipped", _xor(data, bit), False
-    body, order = data[: layout.data_bytes], plan.crc.append_order
-    check = data[layout.data_bytes :]
+    order = plan.crc.append_order
+    check = data[len(body) :]
     yield f"{name}: the check's bytes in the other order", body + check[::-1], False
     yield f"{name}: the check all zero", body + bytes(len(check)), False
     ones = (1 << plan.crc.width) - 1
@@ -133,7 +139,7 @@ def _pairs(plan: Plan, layout: LayoutPlan, good: Encoding) -> Iterator[tuple[str
     for index, code in unused:
         raws[index] = code
     broken = pack(plan, layout, raws)
-    flip = layout.size * 8 - 1
+    flip = len(data) * 8 - 1
     if plan.crc:
         yield f"{name}: a byte missing, so that the check is wrong too", _xor(data, plan.header_bits)[:-1], True
         yield f"{name}: a byte more, and a wrong check", _xor(data, flip) + b"\0", True

@@ -96,7 +96,13 @@ def encodings(plan: Plan) -> Iterator[Encoding]:
     """Values to encode: the examples, then for each field the borders of its range and of its codes."""
     for layout in plan.layouts:
         yield from examples(plan, layout)
+        yield from trail_encodings(plan, layout)
         everyday = tuple(map(scene, layout.fields))
+        if any(field.absent is not None for field in layout.fields):
+            both = zip(layout.fields, everyday, strict=True)
+            rest = [value if field.absent is None else None for field, value in both]
+            note = "optional fields left out instead of null"
+            yield replace(encoding(plan, layout, note, rest), left_out=True)
         for index, field in enumerate(layout.fields):
             seen: set[tuple[type, Value]] = set()
             for note, value in _inputs(field):
@@ -115,10 +121,18 @@ def _inputs(field: FieldPlan) -> Iterator[tuple[str, Value]]:
         return
     if field.kind == "flag":
         yield from (("no", False), ("yes", True), ("no as a number", 0), ("yes as a number", 1))
+        yield from (("no as a number with a point", 0.0), ("yes as a number with a point", 1.0))
         return
     bases = [*_borders(field), *_beyond(field)]
     for note, base in bases:
         yield note, value_of(field, base)
+    if KINDS[field.kind].counting:
+        yield "a whole number written with a point", float(value_of(field, field.low + 1) or 0)
+        if field.policy == "wrap":
+            yield "beyond 32 bits: wrapped", 2**32 + 5 * field.circle + 1
+    if field.kind == "time":
+        for part in (0.4, 0.5, 0.6, 1.5):
+            yield "a fraction of a second: rounded", field.origin + field.low + 1 + part
     if field.scale == 1:
         return
     whole = field.low // field.scale + 1
@@ -187,14 +201,24 @@ def refusals(plan: Plan) -> Iterator[Refusal]:
                 yield Refusal(f"{field.name}: missing", layout, rest, field.name)
                 null: dict[str, Value] = {**everyday, field.name: None}
                 yield Refusal(f"{field.name}: null, and not optional", layout, null, field.name)
-        extra = next(name for name in ("extra", "no_such_field", "another") if name not in everyday)
-        yield Refusal(f"{extra}: no such field", layout, {**everyday, extra: 1}, extra)
+        yield from _unknown(layout, everyday)
+
+
+def _unknown(layout: LayoutPlan, everyday: dict[str, Value]) -> Iterator[Refusal]:
+    extra = next(name for name in ("extra", "no_such_field", "another") if name not in everyday)
+    yield Refusal(f"{extra}: no such field", layout, {**everyday, extra: 1}, extra)
+    for field in layout.fields:
+        if field.kind != "choice":
+            wrong: dict[str, Value] = {**everyday, field.name: "one", extra: 1}
+            yield Refusal(f"{extra}: no such field, and {field.name} a text", layout, wrong, extra)
+            break
 
 
 def _refused(field: FieldPlan) -> Iterator[tuple[str, Value]]:
     if field.kind == "choice":
         yield "no such name", next(name for name in ("unknown", "no_name", "x") if name not in field.choices)
         yield "a number, not a name", 0
+        yield "yes, not a name", True
         return
     if field.kind == "flag":
         yield "neither 0 nor 1", 2
@@ -205,4 +229,7 @@ def _refused(field: FieldPlan) -> Iterator[tuple[str, Value]]:
         yield "yes or no, not a number", True
     if KINDS[field.kind].counting:
         yield "not a whole number", 0.5
+    elif field.scale > 1:
+        yield "so large that the product is infinite", 1e308
+        yield "so far below zero that the product is infinite", -1e308
     yield "a text, not a number", "one"

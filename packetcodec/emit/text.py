@@ -13,6 +13,8 @@ bit; a piece of a field carries the field's key and the bits of its code that st
 
 from __future__ import annotations
 
+import re
+import textwrap
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
@@ -107,3 +109,45 @@ def rounded_up(number: Fraction | float, digits: int) -> str:
 def one_line(words: str) -> str:
     """A remark of the schema's author as running text, so that it can neither end a list nor start a section."""
     return " ".join(words.split()).lstrip("#|`- ")
+
+
+_WIDTH = 116
+_ITEM = re.compile(r"(- |\d+\. )")
+_SIGN = re.compile(r" ([-+*|#]|\d+\.) ")
+
+
+def reflowed(text: str) -> str:
+    """Markdown with its paragraphs and list items filled to one width; code, tables and headings stay as they are."""
+    done: list[str] = []
+    open_lines: list[str] = []
+    code = False
+
+    def close() -> None:
+        if open_lines:
+            first = " ".join(" ".join(open_lines).split())
+            item = _ITEM.match(first)
+            indent = " " * len(item[0]) if item else ""
+            head, rest = (item[0], first[len(item[0]) :]) if item else ("", first)
+            # A sign at the start of a line would begin a list: it stays with its neighbours.
+            glued = _SIGN.sub("\0\\1\0", _SIGN.sub("\0\\1\0", rest))
+            lines = textwrap.wrap(
+                glued, _WIDTH, initial_indent=head, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False
+            )
+            done.extend(line.replace("\0", " ") for line in lines)
+            open_lines.clear()
+
+    for line in text.split("\n"):
+        if line.startswith("```"):
+            close()
+            code = not code
+            done.append(line)
+        elif code or not line.strip() or line.startswith(("|", "#")):
+            close()
+            if code or line.strip() or (done and done[-1]):
+                done.append(line)
+        else:
+            if _ITEM.match(line):
+                close()
+            open_lines.append(line)
+    close()
+    return "\n".join(done).rstrip("\n") + "\n"

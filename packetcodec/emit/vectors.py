@@ -25,11 +25,13 @@ from typing import TYPE_CHECKING, Any
 
 from packetcodec.emit import cases
 from packetcodec.emit.bad import bad_packets
+from packetcodec.emit.trails import ages
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
-    from packetcodec.plan import LayoutPlan, Plan
+    from packetcodec.plan import LayoutPlan, Plan, Point
+    from packetcodec.schema import Trail
 
 
 def write_vectors(plan: Plan) -> dict[str, str]:
@@ -52,23 +54,63 @@ def _by_name(layout: LayoutPlan, items: Iterable[Any]) -> dict[str, Any]:
 
 
 def _good(plan: Plan) -> list[dict[str, Any]]:
-    return [
-        {
+    rows = []
+    for case in cases.decodings(plan):
+        row: dict[str, Any] = {
             "note": case.note, "layout": case.layout.name, "hex": case.data.hex(),
             "raw": _by_name(case.layout, case.raws), "values": _by_name(case.layout, case.values),
-        }
-        for case in cases.decodings(plan)
-    ]  # fmt: skip
+        }  # fmt: skip
+        if case.layout.trail:
+            row |= _arrives(case.layout, case.raws, case.trail)
+        if not case.again:
+            row["decode_only"] = True
+        rows.append(row)
+    return rows
 
 
 def _encode(plan: Plan) -> list[dict[str, Any]]:
-    return [
-        {
-            "note": case.note, "layout": case.layout.name, "input": _by_name(case.layout, case.values),
-            "base": _by_name(case.layout, case.bases), "raw": _by_name(case.layout, case.raws), "hex": case.data.hex(),
-        }
-        for case in cases.encodings(plan)
-    ]  # fmt: skip
+    rows = []
+    for case in cases.encodings(plan):
+        given = _by_name(case.layout, case.values)
+        if case.left_out:
+            given = {name: value for name, value in given.items() if value is not None}
+        row: dict[str, Any] = {"note": case.note, "layout": case.layout.name, "input": given}
+        row |= {"base": _by_name(case.layout, case.bases), "raw": _by_name(case.layout, case.raws)}
+        if case.layout.trail:
+            given_ages = tuple(point.age for point in case.points)
+            row["input_trail"] = _points(case.layout.trail, case.points, given_ages, physical=True)
+            row["base_trail"] = _points(case.layout.trail, case.points, given_ages, physical=False)
+            row["points_sent"] = len(case.trail)
+        rows.append(row | {"hex": case.data.hex()})
+    return rows
+
+
+def _arrives(layout: LayoutPlan, raws: Sequence[int], points: Sequence[Point]) -> dict[str, Any]:
+    """The points of a packet as a receiver gives them, and in base units."""
+    if layout.trail is None:
+        return {}
+    known = ages(layout, raws, points)
+    members = {}
+    for name, physical in (("trail", True), ("trail_base", False)):
+        members[name] = _points(layout.trail, points, known, physical=physical, aged=True)
+    return members
+
+
+def _points(
+    trail: Trail, points: Sequence[Point], known: Sequence[int | None], *, physical: bool, aged: bool = False
+) -> list[dict[str, float | None]]:
+    """Points by the names of their parts; altitude and age only where the trail has them (an age also where it follows)."""
+    rows = []
+    for point, age in zip(points, known, strict=True):
+        row: dict[str, float | None] = {"latitude": point.latitude, "longitude": point.longitude}
+        if physical:
+            row = {"latitude": point.latitude / 10**7, "longitude": point.longitude / 10**7}
+        if trail.altitude_step:
+            row["altitude"] = point.altitude / 100 if physical and point.altitude is not None else point.altitude
+        if trail.gap_first or aged:
+            row["age"] = age
+        rows.append(row)
+    return rows
 
 
 def _refused(plan: Plan) -> list[dict[str, Any]]:

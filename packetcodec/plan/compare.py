@@ -43,10 +43,11 @@ class Difference:
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """All differences, in the order of the schema, and what follows for receivers, one sentence each."""
+    """All differences, in the order of the schema, what follows for receivers, and what to beware of, a sentence each."""
 
     differences: tuple[Difference, ...]
     receivers: tuple[str, ...]
+    warnings: tuple[str, ...] = ()
 
     @property
     def wire(self) -> bool:
@@ -57,7 +58,15 @@ class Comparison:
 def compare(old: Plan, new: Plan) -> Comparison:
     """Compare two plans, `old` being the one already in the field."""
     differences = tuple(_differences(old, new))
-    return Comparison(differences, tuple(_receivers(old, new, Comparison(differences, ()))))
+    receivers = tuple(_receivers(old, new, Comparison(differences, ())))
+    warnings: tuple[str, ...] = ()
+    if new.version < old.version:
+        words = (
+            f"the version goes down, {old.version} -> {new.version}: is the old schema the second one? A number that was "
+            "in the field before means another packet there."
+        )
+        warnings = (words,)
+    return Comparison(differences, receivers, warnings)
 
 
 def _differences(old: Plan, new: Plan) -> Iterator[Difference]:
@@ -65,6 +74,8 @@ def _differences(old: Plan, new: Plan) -> Iterator[Difference]:
         yield Difference("schema", f'name "{old.name}" -> "{new.name}"', wire=False)
     if old.version != new.version:
         yield Difference("schema", f"version {old.version} -> {new.version}", wire=True)
+    if old.doc != new.doc:
+        yield Difference("schema", "remark changed", wire=False)
     for what in ("version", "layout"):
         before, after = getattr(old, f"{what}_bits"), getattr(new, f"{what}_bits")
         if before != after:
@@ -86,8 +97,8 @@ def _layouts(old: LayoutPlan, new: LayoutPlan) -> Iterator[Difference]:
     place = f'layout "{new.name}"'
     if old.name != new.name:
         yield Difference(place, f'id {new.id} was called "{old.name}"', wire=False)
-    if old.size != new.size:
-        yield Difference(place, f"size {old.size} -> {new.size} bytes", wire=True)
+    if old.sizes() != new.sizes():
+        yield Difference(place, f"size {_size(old)} -> {_size(new)} bytes", wire=True)
     if old.doc != new.doc:
         yield Difference(place, "remark changed", wire=False)
     renamed = _renamed(old, new)
@@ -103,6 +114,10 @@ def _layouts(old: LayoutPlan, new: LayoutPlan) -> Iterator[Difference]:
             for what, wire in _fields(before[name], field):
                 yield Difference(f"{place}, {name}", what, wire)
     yield from _trails(f"{place}, trail", old.trail, new.trail)
+
+
+def _size(layout: LayoutPlan) -> str:
+    return " to ".join(map(str, dict.fromkeys(layout.sizes())))
 
 
 #: What of a trail changes the wire, in words. The limit counts: a decoder refuses what is longer.

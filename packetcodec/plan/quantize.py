@@ -76,7 +76,7 @@ def to_base(field: FieldPlan, value: Any) -> int:
 def _quoted(value: Any) -> str:
     """A value as a message shows it, short."""
     try:
-        text = repr(value)
+        text = repr(value).lower() if isinstance(value, bool) else repr(value)
     except ValueError:  # an integer of more digits than Python writes
         return "a huge number"
     return text if len(text) <= 60 else f"{text[:57]}..."
@@ -99,6 +99,11 @@ def to_raw(field: FieldPlan, base: int) -> int:
         base = low  # the end of a circle is its beginning
     raw = (base - low + field.step // 2) // field.step
     return 0 if field.circle and raw > field.last else raw
+
+
+def clipped(field: FieldPlan, base: int) -> bool:
+    """Whether a value in base units is beyond the range and is sent as the end of it."""
+    return field.policy == "clip" and not field.low <= base <= field.high
 
 
 def from_raw(field: FieldPlan, raw: int) -> int:

@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 from packetcodec import Codec, Schema
 from packetcodec.crc import WIDTHS, names
 from packetcodec.schema import KINDS, METRES_PER_DEGREE, Field, Layout, Unit
+from tests.codec.trails import points, with_trail
 
 U32 = 2**32 - 1
 
@@ -165,8 +166,9 @@ def _counting(draw: st.DrawFn, table: dict[str, Any], unit: Unit, *, optional: b
     most = min(unit.ceiling, U32 - optional) - (table["kind"] == "counter")
     if draw(st.booleans()):
         most = table["maximum"] = draw(st.integers(1, most) | st.integers(1, min(most, 300)))
-        if draw(st.booleans()):
-            table["bits"] = draw(st.integers((most + optional).bit_length(), 32))
+        if draw(st.booleans()) and (table["kind"] != "counter" or most + optional < 2**31):
+            least = (most + optional).bit_length()
+            table["bits"] = draw(st.integers(least, max(least, 32 - (table["kind"] == "counter"))))
     elif draw(st.booleans()):
         # 32 bits of a counter close to a circle of 2**32, which 32-bit arithmetic does not hold.
         table["bits"] = draw(st.integers(1 + optional, 31 if table["kind"] == "counter" else 32))
@@ -229,15 +231,22 @@ def _text(draw: st.DrawFn, version: int, version_bits: int, layout_bits: int, mo
     for ident in draw(ids):
         lines += ["[[layouts]]", f"name = {toml(f'layout_{ident}')}", f"id = {ident}", "fields = ["]
         tables = draw(st.lists(fields(), min_size=1, max_size=most_fields))
+        trail = None
+        if draw(st.booleans()):
+            tables, trail = draw(with_trail(tables))
         given = draw(st.lists(NAMES, min_size=len(tables), max_size=len(tables), unique=True))
-        taken = set(given)
+        taken = {*given, "pace"}
         for table, name in zip(tables, given, strict=True):
-            if table["kind"] in taken or draw(st.booleans()):
+            if "name" in table:
+                pass
+            elif table["kind"] in taken or draw(st.booleans()):
                 table = {**table, "name": name}  # noqa: PLW2901  # the same field under its own name
             else:
                 taken.add(table["kind"])
             lines.append(f"  {toml(table)},")
         lines.append("]")
+        if trail:
+            lines.append(f"trail = {toml(trail)}")
     return "\n".join(lines) + "\n"
 
 
@@ -351,7 +360,8 @@ def any_values(draw: st.DrawFn, layout: Layout) -> dict[str, Any]:
 def good_packets(draw: st.DrawFn, codec: Codec, schema: Schema) -> bytes:
     """A packet that `codec`, whose first schema is `schema`, has made."""
     layout = draw(st.sampled_from(schema.layouts))
-    return codec.encode(layout.name, draw(good_values(layout)))
+    values = draw(good_values(layout))
+    return codec.encode(layout.name, values, draw(points(codec, layout, values)))
 
 
 def sealed(codec: Codec, body: bytes) -> bytes:
@@ -363,7 +373,7 @@ def sealed(codec: Codec, body: bytes) -> bytes:
 @st.composite
 def any_packets(draw: st.DrawFn, codec: Codec, schema: Schema) -> bytes:
     """Any bytes at all: good packets, broken ones, ones with a good check over a broken content, noise."""
-    way = draw(st.sampled_from(["good", "flipped", "cut", "longer", "resealed", "noise"]))
+    way = draw(st.sampled_from(["good", "flipped", "cut", "longer", "resealed", "trail", "noise"]))
     if way == "noise":
         return draw(st.binary(max_size=40))
     data = draw(good_packets(codec, schema))
@@ -374,10 +384,13 @@ def any_packets(draw: st.DrawFn, codec: Codec, schema: Schema) -> bytes:
         return data[: draw(st.integers(0, len(data) - 1))]
     if way == "longer":
         return data + draw(st.binary(min_size=1, max_size=5))
+    body = data[: len(data) - schema.check.bits // 8]
     if way == "resealed":
-        body = data[: len(data) - schema.check.bits // 8]
         keep = draw(st.integers(0, 8 * len(body)))  # so many bits stay, the header among them more often than not
         noise = int.from_bytes(draw(st.binary(min_size=len(body), max_size=len(body))), "big")
         mixed = int.from_bytes(body, "big") ^ (noise & (1 << 8 * len(body) - keep) - 1)
         return sealed(codec, mixed.to_bytes(len(body), "big"))
+    if way == "trail":  # the fields stay, more or less stands behind them
+        keep = draw(st.integers(1, len(body)))
+        return sealed(codec, body[:keep] + draw(st.binary(max_size=12) | st.sampled_from([b"", b"\0", b"\xff" * 9])))
     return data

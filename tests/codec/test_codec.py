@@ -91,13 +91,13 @@ REFUSED = [
     ("altitude", -math.inf, "-inf is not a finite number"),
     ("altitude", 1e308, "1e+308 is outside -500..9000 m"),
     ("latitude", "46.5", "'46.5' is not a number"),
-    ("latitude", True, "True is not a number"),
+    ("latitude", True, "true is not a number"),
     ("latitude", [46.5], "[46.5] is not a number"),
     ("longitude", 180.00001, "180.00001 is outside -180..180 degrees"),
     ("collar", 256, "collar: 256 is outside 0..255"),
     ("collar", -1, "collar: -1 is outside 0..255"),
     ("collar", 7.5, "7.5 is not a whole number"),
-    ("collar", None, "None, but the field is not optional"),
+    ("collar", None, "no value, but the field is not optional"),
     ("fix_quality", 8, "8 is outside 0..7"),
     ("colar", 1, 'not a field of layout "position"; did you mean collar?'),
 ]
@@ -232,3 +232,20 @@ def test_the_mean_time_of_a_period_and_of_an_epoch():
     assert since.decode(since.encode("a", {"time": start + 123})).values["time"] == start + 120
     with pytest.raises(ValueFault, match=f"{start - 1} is outside {start}"):
         since.encode("a", {"time": start - 1})
+
+
+def test_what_is_no_schema_and_no_mapping_is_a_type_error_that_says_what_is_wanted():
+    for given in ("pasture.toml", ["pasture.toml"], None, b"", 3):
+        with pytest.raises(TypeError, match=r"made from Schema, not from .*Schema\.load\(path\) reads a file"):
+            Codec(given)
+    for layout in ("position", "track"):
+        for values in (None, 3, [1, 2, 3]):
+            with pytest.raises(TypeError, match="values: a mapping of field names to values is needed, not "):
+                CODEC.encode(layout, values)
+
+
+def test_a_codec_shows_its_versions_and_layouts():
+    later = Schema.parse(TEXT.replace("version = 1 ", "version = 2 ", 1))
+    assert repr(Codec([Schema.parse(TEXT), later])) == (
+        "<Codec pasture, version 1: position, track, status; version 2: position, track, status>"
+    )

@@ -9,6 +9,8 @@ from __future__ import annotations
 import math
 import re
 
+from tests.emit.trail_reader import BadTrail, TrailReader
+
 U32 = 2**32
 
 
@@ -30,16 +32,19 @@ class Reader:
         header = tables(parts["3"])[0]
         self.version_bits = int(header[0]["width"])
         self.layout_bits = int(header[1]["width"]) if len(header) > 1 else 0
-        self.layouts = {}
+        self.layouts, self.trails = {}, {}
+        self.bounds = {row["layout"]: row for row in tables(parts["4"])[0]}
         for name, ident, body in re.findall(
             r"^### 4\.\d+ Layout (\w+), id (\d+)\n(.*?)(?=^### |\Z)", parts["4"], re.MULTILINE | re.DOTALL
         ):
-            wire, meaning, *choices = tables(body)
-            size = int(re.search(r"^A packet has (\d+) byte", body, re.MULTILINE)[1])
-            fields = [self._field(row, more) for row, more in zip(wire, meaning, strict=True)]
-            for key, rows in zip(re.findall(r"^Names of (\w+) ", body, re.MULTILINE), choices, strict=True):
+            wire, meaning, *more = tables(body)
+            names = re.findall(r"^Names of (\w+) ", body, re.MULTILINE)
+            if f"Constants of the trail of {name}:" in body:
+                self.trails[name] = TrailReader(more[len(names)], " ".join(body.split()))
+            fields = [self._field(row, other) for row, other in zip(wire, meaning, strict=True)]
+            for key, rows in zip(names, more, strict=False):
                 next(item for item in fields if item["key"] == key)["names"] = [row["name"] for row in rows]
-            self.layouts[name] = (int(ident), size, fields)
+            self.layouts[name] = (int(ident), fields)
         self.crc = {}
         self.procedure = "".join(re.findall(r"^### 5\.3.*?```\n(.*?)```", parts["5"], re.MULTILINE | re.DOTALL))
         if "### 5.1" in parts["5"]:
@@ -89,14 +94,23 @@ class Reader:
         name = next((name for name, layout in self.layouts.items() if layout[0] == ident), None)
         if name is None:
             return ("unknown_layout", None, self.version_bits), None
-        _, size, fields = self.layouts[name]
-        if len(data) != size:
-            return ("too_short" if len(data) < size else "too_long", None, 8 * min(len(data), size)), None
-        covered = size - (int(self.crc["width"]) // 8 if self.crc else 0)
+        _, fields = self.layouts[name]
+        row = self.bounds[name]
+        if len(data) < int(row["least bytes"]):
+            return ("too_short", None, 8 * len(data)), None
+        if len(data) > int(row["most bytes"]):
+            return ("too_long", None, 8 * int(row["most bytes"])), None
+        covered = len(data) - (int(self.crc["width"]) // 8 if self.crc else 0)
+        assert row["first check bit"].replace("bytes", str(len(data))) in (
+            "none",
+            str(8 * covered),
+            f"8 * ({len(data)} - {len(data) - covered})",
+        )
         if self.crc and self.check(data[:covered]) != data[covered:]:
             return ("bad_check", None, 8 * covered), None
         end = fields[-1]["first"] + fields[-1]["width"]
-        if "1" in bits[end : 8 * covered]:
+        assert end == int(row["first bit behind the fields"])
+        if name not in self.trails and "1" in bits[end : 8 * covered]:
             return ("bad_padding", None, end), None
         raws, values = {}, {}
         for field in fields:
@@ -106,7 +120,42 @@ class Reader:
             raws[field["name"]] = raw
         for field in fields:
             values[field["name"]] = self.value(field, raws[field["name"]])
-        return ("ok", None, None), (name, raws, values)
+        try:
+            trail = self.trail(name, bits[end : 8 * covered], raws, values)
+        except BadTrail:
+            return ("bad_trail", None, end), None
+        return ("ok", None, None), (name, raws, values, trail)
+
+    def trail(self, name, bits, raws, values):
+        """Section 6.8: the points in the bits behind the fields, or None for a layout without a trail."""
+        if name not in self.trails:
+            return None
+        points = self.trails[name].decode(bits, self.head(self.layouts[name][1], raws))
+        return [self.point(name, values, number, point) for number, point in enumerate(points, 1)]
+
+    @staticmethod
+    def head(fields, raws):
+        """Section 2.10: the position in base units as the receiver decodes it, or None."""
+        found = {"altitude": None}
+        for field in fields:
+            if field["kind"] in ("latitude", "longitude", "altitude"):
+                raw = raws[field["name"]]
+                base = min(field["low"] + raw * field["step"], field["high"])
+                found[field["kind"]] = None if raw == field["absent"] else base
+        return None if found["latitude"] is None or found["longitude"] is None else found
+
+    def point(self, name, values, number, point):
+        """A point in base units, its age after section 4."""
+        latitude, longitude, altitude, age = point
+        body = self.trails[name].body
+        if constant := re.search(r"is n \* (\d+) seconds older", body):
+            age = number * int(constant[1])
+        elif field := re.search(r"n times the value of field (\w+), in seconds", body):
+            age = None if values[field[1]] is None else number * values[field[1]]
+        found = {"latitude": latitude, "longitude": longitude, "altitude": altitude, "age": age}
+        if "CLIMB" not in self.trails[name].constant:
+            del found["altitude"]
+        return found
 
     @staticmethod
     def value(field, raw):
@@ -116,8 +165,7 @@ class Reader:
         low, high = field["low"], field["high"]
         base = min(low + raw * field["step"], high)
         offset = min(raw * field["step"] % U32, (high % U32 - low % U32) % U32)  # section 2.2
-        unsigned = (low % U32 + offset) % U32
-        assert base == (unsigned - U32 if low < 0 and unsigned >= U32 // 2 else unsigned)
+        assert base == low + offset
         if "names" in field:
             return field["names"][raw]
         if field["kind"] == "flag":
@@ -130,7 +178,7 @@ class Reader:
             if not isinstance(value, str):
                 raise ValueError
             return field["names"].index(value)
-        if field["kind"] == "flag" and value in (0, 1) and not isinstance(value, str):
+        if field["kind"] == "flag" and not isinstance(value, str) and value in (0, 1):
             return int(value)
         if isinstance(value, (str, bool)) or not math.isfinite(value) or field["kind"] == "flag":
             raise ValueError
@@ -150,7 +198,11 @@ class Reader:
         if field["beyond"] == "clip":
             base = max(low, min(base, high))
         elif field["beyond"] == "wrap":
-            base = low + (base - low) % field["circle"]
+            # The lines of C in section 2.4, where % takes the sign of its left side.
+            circle = field["circle"]
+            d = int(math.fmod(int(math.fmod(base, circle)) - int(math.fmod(low, circle)), circle))
+            base, given = low + d + (circle if d < 0 else 0), base
+            assert base == low + (given - low) % circle
         elif not low <= base <= high:
             raise ValueError
         elif field["circle"] and base == high:
@@ -162,9 +214,9 @@ class Reader:
         assert raw == ((base % U32 - low % U32) % U32 + step // 2) % U32 // step
         return 0 if field["circle"] and raw > field["last"] else raw
 
-    def encode(self, name, values):
-        """Section 7: bases, raw codes and packet; or the name of the refused field."""
-        ident, _, fields = self.layouts[name]
+    def encode(self, name, values, points=()):
+        """Section 7: bases, raw codes, packet and number of points sent; or the name of the refused field."""
+        ident, fields = self.layouts[name]
         for key in values:
             if key not in [field["name"] for field in fields]:
                 return key
@@ -184,6 +236,11 @@ class Reader:
                 return field["name"]
             bases[field["name"]], raws[field["name"]] = base, raw
             bits += f"{raw:0{field['width']}b}"
+        sent = 0
+        if name in self.trails:
+            room = 8 * (int(self.bounds[name]["most bytes"]) - (int(self.crc["width"]) // 8 if self.crc else 0))
+            trail, sent = self.trails[name].encode(self.head(fields, raws), points, room - len(bits))
+            bits += trail
         bits += "0" * (-len(bits) % 8)
         data = int(bits, 2).to_bytes(len(bits) // 8, "big")
-        return bases, raws, data + (self.check(data) if self.crc else b"")
+        return bases, raws, data + (self.check(data) if self.crc else b""), sent

@@ -1,0 +1,231 @@
+"""The trail of a layout, decoded and encoded after sections 2.10 to 2.12, 6.8 and 7.1 of a specification alone.
+
+Numbers that the text promises to fit 32 bits are watched.
+"""
+
+from __future__ import annotations
+
+
+class BadTrail(Exception):
+    """The fault of section 6.8."""
+
+
+def signed(number):
+    assert -(2**31) <= number < 2**31
+    return number
+
+
+def unsigned(number):
+    assert 0 <= number < 2**32
+    return number
+
+
+class Bits:
+    """A row of bits to read from, as text of 0 and 1."""
+
+    def __init__(self, text):
+        self.text, self.place = text, 0
+
+    def __call__(self, width):
+        if self.place + width > len(self.text):
+            raise BadTrail("too few bits")
+        piece = self.text[self.place : self.place + width]
+        self.place += width
+        return int(piece or "0", 2)
+
+
+def read_number(bits, order, patience):
+    u = 0
+    while bits(1) == 1:
+        u = signed(u + (1 << order))
+        patience -= 1
+        if patience <= 0:
+            order += 1
+        if order > 24:
+            raise BadTrail("order")
+    u = signed(u + bits(order))
+    return -(u // 2) - 1 if u % 2 else u // 2
+
+
+def put_number(r, order, patience):
+    u = 2 * r if r >= 0 else -2 * r - 1
+    out = ""
+    while u >= 1 << order:
+        out += "1"
+        u -= 1 << order
+        patience -= 1
+        if patience <= 0:
+            order += 1
+    return out + "0" + (f"{u:0{order}b}" if order else "")
+
+
+class Group:
+    """Section 2.12."""
+
+    def __init__(self, limits, first, change, *, forward=False):
+        self.limits, self.change, self.forward = limits, change, forward
+        self.sum, self.count, self.patience, self.error = first, 1, 1, [0, 0, 0]
+        self.at, self.last, self.before = ([0] * len(limits) for _ in range(3))
+
+    def move(self, code):
+        """One point; `code(axis, at, guess, order, patience)` gives the residual, read or written."""
+        pick = 0
+        for i in (1, 2):
+            if self.error[i] <= self.error[pick]:
+                pick = i
+        self.error = [error - (error >> 3) for error in self.error]
+        for axis, limit in enumerate(self.limits):
+            last, before = self.last[axis], self.before[axis]
+            guess = [0, last, last + ((last - before + 1) >> 1)]
+            order = 0
+            while signed(self.count << order) < self.sum:
+                order += 1
+            r = code(axis, self.at[axis], guess[pick], order, self.patience)
+            moved = signed(guess[pick] + r)
+            self.at[axis] = signed(self.at[axis] + moved)
+            if (self.forward and moved < 0) or abs(self.at[axis]) > limit:
+                raise BadTrail("beyond")
+            assert abs(r) < 2**23
+            self.sum = self.sum + abs(r)
+            assert self.sum < 2**26
+            self.count += 1
+            if self.count == 8:
+                self.sum, self.count = self.sum >> 1, 4
+            self.error = [error + abs(moved - one) for error, one in zip(self.error, guess, strict=True)]
+            assert max(self.error) < 2**27
+            self.before[axis], self.last[axis] = last, moved
+        if self.patience == 1:
+            self.before = list(self.last)
+            self.sum, self.count, self.patience, self.error = self.change, 1, 5, [0, 0, 2]
+
+
+class TrailReader:
+    """The trail of one layout, made of its table of constants and what is said about age."""
+
+    def __init__(self, rows, body):
+        self.constant = {row["constant"]: int(row["value"]) for row in rows}
+        self.body = body
+
+    def groups(self, head, shift):
+        c = self.constant
+        latitude = abs(head["latitude"])
+        step = c["STEP"] << shift
+        x = min(latitude // 10000000, 89)
+        wide = unsigned(step * (32400 + x * x)) // (32400 - 4 * x * x)
+        limits = [min(1048575, unsigned(1800000000 + cell // 2) // cell) for cell in (step, wide)]
+        groups = [Group(limits, max(1, c["FIRST"] >> shift), max(1, c["CHANGE"] >> shift))]
+        self.climb = None
+        if "CLIMB" in c and head["altitude"] is not None:
+            self.climb = c["CLIMB"] << shift
+            first, change = max(1, c["CLIMB_FIRST"] >> shift), max(1, c["CLIMB_CHANGE"] >> shift)
+            groups.append(Group([min(1048575, 1000000000 // self.climb)], first, change))
+        if "GAP" in c:
+            groups.append(Group([1048575], c["GAP"], 1, forward=True))
+        return step, wide, groups
+
+    @staticmethod
+    def place(head, north, east, step, wide):
+        """From a cell back to a point, in 32 bits."""
+        h = head["latitude"]
+        off = signed(north * step)
+        if off > 900000000 - h:
+            if signed(off - (900000000 - h)) > step // 2:
+                raise BadTrail("pole")
+            latitude = 900000000
+        elif off < -900000000 - h:
+            if signed((-900000000 - h) - off) > step // 2:
+                raise BadTrail("pole")
+            latitude = -900000000
+        else:
+            latitude = signed(h + off)
+        u, off = unsigned(head["longitude"] + 1800000000), unsigned(abs(signed(east * wide)))
+        if east >= 0:
+            u = unsigned(off - (3600000000 - u)) if off >= unsigned(3600000000 - u) else unsigned(u + off)
+        else:
+            u = unsigned(3600000000 - (off - u)) if off > u else unsigned(u - off)
+        return latitude, signed(u - 1800000000)
+
+    def decode(self, text, head):
+        """Section 6.8: the points (latitude, longitude, altitude, age or None) in the bits behind the fields."""
+        bits, points = Bits(text), []
+        if head is not None:
+            c = self.constant
+            n = c["POINTS"]
+            if bits(1) == 0:
+                n = bits(c["COUNT_BITS"])
+                if n >= c["POINTS"]:
+                    raise BadTrail("count")
+            shift = 0
+            while shift < c.get("SHIFTS", 0) and bits(1) == 1:
+                shift += 1
+            step, wide, groups = self.groups(head, shift)
+            for _ in range(n):
+                for group in groups:
+                    group.move(lambda *state: read_number(bits, *state[3:]))
+                place = self.place(head, *groups[0].at, step, wide)
+                altitude = None if self.climb is None else signed(head["altitude"] + groups[1].at[0] * self.climb)
+                points.append((*place, altitude, groups[-1].at[0] if "GAP" in c else None))
+        if len(text) - bits.place >= 8 or "1" in text[bits.place :]:
+            raise BadTrail("padding")
+        return points
+
+    def cells(self, head, point, step, wide, groups):
+        """The cells of a point by group, or None where it cannot be carried (section 7.1)."""
+
+        def cells(offset, cell):
+            return unsigned(offset + cell // 2) // cell
+
+        north = cells(abs(signed(point["latitude"] - head["latitude"])), step)
+        a, b = unsigned(point["longitude"] + 1800000000), unsigned(head["longitude"] + 1800000000)
+        d, west = (a - b, False) if a >= b else (b - a, True)
+        if d > 1800000000:
+            d, west = 3600000000 - d, not west
+        east = cells(d, wide)
+        found = [[-north if point["latitude"] < head["latitude"] else north, -east if west else east]]
+        if self.climb is not None:
+            if point["altitude"] is None:
+                return None
+            up = cells(abs(point["altitude"] - head["altitude"]), self.climb)
+            found.append([-up if point["altitude"] < head["altitude"] else up])
+        if "GAP" in self.constant:
+            if point["age"] is None or not groups[-1].at[0] <= point["age"] <= 1048575:
+                return None
+            found.append([point["age"]])
+        for group, wanted in zip(groups, found, strict=True):
+            if any(abs(cell) > limit for cell, limit in zip(wanted, group.limits, strict=True)):
+                return None
+        return found
+
+    def encode(self, head, points, room):
+        """Section 7.1: bits as text, and how many points they hold."""
+        if head is None:
+            return "", 0
+        c = self.constant
+        for shift in range(c.get("SHIFTS", 0) + 1):
+            step, wide, groups = self.groups(head, shift)
+            pieces = [""]
+            for point in points[: c["POINTS"]]:
+                wanted = self.cells(head, point, step, wide, groups)
+                if wanted is None:
+                    break
+                pieces.append(pieces[-1])
+                for group, cells in zip(groups, wanted, strict=True):
+
+                    def code(axis, at, guess, order, patience, cells=cells, pieces=pieces):
+                        r = cells[axis] - at - guess
+                        pieces[-1] += put_number(r, order, patience)
+                        return r
+
+                    group.move(code)
+            fitting = [k for k, piece in enumerate(pieces) if len(self.front(k, shift)) + len(piece) <= room]
+            if len(pieces) - 1 in fitting:
+                break
+        k = max(fitting)
+        return self.front(k, shift) + pieces[k], k
+
+    def front(self, k, shift):
+        c = self.constant
+        bits = "1" if k == c["POINTS"] else "0" + (f"{k:0{c['COUNT_BITS']}b}" if c["COUNT_BITS"] else "")
+        if "SHIFTS" in c:
+            bits += "1" * shift + "0" * (shift < c["SHIFTS"])
+        return bits
