@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
-from packetcodec.cli.app import main
+import sys
+
+try:
+    from packetcodec.cli.app import main
+except KeyboardInterrupt:  # while the libraries load, before there is anything that could catch it
+    sys.exit(130)
 
 __all__ = ["main"]

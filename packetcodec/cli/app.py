@@ -1,11 +1,13 @@
 """The group of commands, and how a fault becomes one clear line and an exit status.
 
-Owns one rule: exit status 0 done, 1 the data or the schema is at fault, 2 wrong usage (a file that cannot be opened
-included). A fault is a line on stderr, never a traceback.
+Owns one rule: exit status 0 done, 1 the data or the schema is at fault, 2 wrong usage. Wrong usage is all that another
+command line would mend: an option that is not of its form, one outside what the radio, the region, the schema or the log
+allows, and a file that cannot be opened, read or written. A fault is a line on stderr, never a traceback.
 """
 
 from __future__ import annotations
 
+import io
 import os
 import sys
 
@@ -13,6 +15,9 @@ import click
 
 from packetcodec import __version__
 from packetcodec.cli.airtime_command import airtime
+from packetcodec.cli.emit_command import emit
+from packetcodec.cli.fuzz_command import fuzz
+from packetcodec.cli.kinds_command import kinds
 from packetcodec.cli.packet_commands import decode, encode
 from packetcodec.cli.replay_command import replay
 from packetcodec.cli.schema_commands import check, compare, new, spec
@@ -29,20 +34,31 @@ def app() -> None:
     """
 
 
-for command in (new, check, compare, spec, encode, decode, airtime, replay):
+for command in (new, kinds, check, compare, spec, emit, encode, decode, airtime, replay, fuzz):
     app.add_command(command)
 
 
 def main() -> None:
     """Run the command line and exit."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            # A letter that the terminal's encoding lacks is written as its escape.
+            stream.reconfigure(errors="backslashreplace")
     sys.exit(run(sys.argv[1:]))
 
 
 def run(arguments: list[str]) -> int:
     """Run the command line; the exit status."""
+    if sys.stdout is None:
+        click.echo("packetcodec: stdout is closed", err=True)
+        return 2
     try:
         status = app.main(arguments, prog_name="packetcodec", standalone_mode=False)
         sys.stdout.flush()
+    except click.UsageError as fault:
+        place = fault.ctx.command_path if fault.ctx else "packetcodec"
+        click.echo(f"{place}: {' '.join(fault.format_message().split())}", err=True)
+        return fault.exit_code
     except click.ClickException as fault:
         fault.show()
         return fault.exit_code
@@ -55,9 +71,16 @@ def run(arguments: list[str]) -> int:
         return 1
     except BrokenPipeError:
         # Whoever read us has gone, such as `head`: nothing more to say, and nowhere to say it.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _leave_stdout()
         return 0
     except OSError as fault:
-        click.echo(f"packetcodec: {fault.filename}: {fault.strerror}", err=True)
+        if fault.filename is None:
+            _leave_stdout()
+        click.echo(f"packetcodec: {fault.filename or 'stdout'}: {fault.strerror}", err=True)
         return 2
     return status if isinstance(status, int) else 0
+
+
+def _leave_stdout() -> None:
+    """What is still to be written goes nowhere; Python would try again when it ends."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -17,7 +17,8 @@ if TYPE_CHECKING:
 
 #: Bits of the modem's own payload CRC.
 _MODEM_BITS = 16
-_FACTORS = (7, 10, 12)
+#: Spreading factors shown: the fastest, the middle, the slowest.
+FACTORS = (7, 10, 12)
 
 
 def choices_table(layout: LayoutPlan, plan: Plan) -> Any:
@@ -35,20 +36,24 @@ def choices_table(layout: LayoutPlan, plan: Plan) -> Any:
                 str(distance_at(crc.polynomial, crc.width, size * 8)) if crc else 1,
                 _one_in(alone),
                 _one_in(behind),
-                *(milliseconds(LoRa(spreading_factor=factor).airtime(size)) for factor in _FACTORS),
+                *(milliseconds(LoRa(spreading_factor=factor).airtime(size)) for factor in FACTORS),
             )
         )
     columns = (
         "check", "bytes", "Hamming distance", "noise passes", "behind the modem's CRC",
-        *(f"SF{factor} 125 kHz" for factor in _FACTORS),
+        *(f"SF{factor}" for factor in FACTORS),
     )  # fmt: skip
-    return table(f'Checks for layout "{layout.name}"', columns, rows)
+    return table(f'Checks for layout "{layout.name}", airtime at 125 kHz', columns, rows)
 
 
 #: What stands below the tables.
 WORDS = (
     "The modem's payload CRC does not cover the serial line between radio and host: there the column 'noise passes' holds. "
-    + MODEM_NOTE
+    + MODEM_NOTE,
+    (
+        "'Behind the modem's CRC' is less than both together where the two polynomials share a factor, mostly x + 1 (both "
+        "then notice every odd number of wrong bits, which counts once): 2^31 instead of 2^32, and 2^23 instead of 2^24."
+    ),
 )
 
 
@@ -63,4 +68,4 @@ def _choices(layout: LayoutPlan, plan: Plan) -> Iterator[Crc | None]:
 def _one_in(bits: int) -> str:
     if bits == 0:
         return "all"
-    return f"1 in {2**bits:,}" if bits <= 32 else f"1 in 2^{bits}"
+    return f"1 in 2^{bits}"

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 _BLOCK = 1 << 16
 _STDIN = 0
+#: What messages call it.
+STDIN_NAME = "stdin"
 
 
 class DataFault(click.ClickException):
@@ -45,12 +47,19 @@ def load_schema(path: str | None) -> Schema:
 def blocks(path: str) -> Iterator[bytes]:
     """The bytes of a file or of stdin, as they come."""
     if path == "-":
-        while block := os.read(_STDIN, _BLOCK):
+        while block := _read_stdin():
             yield block
         return
     with Path(path).open("rb") as handle:
         while block := handle.read(_BLOCK):
             yield block
+
+
+def _read_stdin() -> bytes:
+    try:
+        return os.read(_STDIN, _BLOCK)
+    except OSError as fault:  # closed, or a folder
+        raise OSError(fault.errno, fault.strerror, STDIN_NAME) from None
 
 
 def lines(path: str) -> Iterator[tuple[int, str]]:

@@ -9,14 +9,17 @@ from typing import TYPE_CHECKING, Any
 import click
 from rich.progress import Progress
 
-from packetcodec.cli.files import DataFault, blocks, load_schema
+from packetcodec.cli.files import STDIN_NAME, DataFault, blocks, load_schema
+from packetcodec.cli.limits import budget_json, complaints, never, shortest
+from packetcodec.cli.link_report import demand_trail, link_of, link_options, print_trails, send_over_link, trails_json
 from packetcodec.cli.radio_options import Radio, radio_of, radio_options
-from packetcodec.cli.tables import console, milliseconds, put_json, seconds, table
+from packetcodec.cli.tables import console, milliseconds, put_json, remark, seconds, table, times
+from packetcodec.cli.usage import wrong_option
 from packetcodec.codec import Codec
-from packetcodec.errors import PacketcodecError
 from packetcodec.radio import CAUTION
 from packetcodec.starter import SAMPLE_FILE, sample_log
 from packetcodec.tracks import (
+    COLUMNS,
     FORMATS,
     ErrorSummary,
     FieldReport,
@@ -28,6 +31,7 @@ from packetcodec.tracks import (
     without_fix,
 )
 from packetcodec.tracks import replay as run_replay
+from packetcodec.tracks.sender import Sender, columns_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -35,15 +39,27 @@ if TYPE_CHECKING:
     from packetcodec.plan import LayoutPlan, Plan
 
 
-@click.command()
+class _WithColumns(click.Command):
+    """A command whose help lists the columns of a table."""
+
+    def format_epilog(self, _ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the list."""
+        with formatter.section("Columns of a CSV log, in any order (case does not count)"):
+            formatter.write_dl([(", ".join(names), words) for _, words, names in COLUMNS])
+            formatter.write_paragraph()
+            formatter.write_text("One named as a field of the layout goes into that field, in its unit. Others are listed.")
+
+
+@click.command(cls=_WithColumns, short_help="Send a recorded log through a schema; a report.")
 @click.argument("log", type=click.Path(dir_okay=False, allow_dash=True), required=False)
 @click.option("-s", "--schema", type=click.Path(dir_okay=False), help="Schema file; default: the starter schema.")
-@click.option("--layout", "layout_name", help="Layout to send; default: the first with a position.")
+@click.option("--layout", "layout_name", help="Layout; default: the first with a position (for a link: with a trail).")
 @click.option("--every", "interval", type=float, default=30.0, show_default=True, help="Seconds from packet to packet.")
 @click.option(
     "--format", "log_format", type=click.Choice(FORMATS), help="Format of the log; default: seen from its content."
 )
 @click.option("--set", "constants", multiple=True, metavar="FIELD=VALUE", help="A value that the log does not hold.")
+@link_options
 @radio_options
 @click.option("--json", "as_json", is_flag=True, help="A report for programs.")
 def replay(
@@ -61,18 +77,32 @@ def replay(
 
     Without arguments: the built-in sample log, an invented collar, through the starter schema. Every packet is really
     encoded and decoded, and each position is compared with where the receiver was.
+
+    With --loss, --bit-errors, --duplicates or --reorder the packets also go over a lossy link, with trails of several
+    lengths, and the report says how many points arrive.
     """
-    codec = Codec(load_schema(schema))
-    layout = _layout(codec.plan, layout_name)
+    link, settings = link_of(**settings)
     radio = radio_of(**settings)
-    recorded, outcome = _run(codec, layout, log, log_format, interval, _constants(constants))
+    agreed = load_schema(schema)
+    codec = Codec(agreed)
+    layout = _layout(codec.plan, demand_trail(agreed, layout_name) if link else layout_name)
+    given = _constants(constants)
+    with wrong_option("--set"):
+        Sender(codec, layout.name, (), given)
+    with wrong_option():
+        every((), interval)
+    recorded, outcome = _run(codec, layout, log, log_format, interval, given)
     if not outcome.packets:
         reasons = "; ".join(refusal.first_text for refusal in outcome.refused)
         raise DataFault(f"{recorded.name}: no packet could be made: {reasons}")
+    trails = send_over_link(link, agreed, layout.name, recorded.fixes, interval=interval, constants=given)
     if as_json:
-        put_json(_json(recorded, outcome, radio, interval))
+        put_json(_json(recorded, outcome, radio, interval) | trails_json(trails, radio))
     else:
-        _print(recorded, outcome, radio, interval)
+        _print(recorded, outcome, layout, radio, interval)
+        print_trails(trails, radio)
+    for words in (*radio.remarks, *_remarks(outcome, given)):
+        remark(words)
 
 
 def _layout(plan: Plan, name: str | None) -> LayoutPlan:
@@ -81,11 +111,11 @@ def _layout(plan: Plan, name: str | None) -> LayoutPlan:
             if layout.name == name:
                 return layout
         known = ", ".join(layout.name for layout in plan.layouts)
-        raise PacketcodecError(f"--layout: {name!r} is not a layout of {plan.name}: one of {known}")
+        raise click.UsageError(f"--layout: {name!r} is not a layout of {plan.name}: one of {known}")
     for layout in plan.layouts:
         if {"latitude", "longitude"} <= {field.kind for field in layout.fields}:
             return layout
-    raise PacketcodecError(f"no layout of {plan.name} has a latitude and a longitude: choose one with --layout")
+    raise click.UsageError(f"no layout of {plan.name} has a latitude and a longitude: choose one with --layout")
 
 
 def _constants(texts: tuple[str, ...]) -> dict[str, Any]:
@@ -114,7 +144,7 @@ def _run(
         recorded = read_log(
             _source(log),
             format=log_format,
-            name=log or f"built-in {SAMPLE_FILE}",
+            name=STDIN_NAME if log == "-" else log or f"built-in {SAMPLE_FILE}",
             progress=lambda size: progress.update(reading, completed=size),
         )
         fixes = tuple(every(recorded.fixes, interval))
@@ -134,9 +164,21 @@ def _source(log: str | None) -> Iterator[bytes]:
     return iter((sample_log(),)) if log is None else blocks(os.fspath(log))
 
 
-def _print(recorded: RecordedLog, outcome: Replay, radio: Radio, interval: float) -> None:
+def _remarks(outcome: Replay, given: dict[str, Any]) -> Iterator[str]:
+    """What a reader of the report should not overlook."""
+    refused = sum(refusal.count for refusal in outcome.refused)
+    if refused > outcome.packets:
+        yield f"most packets could not be made: {refused} of {refused + outcome.packets}, see the reasons in the report."
+    for field in outcome.fields:
+        if field.clipped * 2 >= field.sent > 0:
+            yield f"{field.name}: {field.clipped} of {times(field.sent, 'value')} beyond its range, sent as the end of it."
+        if field.name in given and field.source == "log":
+            yield f"--set {field.name}: the log holds this field; your value is sent only where the log has none."
+
+
+def _print(recorded: RecordedLog, outcome: Replay, layout: LayoutPlan, radio: Radio, interval: float) -> None:
     out = console()
-    for line in _log_words(recorded):
+    for line in _log_words(recorded, layout):
         out.print(line, markup=False)
     out.print()
     refused = sum(refusal.count for refusal in outcome.refused)
@@ -151,16 +193,17 @@ def _print(recorded: RecordedLog, outcome: Replay, radio: Radio, interval: float
         out.print(f"  {refusal.count} x {refusal.first_text} (first: {refusal.first_place})", markup=False)
     if outcome.text_example:
         length = len(outcome.text_example.encode()) + 1
-        out.print(f"  packet {outcome.packet_example.hex()}", markup=False)
-        out.print(f"  text   {outcome.text_example} ({length} bytes with its line end)", markup=False)
+        # Left to the terminal to break: a line that is cut up cannot be copied.
+        out.print(f"  packet {outcome.packet_example.hex()}", markup=False, soft_wrap=True)
+        out.print(f"  text   {outcome.text_example} ({length} bytes with its line end)", markup=False, soft_wrap=True)
     out.print(_error_table(outcome))
     out.print(_field_table(outcome.fields))
     out.print(radio.words, markup=False)
     out.print(radio.source, markup=False)
     out.print(_airtime_table(outcome, radio, interval))
+    for line in complaints([("the packet", outcome.packet_bytes[2]), ("the text", outcome.text_bytes[2])], radio):
+        out.print(line, markup=False)
     out.print(CAUTION, markup=False, style="italic")
-    for remark in radio.remarks:
-        click.echo(f"note: {remark}", err=True)
 
 
 def _span(found: tuple[int, float, int]) -> str:
@@ -169,7 +212,7 @@ def _span(found: tuple[int, float, int]) -> str:
     return f"{least}" if least == most else f"{least} to {most} (mean {mean:.1f})"
 
 
-def _log_words(recorded: RecordedLog) -> Iterator[str]:
+def _log_words(recorded: RecordedLog, layout: LayoutPlan) -> Iterator[str]:
     fixes = recorded.fixes
     what = {"nmea": "sentences", "gpx": "track points", "csv": "rows"}[recorded.format]
     span = seconds(max(0.0, fixes[-1].time - fixes[0].time))
@@ -180,13 +223,25 @@ def _log_words(recorded: RecordedLog) -> Iterator[str]:
     )
     for refusal in recorded.refused:
         yield f"  {refusal.count} x {refusal.reason}, first at {refusal.first_place}: {refusal.first_text}"
+    if recorded.moved:
+        yield f"  sorted by time: {times(recorded.moved, 'row')} stood below a later one"
+    if unused := _unused(recorded, layout):
+        yield f"  columns that this layout has no field for: {', '.join(unused)}"
     for words, spans in (("no fix", without_fix(fixes)), ("receiver silent", silences(fixes))):
         if spans:
             longest = max(spans, key=lambda item: item.seconds)
             yield (
-                f"  {words}: {len(spans)} times, {seconds(sum(item.seconds for item in spans))} in all, the longest "
+                f"  {words}: {times(len(spans))}, {seconds(sum(item.seconds for item in spans))} in all, the longest "
                 f"{seconds(longest.seconds)} at {seconds(longest.start - fixes[0].time)} into the log"
             )
+
+
+def _unused(recorded: RecordedLog, layout: LayoutPlan) -> list[str]:
+    """The columns of a table that go into no field, by the names they have in it."""
+    used = {"time", "latitude", "longitude", *(name for field in layout.fields for name in columns_of(field))}
+    if "speed" in used:
+        used |= {"speed_kmh", "speed_knot"}
+    return [name or "(no name)" for name, meaning in recorded.columns if meaning not in used]
 
 
 def _error_table(outcome: Replay) -> Any:
@@ -216,23 +271,22 @@ def _field_table(fields: tuple[FieldReport, ...]) -> Any:
 
 
 def _airtime_table(outcome: Replay, radio: Radio, interval: float) -> Any:
-    longest = min(outcome.text_bytes[2], radio.largest)
+    longest = outcome.text_bytes[2]
     rows = []
-    for modem, ours, text in zip(radio.modems, radio.budgets(outcome.packet_bytes[2]), radio.budgets(longest), strict=True):
-        cells = [modem.name]
+    for label, ours, text in zip(radio.labels, radio.budgets(outcome.packet_bytes[2]), radio.budgets(longest), strict=True):
+        cells = [label]
         for budget in (ours, text):
             if budget is None:
                 cells += ["-", "too long", "-"]
                 continue
-            shortest = budget.interval
-            fits = "-" if shortest is None else "yes" if interval >= shortest else "no"
-            cells += [milliseconds(budget.airtime), "no limit" if shortest is None else seconds(float(shortest)), fits]
+            fits = not never(budget) and (budget.interval is None or interval >= budget.interval)
+            cells += [milliseconds(budget.airtime), shortest(budget), "yes" if fits else "no"]
         rows.append(cells)
     least, _, most = outcome.packet_bytes
     up_to = "up to " if least < most else ""
     columns = (
-        "modem", f"packet, {up_to}{most} bytes", "shortest interval", f"every {interval:g} s",
-        f"text, up to {outcome.text_bytes[2]} bytes", "shortest interval", f"every {interval:g} s",
+        "modem", f"packet, {up_to}{most} bytes", "interval", f"every {interval:g} s",
+        f"text, up to {outcome.text_bytes[2]} bytes", "text interval", f"every {interval:g} s",
     )  # fmt: skip
     return table("Airtime and shortest average interval under the limit", columns, rows)
 
@@ -251,8 +305,7 @@ def _json(recorded: RecordedLog, outcome: Replay, radio: Radio, interval: float)
             {"reason": r.reason, "count": r.count, "first_place": r.first_place, "first_text": r.first_text} for r in found
         ]
 
-    longest = min(outcome.text_bytes[2], radio.largest)
-    pairs = zip(radio.modems, radio.budgets(outcome.packet_bytes[2]), radio.budgets(longest), strict=True)
+    pairs = zip(radio.modems, radio.budgets(outcome.packet_bytes[2]), radio.budgets(outcome.text_bytes[2]), strict=True)
     return {
         "log": {
             "name": recorded.name,
@@ -261,6 +314,8 @@ def _json(recorded: RecordedLog, outcome: Replay, radio: Radio, interval: float)
             "sentences": recorded.sentences,
             "epochs": len(recorded.fixes),
             "refused": refusals(recorded.refused),
+            "sorted_rows": recorded.moved,
+            "columns": dict(recorded.columns),
             "silences": spans(silences(recorded.fixes)),
             "without_fix": spans(without_fix(recorded.fixes)),
         },
@@ -293,10 +348,8 @@ def _json(recorded: RecordedLog, outcome: Replay, radio: Radio, interval: float)
         "airtime": [
             {
                 "modem": modem.name,
-                "airtime_ms": float(ours.airtime * 1000) if ours else None,
-                "interval_s": float(ours.interval) if ours and ours.interval is not None else None,
-                "text_airtime_ms": float(text.airtime * 1000) if text else None,
-                "text_interval_s": float(text.interval) if text and text.interval is not None else None,
+                "packet": budget_json(ours),
+                "text": budget_json(text),
             }
             for modem, ours, text in pairs
         ],

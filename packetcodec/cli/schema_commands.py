@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import click
 
-from packetcodec.cli.check_choices import WORDS, choices_table
+from packetcodec.cli.check_choices import FACTORS, WORDS, choices_table
 from packetcodec.cli.files import DataFault, load_schema
-from packetcodec.cli.tables import console, metres, put_json, size_words, table
+from packetcodec.cli.tables import console, metres, put_json, remark, size_words, table
 from packetcodec.crc import MODEM_NOTE, MODEM_POLYNOMIAL
 from packetcodec.crc.distance import distance_at
 from packetcodec.emit import write_spec, write_vectors
@@ -27,11 +28,15 @@ from packetcodec.plan import (
 )
 from packetcodec.plan.compare import check_words
 from packetcodec.plan.compare import compare as plan_compare
+from packetcodec.radio import LoRa
 from packetcodec.schema import KINDS, METRES_PER_DEGREE, Trail
 from packetcodec.starter import schema_text
 
+#: Most names of a choice that its row shows.
+_NAMED = 4
 
-@click.command()
+
+@click.command(short_help="Write a commented starter schema to edit.")
 @click.argument("file", type=click.Path(dir_okay=False))
 def new(file: str) -> None:
     """Write a commented starter schema to FILE, to edit. A file that exists is left alone."""
@@ -43,7 +48,7 @@ def new(file: str) -> None:
     click.echo(f"Wrote {file}. Edit it, then: packetcodec check {file}", err=True)
 
 
-@click.command()
+@click.command(short_help="Validate a schema; fields, sizes, what is promised.")
 @click.argument("file", type=click.Path(dir_okay=False))
 @click.option("--json", "as_json", is_flag=True, help="A report for programs.")
 def check(file: str, *, as_json: bool) -> None:
@@ -63,9 +68,10 @@ def check(file: str, *, as_json: bool) -> None:
     for layout in plan.layouts:
         out.print()
         out.print(choices_table(layout, plan))
-    out.print(WORDS, markup=False)
-    for remark in _remarks(plan):
-        click.echo(f"note: {remark}", err=True)
+    for line in WORDS:
+        out.print(line, markup=False)
+    for words in _remarks(plan):
+        remark(words)
 
 
 def _layout_table(layout: LayoutPlan, plan: Plan) -> Any:
@@ -90,14 +96,26 @@ def _row(field: FieldPlan) -> tuple[object, ...]:
         field.bits,
         field.asked,
         "1" if counting else f"{decimal(field, field.step)}{unit}",
-        ", ".join(field.choices) or bounds(field).replace("degrees", "°"),
+        _range(field),
         "exact" if counting else f"{float(worst_error(field)):.3g}{unit}",
         ground,
     )
 
 
+def _range(field: FieldPlan) -> str:
+    """The range in a cell: names, dates, or numbers."""
+    if field.choices:
+        return ", ".join(field.choices) if len(field.choices) <= _NAMED else f"{len(field.choices)} names"
+    if field.kind == "time" and not field.circle:
+        first, last = (datetime.fromtimestamp(field.origin + base, UTC) for base in (field.low, field.high))
+        return f"{first:%Y-%m-%dT%H:%MZ}..{last:%Y-%m-%dT%H:%MZ}"
+    return bounds(field).replace("degrees", "°")
+
+
 def _layout_words(layout: LayoutPlan, plan: Plan) -> list[str]:
     said = []
+    if any(not KINDS[field.kind].counting for field in layout.fields):
+        said.append("Worst error: half a step, and half a base unit where the number that was given is rounded to it.")
     if any(field.absent is not None for field in layout.fields):
         said.append("A field with ? may be absent, for its highest code.")
     if layout.trail is None:
@@ -193,7 +211,7 @@ def _field_json(field: FieldPlan) -> dict[str, Any]:
     }
 
 
-@click.command()
+@click.command(short_help="Which differences of two schemas change the wire.")
 @click.argument("old", type=click.Path(dir_okay=False))
 @click.argument("new", type=click.Path(dir_okay=False))
 @click.option("--json", "as_json", is_flag=True, help="A report for programs.")
@@ -204,24 +222,54 @@ def compare(old: str, new: str, *, as_json: bool) -> None:
     """
     from_plan, to_plan = compile_plan(load_schema(old)), compile_plan(load_schema(new))
     outcome = plan_compare(from_plan, to_plan)
+    sizes = _sizes(from_plan, to_plan)
     if as_json:
         put_json(
             {
                 "changes_wire": outcome.wire,
                 "differences": [{"place": d.place, "what": d.what, "wire": d.wire} for d in outcome.differences],
                 "receivers": outcome.receivers,
+                "warnings": outcome.warnings,
+                "sizes": sizes,
             }
         )
         return
     out = console()
     for wire, title in ((True, "Changes the wire"), (False, "Does not change the wire")):
         rows = [(item.place, item.what) for item in outcome.differences if item.wire is wire]
-        out.print(table(title, ("where", "what"), rows, left=2) if rows else f"{title}: nothing.")
+        out.print(table(title, ("where", "what"), rows, left=2, prose=True) if rows else f"{title}: nothing.")
+    if sizes:
+        columns = ("layout", "bytes", *(f"SF{factor}" for factor in FACTORS))
+        rows = [(item["layout"], _change(item["bytes"]), *map(_change, item["airtime"].values())) for item in sizes]
+        out.print(table("Longest packet, old -> new, airtime at 125 kHz", columns, rows))
     for line in outcome.receivers:
         out.print(line, markup=False)
+    for words in outcome.warnings:
+        remark(words)
 
 
-@click.command()
+def _sizes(old: Plan, new: Plan) -> list[dict[str, Any]]:
+    """Layouts whose longest packet changes: bytes, and airtime in milliseconds per spreading factor, old and new."""
+    before = {layout.id: layout for layout in old.layouts}
+    found = []
+    for layout in new.layouts:
+        was = before.get(layout.id)
+        if was is not None and was.longest != layout.longest:
+            both = was.longest, layout.longest
+            modems = {f"SF{factor}": LoRa(spreading_factor=factor) for factor in FACTORS}
+            airtimes = {name: tuple(map(modem.airtime_ms, both)) for name, modem in modems.items()}
+            found.append({"layout": layout.name, "bytes": both, "airtime": airtimes})
+    return found
+
+
+def _change(pair: tuple[float, float]) -> str:
+    """Old and new figure in a cell; airtimes grow in steps, so two may be the same."""
+    old, new = (f"{value:,}" if isinstance(value, int) else f"{value:,.1f}" for value in pair)
+    unit = "" if isinstance(pair[0], int) else " ms"
+    return f"{old}{unit}, the same" if old == new else f"{old} -> {new}{unit}"
+
+
+@click.command(short_help="Write the specification and its test vectors.")
 @click.argument("file", type=click.Path(dir_okay=False))
 @click.option("-o", "--output", type=click.Path(file_okay=False), help="Write specification and vectors into this folder.")
 @click.option("--vectors", is_flag=True, help="Print the test vectors (JSON) instead of the text.")

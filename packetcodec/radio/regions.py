@@ -18,11 +18,14 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from packetcodec.errors import RadioFault
+from packetcodec.errors import RadioFault, nearest
 from packetcodec.radio import modem
 
 VERIFIED = ("read", "quoted", "computed", "memory")
 """How far a row's figures were verified against its source; a row has the weakest mark of its figures."""
+
+MOST_HZ = 10**10
+"""The highest frequency that is looked up at all, in hertz."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,7 +136,7 @@ class Region:
         Raises:
             RadioFault: when there is none, saying why: in a gap, across an edge, outside, wrong bandwidth.
         """
-        modem.whole("frequency_hz", frequency_hz, 1, 10**10, "hertz")
+        modem.whole("frequency_hz", frequency_hz, 1, MOST_HZ, "hertz")
         if not isinstance(bandwidth_hz, (int, Fraction)) or bandwidth_hz <= 0:
             raise RadioFault(f"bandwidth_hz: {bandwidth_hz!r} is not an int or Fraction above 0 hertz")
         low, high = frequency_hz - Fraction(bandwidth_hz, 2), frequency_hz + Fraction(bandwidth_hz, 2)
@@ -195,7 +198,10 @@ def region(name: str) -> Region:
     for known in _load():
         if known.name == name.upper():
             return known
-    raise RadioFault(f"region: {name!r} is none of {', '.join(known.name for known in _load())}")
+    names = [known.name for known in _load()]
+    near = nearest(name.upper(), names)
+    hint = f" (did you mean {near}?)" if near else ""
+    raise RadioFault(f"region: {name!r} is none of {', '.join(names)}{hint}")
 
 
 def mhz(hertz: Fraction | int) -> str:

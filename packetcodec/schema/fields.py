@@ -92,7 +92,10 @@ def _unit(table: Table, kind: Kind) -> Unit | None:
     default = next(iter(kind.units))
     name = table.text("unit", default) if "unit" in kind.keys else default
     if name not in kind.units:
-        table.note(f"{show(name)} is not a unit of {kind.name}: one of {', '.join(kind.units)}", "unit")
+        symbols = {unit.symbol: known for known, unit in kind.units.items()}
+        near = symbols.get(name) or nearest(name, kind.units)
+        hint = f" (did you mean {near}?)" if near else ""
+        table.note(f"{show(name)} is not a unit of {kind.name}: one of {', '.join(kind.units)}{hint}", "unit")
         return None
     return kind.units[name]
 

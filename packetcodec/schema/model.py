@@ -135,8 +135,8 @@ class Trail:
 
     @property
     def front_bits(self) -> int:
-        """Bits of an empty trail."""
-        return 1 + self.count_bits + (self.shifts > 0)
+        """Most bits of an empty trail: count, and the shift of the coarsest grid."""
+        return 1 + self.count_bits + self.shifts
 
 
 @dataclass(frozen=True, slots=True)

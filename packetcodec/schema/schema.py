@@ -29,6 +29,9 @@ from packetcodec.schema.trail import read_trail
 if TYPE_CHECKING:
     import os
 
+#: Most bytes of a schema file: a hundred times what a long one has.
+MOST_TEXT = 1 << 20
+
 
 @dataclass(frozen=True, slots=True)
 class Schema:
@@ -58,13 +61,15 @@ class Schema:
             SchemaFault: everything that is wrong with the file, each fault with its place.
             OSError: the file cannot be read.
         """
+        with open(path, "rb") as handle:  # noqa: PTH123  # pathlib takes longer to import than all of this
+            data = handle.read(MOST_TEXT + 1)
+        if len(data) > MOST_TEXT:
+            raise SchemaFault((Problem("", f"longer than {MOST_TEXT:,} bytes, the most that a schema may have"),))
         try:
-            with open(path, encoding="utf-8") as handle:  # noqa: PTH123  # pathlib takes longer to import than all of this
-                text = handle.read()
+            return cls.parse(data.decode("utf-8"))
         except UnicodeDecodeError as fault:
             wrong = f"byte {fault.start} is {fault.object[fault.start]:#04x}"
             raise SchemaFault((Problem("", f"not a text file in UTF-8: {wrong}"),)) from None
-        return cls.parse(text)
 
     @classmethod
     def parse(cls, text: str) -> Schema:
@@ -73,10 +78,15 @@ class Schema:
         Raises:
             SchemaFault: everything that is wrong with the text, each fault with its place.
         """
+        text = text.removeprefix("\ufeff")  # the mark that some editors put before UTF-8
         try:
             document = tomllib.loads(text, parse_float=Decimal)
         except tomllib.TOMLDecodeError as fault:
             raise SchemaFault((Problem("", f"not TOML: {fault}"),)) from None
+        except RecursionError:
+            raise SchemaFault((Problem("", "not a schema: brackets are nested too deeply"),)) from None
+        except (ValueError, ArithmeticError):  # more digits than Python reads
+            raise SchemaFault((Problem("", "not a schema: a number has too many digits"),)) from None
         faults = Faults(document, text)
         schema = _read(Table(document, (), faults))
         if faults.problems or schema is None:

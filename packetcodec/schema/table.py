@@ -18,6 +18,7 @@ from packetcodec.schema.places import Path, line_of, words
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
+_TOO_LARGE = Decimal("1e30")
 NAME = re.compile(r"[a-z][a-z0-9_]{0,30}")
 
 
@@ -73,7 +74,7 @@ class Table:
         """A whole number within least..most."""
         value: int | None = self._typed(key, int, "a whole number")
         if value is not None and not least <= value <= most:
-            self.note(f"{value} is outside {least}..{most}", key)
+            self.note(f"{show(value)} is outside {least}..{most}", key)
             return None
         return default if value is None and key not in self.data else value
 
@@ -84,6 +85,9 @@ class Table:
             return None
         if not (value := Decimal(value)).is_finite():
             self.note(f"must be finite, not {value}", key)
+            return None
+        if abs(value) >= _TOO_LARGE:  # beyond it the arithmetic of decimals ends
+            self.note(f"{show(value)} is outside -1e30..1e30", key)
             return None
         return value
 

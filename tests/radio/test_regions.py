@@ -240,3 +240,9 @@ def test_the_largest_payload_within_400_ms_is_the_published_one_plus_13(sf: int,
 @pytest.mark.parametrize(("sf", "largest"), [(10, 174), (11, 82), (12, 30)])
 def test_the_largest_payload_within_400_ms_at_500_khz(sf: int, largest: int) -> None:
     assert LoRa(spreading_factor=sf, bandwidth_hz=500_000).largest_payload(Fraction(2, 5)) == largest
+
+
+@pytest.mark.parametrize(("name", "meant"), [("EU688", "EU868"), ("eu86", "EU868"), ("US91", "US915"), ("KR920 ", "KR920")])
+def test_a_region_that_is_mistyped_is_guessed(name: str, meant: str) -> None:
+    with pytest.raises(RadioFault, match=rf"\(did you mean {meant}\?\)"):
+        region(name)

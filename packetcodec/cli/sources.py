@@ -1,0 +1,200 @@
+"""Where followed bytes come from: a file as it grows, a stream, or a serial port that may go and come back.
+
+Owns one rule: what a name is. `-` is stdin; a character device (and a name under /dev, or COM and a number, that is not
+there yet) is a serial port; a pipe is a stream; everything else is a file. A stream ends; a file and a port are waited for.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import select
+import stat
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Protocol
+
+from packetcodec.cli.files import DataFault
+
+try:
+    import serial
+except ImportError:  # an optional extra
+    serial = None  # type: ignore[assignment]
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+_BLOCK = 1 << 16
+_STDIN = 0
+_PORT = re.compile(r"/dev/|COM\d+$")
+
+
+class Source(Protocol):
+    """Bytes, as they come."""
+
+    def read(self, patience: float) -> bytes | None:
+        """What came within so many seconds, b"" if nothing did; None at the end, after which nothing ever comes."""
+        ...
+
+    def close(self) -> None:
+        """Leave it."""
+        ...
+
+
+def open_source(name: str, baud: int, say: Callable[[str], None], interrupted: Callable[[], None]) -> Source:
+    """The source of a name.
+
+    Args:
+        name: `-`, a file, a pipe, or a serial port.
+        baud: speed of a serial port in bits a second.
+        say: takes a remark, such as "port gone".
+        interrupted: called where what comes next does not continue what came before.
+
+    Raises:
+        DataFault: a serial port without the library for it.
+        OSError: a file that cannot be opened.
+    """
+    if name == "-":
+        return Stream(_STDIN)
+    path = Path(name)
+    if not path.exists() and _PORT.match(name):
+        return Port(name, baud, say, interrupted)
+    mode = path.stat().st_mode
+    if stat.S_ISCHR(mode):
+        return Port(name, baud, say, interrupted)
+    if stat.S_ISFIFO(mode):
+        return Stream(os.open(name, os.O_RDONLY))
+    return GrowingFile(name, say, interrupted)
+
+
+class Stream:
+    """Stdin or a pipe."""
+
+    def __init__(self, descriptor: int) -> None:
+        self._descriptor = descriptor
+
+    def read(self, patience: float) -> bytes | None:
+        """What came; None once the other side has closed."""
+        ready, _, _ = select.select([self._descriptor], [], [], patience)
+        return os.read(self._descriptor, _BLOCK) or None if ready else b""
+
+    def close(self) -> None:
+        """Close it, stdin excepted."""
+        if self._descriptor != _STDIN:
+            os.close(self._descriptor)
+
+
+class GrowingFile:
+    """A file that others write: from its beginning on, and on as it grows. Begins again where it is replaced or cut."""
+
+    def __init__(self, name: str, say: Callable[[str], None], interrupted: Callable[[], None]) -> None:
+        self._name = name
+        self._say = say
+        self._interrupted = interrupted
+        self._descriptor = os.open(name, os.O_RDONLY)
+        self._gone = False
+
+    def read(self, patience: float) -> bytes | None:
+        """What was added."""
+        if data := os.read(self._descriptor, _BLOCK):
+            return data
+        mine = os.fstat(self._descriptor)
+        try:
+            there = Path(self._name).stat()
+        except OSError:
+            if not self._gone:
+                self._gone = True
+                self._say(f"{self._name}: gone; waiting for it")
+        else:
+            if (there.st_ino, there.st_dev) != (mine.st_ino, mine.st_dev):
+                descriptor = os.open(self._name, os.O_RDONLY)
+                os.close(self._descriptor)
+                self._descriptor = descriptor
+                self._begin_again("replaced by another file")
+            elif there.st_size < os.lseek(self._descriptor, 0, os.SEEK_CUR):
+                os.lseek(self._descriptor, 0, os.SEEK_SET)
+                self._begin_again("cut shorter")
+        time.sleep(patience)
+        return b""
+
+    def _begin_again(self, why: str) -> None:
+        self._gone = False
+        self._interrupted()
+        self._say(f"{self._name}: {why}; read from its beginning")
+
+    def close(self) -> None:
+        """Close the file."""
+        os.close(self._descriptor)
+
+
+class Port:
+    """A serial port, eight bits, no parity, one stop bit."""
+
+    def __init__(self, name: str, baud: int, say: Callable[[str], None], interrupted: Callable[[], None]) -> None:
+        if serial is None:
+            raise DataFault(f"{name}: a serial port needs the extra `serial`: pip install 'packetcodec[serial]'")
+        self._name = name
+        self._baud = baud
+        self._say = say
+        self._interrupted = interrupted
+        self._port: Any = None
+        self._waiting = False
+        self._open()
+
+    def _open(self) -> None:
+        try:
+            # A port that someone else reads would give each of the two half of the bytes.
+            self._port = serial.Serial(self._name, self._baud, timeout=0, exclusive=True if os.name == "posix" else None)
+        except ValueError as fault:
+            raise DataFault(f"{self._name}: {fault}") from None
+        except (serial.SerialException, OSError) as fault:
+            if not self._waiting:
+                self._say(f"{self._name}: {_reason(fault)}; waiting for it")
+            self._waiting = True
+        else:
+            self._say(f"{self._name}: {'back' if self._waiting else 'open'}, {self._baud} baud")
+            self._waiting = False
+
+    def read(self, patience: float) -> bytes | None:
+        """What came; nothing while the port is gone."""
+        if self._port is None:
+            time.sleep(patience)
+            self._open()
+            return b""
+        try:
+            ready, _, _ = select.select([self._port.fd], [], [], patience) if os.name == "posix" else ([1], [], [])
+            if not ready:
+                # A port whose plug was pulled stays silent on some systems: its name tells.
+                if not Path(self._name).exists():
+                    self._lost("gone")
+                return b""
+            data: bytes = self._port.read(_BLOCK)
+            if not data and os.name != "posix":
+                time.sleep(patience)
+        except (serial.SerialException, OSError) as fault:
+            self._lost(_reason(fault))
+            return b""
+        return data
+
+    def _lost(self, why: str) -> None:
+        self.close()
+        self._interrupted()
+        self._waiting = True
+        self._say(f"{self._name}: {why}; waiting for it")
+
+    def close(self) -> None:
+        """Close the port."""
+        if self._port is not None:
+            port, self._port = self._port, None
+            try:
+                port.close()
+            except (serial.SerialException, OSError):
+                return  # it went on its own
+
+
+def _reason(fault: Exception) -> str:
+    """A few words for what the operating system or the library said."""
+    code = getattr(fault, "errno", None)
+    if isinstance(code, int):
+        return os.strerror(code)
+    return "gone" if "disconnected" in str(fault) else str(fault)

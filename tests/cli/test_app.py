@@ -1,0 +1,81 @@
+"""The whole command line: exit status, one line for a fault, streams that are closed, full or gone."""
+
+import json
+import os
+import subprocess
+import sys
+
+import pytest
+
+
+@pytest.mark.parametrize("command", ["check", "spec", "encode", "decode", "airtime"])
+def test_a_file_that_is_not_there_is_one_line(cli, command):
+    status, _, err = cli(command, "nowhere.toml", stdin="")
+    assert status == 2
+    assert err == "packetcodec: nowhere.toml: No such file or directory\n"
+
+
+def test_wrong_usage_is_status_2(cli):
+    assert cli("nonsense")[0] == 2
+    assert cli("check")[0] == 2
+    assert cli("airtime", "--nonsense")[0] == 2
+    assert cli("--help")[0] == 0
+    assert cli("--version")[0] == 0
+
+
+def shell(line, folder, **environment):
+    """A command as a shell runs it, `packetcodec` being the first word."""
+    code = "from packetcodec.cli import main; main()"
+    line = line.replace("packetcodec", f"{sys.executable} -c '{code}'", 1)
+    return subprocess.run(  # noqa: S602  # the redirections of a shell are what is tested
+        line, shell=True, cwd=folder, capture_output=True, text=True, check=False,
+        env={**os.environ, **environment},
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        ("packetcodec check pasture.toml >&-", "packetcodec: stdout is closed\n"),
+        ("packetcodec check pasture.toml >/dev/full", "packetcodec: stdout: No space left on device\n"),
+        ("packetcodec encode pasture.toml <&-", "packetcodec: stdin: Bad file descriptor\n"),
+        ("packetcodec check .", "packetcodec check: Invalid value for 'FILE': File '.' is a directory.\n"),
+    ],
+)
+def test_streams_that_are_closed_or_full_are_one_line(cli, line, words):
+    done = shell(line, cli.folder)
+    assert (done.returncode, done.stderr) == (2, words)
+
+
+def test_a_terminal_that_knows_ascii_alone_gets_escapes(cli):
+    done = shell("packetcodec check pasture.toml", cli.folder, PYTHONIOENCODING="ascii")
+    assert (done.returncode, done.stderr) == (0, "")
+    assert r"-90..90 \xb0" in done.stdout
+    done = shell("packetcodec check pasture.toml --json", cli.folder, PYTHONIOENCODING="ascii")
+    assert "°" in {field["unit"] for field in json.loads(done.stdout)["layouts"][0]["fields"]}
+
+
+def test_an_interrupt_while_the_libraries_load_is_no_traceback():
+    code = (
+        "import sys\n"
+        "class Interrupt:\n"
+        "    def find_spec(self, name, *_):\n"
+        "        if name == 'rich': raise KeyboardInterrupt\n"
+        "sys.meta_path.insert(0, Interrupt())\n"
+        "from packetcodec.cli import main\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr) == (130, "")
+
+
+def test_the_help_says_whole_sentences(cli):
+    out = cli("--help")[1]
+    assert "..." not in out.split("Commands:")[1]
+
+
+def test_a_reader_that_leaves_early_is_no_error():
+    code = "from packetcodec.cli import main; main()"
+    with subprocess.Popen([sys.executable, "-c", code, "replay"], stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
+        process.stdout.close()
+        assert process.stderr.read() == b""
+        assert process.wait() == 0

@@ -1,0 +1,159 @@
+"""encode and decode: streams of packets, good and bad."""
+
+import json
+
+import pytest
+
+from packetcodec.starter import schema_text
+
+ROW = {
+    "collar": 7,
+    "counter": 1,
+    "latitude": 46.5,
+    "longitude": 9.9,
+    "altitude": 2100,
+    "battery": 3.7,
+    "fix_quality": 1,
+}
+
+
+def test_encode_and_decode_are_a_pair(cli):
+    lines = "\n".join(json.dumps({"layout": "position", "values": {**ROW, "counter": n}}) for n in range(3))
+    status, out, err = cli("encode", "pasture.toml", stdin=lines)
+    assert (status, err, len(out.splitlines())) == (0, "", 3)
+    status, out, err = cli("decode", "pasture.toml", stdin=out)
+    rows = [json.loads(line) for line in out.splitlines()]
+    assert (status, err) == (0, "")
+    assert [row["values"]["counter"] for row in rows] == [0, 1, 2]
+    assert rows[0]["status"] == "ok"
+    again = "".join(json.dumps(row) + "\n" for row in rows)
+    assert cli("decode", "pasture.toml", stdin=cli("encode", "pasture.toml", stdin=again)[1])[1] == out
+
+
+def test_a_stream_goes_on_past_bad_lines_and_counts_them(cli):
+    good = cli("encode", "pasture.toml", "--layout", "position", stdin=json.dumps(ROW))[1].strip()
+    lines = [
+        good,
+        "zz",
+        good[:-1],
+        good[:-2],
+        "",
+        "# a remark",
+        good[:-1] + "0",
+        "ff" + good[2:],
+        "0x" + good,
+        good[:4] + " " + good[4:],
+    ]
+    status, out, err = cli("decode", "pasture.toml", "--faults", stdin="\n".join(lines))
+    assert status == 1
+    assert sum(json.loads(line)["status"] == "ok" for line in out.splitlines()) == 3
+    said = err.splitlines()
+    for line, words in zip(
+        said,
+        [
+            "line 2: not hex: 'z' at column 1",
+            "line 3: not whole bytes: 27 hex digits",
+            "line 4: too_short: 13 bytes",
+            "line 7: bad_check",
+            "line 8: unknown_version",
+        ],
+        strict=False,
+    ):
+        assert words in line
+    assert said[-1] == "packetcodec: 3 packets done, 5 refused"
+    assert len(cli("decode", "pasture.toml", stdin="\n".join(lines))[1].splitlines()) == 3
+
+
+BAD_ROWS = [
+    ("{", "not JSON: Expecting property name enclosed in double quotes at column 2"),
+    ("3", "not a JSON object: 3"),
+    ("{}", "no layout"),
+    ('{"layout": "nope", "values": {}}', "'nope' is not a layout of version 1: one of position, track, status"),
+    ('{"layout": "position", "values": 3}', "values: not a JSON object: 3"),
+    (json.dumps({"layout": "position", "values": {**ROW, "latitude": 91}}), "latitude: 91 is outside -90..90 degrees"),
+    ('{"layout": "position", "values": {"latitude": NaN}}', "collar: missing"),
+    (json.dumps({"layout": "position", "values": {**ROW, "altitude": float("nan")}}), "nan is not a finite number"),
+    (json.dumps({"layout": "position", "values": {**ROW, "battery": "full"}}), "'full' is not a number"),
+]
+
+
+@pytest.mark.parametrize(("line", "words"), BAD_ROWS, ids=[row[1] for row in BAD_ROWS])
+def test_a_bad_line_to_encode_is_named_with_its_number(cli, line, words):
+    status, out, err = cli("encode", "pasture.toml", stdin=f"\n{line}\n")
+    assert (status, out) == (1, "")
+    first, last = err.splitlines()
+    assert first.startswith("packetcodec: line 2: ")
+    assert words in first
+    assert last == "packetcodec: 0 packets done, 1 refused"
+
+
+def test_no_input_at_all_is_said(cli):
+    assert cli("decode", "pasture.toml", stdin="")[0::2] == (1, "packetcodec: no line of input\n")
+
+
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        ("[" * 3_000_000, "brackets are nested too deeply"),
+        ("9" * 3_000_000, "a number has too many digits"),
+        ('{"layout": "position", "vals": {}}', 'values: missing beside "layout"'),
+        ('{"layout": "position", "values": {}, "trial": []}', '"trial": stands beside "values" and is none of layout'),
+        ('{"layout": "position", "values": {"collar": 1, "collar": 2}}', '"collar": stands twice'),
+        (json.dumps({"layout": "position", "values": {**ROW, "battery": True}}), "battery: true is not a number"),
+        (json.dumps({"layout": "position", "values": {**ROW, "battery": None}}), "battery: no value, but"),
+    ],
+    ids=["brackets", "digits", "vals", "trial", "twice", "true", "null"],
+)
+def test_one_poisoned_line_does_not_end_the_stream(cli, line, words):
+    good = json.dumps({"layout": "position", "values": ROW})
+    status, out, err = cli("encode", "pasture.toml", stdin=f"{line}\n{good}\n")
+    assert (status, len(out.splitlines())) == (1, 1)
+    assert err.startswith("packetcodec: line 1: ")
+    assert words in err
+    assert err.splitlines()[-1] == "packetcodec: 1 packet done, 1 refused"
+
+
+def test_values_that_are_clipped_are_counted(cli):
+    rows = [{**ROW, "altitude": 99_000}, {**ROW, "altitude": -9_000, "battery": 9}, ROW]
+    lines = "\n".join(json.dumps({"layout": "position", "values": row}) for row in rows)
+    status, _, err = cli("encode", "pasture.toml", stdin=lines)
+    assert (status, err) == (0, "packetcodec: 3 values clipped to the end of a range: altitude 2, battery 1\n")
+
+
+def test_a_time_may_be_a_date_with_offset(cli):
+    row = {"collar": 7, "counter": 1, "battery": 3.7, "gate_open": False}
+    hexes = [
+        cli("encode", "pasture.toml", "--layout", "status", stdin=json.dumps({**row, "time": time}))[1]
+        for time in (1_784_010_600, "2026-07-14T06:30:00Z", "2026-07-14T08:30:00+02:00")  # computed by date(1)
+    ]
+    assert len(set(hexes)) == 1
+    assert hexes[0]
+    for wrong in ("2026-07-14T06:30:00", "soon"):
+        err = cli("encode", "pasture.toml", "--layout", "status", stdin=json.dumps({**row, "time": wrong}))[2]
+        assert f'time: "{wrong}" is neither a number of seconds nor a date and time with offset' in err
+
+
+def test_a_layout_that_is_not_there_is_wrong_usage_before_anything_is_read(cli):
+    status, _, err = cli("encode", "pasture.toml", "--layout", "positon", stdin="{}")
+    assert status == 2
+    assert err == "packetcodec encode: --layout: 'positon' is none of position, track, status (did you mean position?)\n"
+
+
+def test_hex_may_have_colons_and_what_is_not_hex_has_a_status(cli):
+    good = cli("encode", "pasture.toml", "--layout", "position", stdin=json.dumps(ROW))[1].strip()
+    parted = ":".join(good[at : at + 2] for at in range(0, len(good), 2))
+    status, out, err = cli("decode", "pasture.toml", "--faults", stdin=parted.encode() + b"\n\x1b[2J\xff\n" + b"ffff\n")
+    rows = [json.loads(line) for line in out.splitlines()]
+    assert [row["status"] for row in rows] == ["ok", "not_hex", "unknown_version"]
+    assert rows[2]["offset"] == 0
+    assert status == 1
+    assert "not hex: '\\x1b' at column 1" in err
+
+
+def test_two_schemas_of_one_version_are_named(cli):
+    (cli.folder / "other.toml").write_text(schema_text(), encoding="utf-8")
+    status, _, err = cli("decode", "pasture.toml", "other.toml", stdin="")
+    assert (status, err) == (
+        1,
+        "packetcodec: pasture.toml and other.toml: both are version 1, which is what tells packets apart\n",
+    )

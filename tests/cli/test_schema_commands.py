@@ -1,0 +1,139 @@
+"""new, check, compare, spec, kinds: commands about a schema."""
+
+import json
+
+import pytest
+
+from packetcodec.schema import KINDS
+from packetcodec.starter import schema_text
+
+
+def test_new_writes_a_schema_that_checks_and_leaves_a_file_alone(cli):
+    assert cli("new", "mine.toml")[0] == 0
+    assert cli("check", "mine.toml")[0] == 0
+    (cli.folder / "mine.toml").write_text("mine", encoding="utf-8")
+    status, _, err = cli("new", "mine.toml")
+    assert (status, err) == (1, "packetcodec: mine.toml: exists already and is left alone\n")
+    assert (cli.folder / "mine.toml").read_text(encoding="utf-8") == "mine"
+
+
+def test_check_tells_what_was_chosen_and_what_it_promises(cli):
+    status, out, err = cli("check", "pasture.toml")
+    assert status == 0
+    for words in (
+        'layout "position", id 1: 14 bytes',
+        "resolution 2.5 m",
+        "23",
+        "1.77 m",
+        "Hamming distance 5",
+        "65,536",
+    ):
+        assert words in out
+    assert err == ""
+    report = json.loads(cli("check", "pasture.toml", "--json")[1])
+    assert [layout["bytes"] for layout in report["layouts"]] == [14, 14, 12]
+    assert report["layouts"][0]["hamming_distance"] == 5
+
+
+def test_check_warns_of_a_modem_polynomial_and_of_a_check_too_weak_for_its_length(cli):
+    text = schema_text().replace("CRC-16/M17", "CRC-16/XMODEM")
+    (cli.folder / "weak.toml").write_text(text, encoding="utf-8")
+    assert "adds nothing" in cli("check", "weak.toml")[2]
+    rows = ",".join(f'{{ kind = "identifier", name = "n{i}", bits = 32 }}' for i in range(6))
+    text = schema_text().replace(
+        '{ kind = "flag", name = "gate_open", doc = "the collar saw the gate\'s beacon open" }', rows
+    )
+    (cli.folder / "long.toml").write_text(text, encoding="utf-8")
+    assert "too weak for" in cli("check", "long.toml")[2]
+
+
+def test_every_fault_of_a_schema_is_a_line_with_file_and_place(cli):
+    text = schema_text().replace("bits = 12", "bits = 99", 1).replace('kind = "flag"', 'kind = "flak"')
+    (cli.folder / "bad.toml").write_text(text, encoding="utf-8")
+    status, out, err = cli("check", "bad.toml")
+    assert (status, out) == (1, "")
+    assert len(err.splitlines()) == 2
+    assert all(line.startswith("packetcodec: bad.toml: line ") for line in err.splitlines())
+
+
+def test_compare_says_what_changes_the_wire(cli):
+    text = schema_text().replace("bits = 12, optional", "bits = 13, optional").replace("Sent now", "Sent seldom")
+    (cli.folder / "next.toml").write_text(text, encoding="utf-8")
+    status, out, _ = cli("compare", "pasture.toml", "next.toml")
+    assert status == 0
+    assert "width 12 -> 13 bits" in out
+    assert "remark changed" in out
+    assert "RAISE THE VERSION" in out
+    assert json.loads(cli("compare", "pasture.toml", "next.toml", "--json")[1])["changes_wire"] is True
+    assert "The two are the same." in cli("compare", "pasture.toml", "pasture.toml")[1]
+
+
+def test_spec_prints_the_text_and_writes_both_files(cli):
+    status, out, _ = cli("spec", "pasture.toml")
+    assert status == 0
+    assert out.startswith("# pasture, version 1")
+    assert json.loads(cli("spec", "pasture.toml", "--vectors")[1])["schema"] == "pasture"
+    assert cli("spec", "pasture.toml", "-o", "out")[0] == 0
+    assert (cli.folder / "out" / "pasture-v1.md").read_text(encoding="utf-8") == out
+
+
+def test_dates_stand_where_seconds_would_say_nothing(cli):
+    out = cli("check", "pasture.toml")[1]
+    # 2026 began at 1767225600 (Unix seconds); 20 bits of minutes later is 2027-12-30 04:15 (computed by hand).
+    assert "2026-01-01T00:00Z..2027-12-30T04:15Z" in out
+    assert "1767225600" not in out
+    assert "half a base unit where the number that was given is rounded" in out
+
+
+def test_a_byte_order_mark_before_a_schema_is_no_fault(cli):
+    (cli.folder / "marked.toml").write_text("\ufeff" + schema_text(), encoding="utf-8")
+    assert cli("check", "marked.toml")[0::2] == (0, "")
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("a = " + "[" * 100_000, "brackets are nested too deeply"),
+        ("version = " + "9" * 10_000, "a number has too many digits"),
+        ("version = " + "9" * 4_000, "... is outside 0..15"),
+        ("#" * (1 << 20) + "\n", "longer than 1,048,576 bytes"),
+        (schema_text().replace("maximum = 4.5", "maximum = 1e999999"), "is outside -1e30..1e30"),
+        (schema_text().replace("bits = 12, optional", "bits = 12, max = 9, optional"), "did you mean maximum?"),
+        (schema_text().replace("minimum = 2.5, maximum = 4.5", 'unit = "%"'), "did you mean percent?"),
+    ],
+    ids=["brackets", "digits", "long", "file", "decimal", "key", "unit"],
+)
+def test_a_poisoned_schema_is_a_clear_line(cli, text, words):
+    (cli.folder / "poison.toml").write_text(text, encoding="utf-8")
+    status, out, err = cli("check", "poison.toml")
+    assert (status, out) == (1, "")
+    assert words in err
+    assert max(map(len, err.splitlines())) < 300
+
+
+def test_what_has_no_end_is_not_read_to_its_end(cli):
+    assert "longer than 1,048,576 bytes" in cli("check", "/dev/zero")[2]
+
+
+def test_kinds_lists_every_kind_with_its_units_and_keys(cli):
+    out = cli("kinds")[1]
+    assert all(kind in out and unit in out for kind in KINDS for unit in KINDS[kind].units)
+    report = {row["kind"]: row for row in json.loads(cli("kinds", "--json")[1])}
+    assert list(report) == list(KINDS)
+    assert all(set(report[kind]["keys"]) == KINDS[kind].keys for kind in KINDS)
+    assert report["battery"]["units"][1] == {"unit": "percent", "symbol": "%", "minimum": 0, "maximum": 100, "step": 1}
+
+
+def test_compare_tells_sizes_airtimes_remarks_and_a_version_that_goes_down(cli):
+    text = schema_text().replace("bits = 12, optional", "bits = 28, optional").replace("version = 1 ", "version = 2 ", 1)
+    text = text.replace("to a receiver in the hut", "to the hut")
+    (cli.folder / "next.toml").write_text(text, encoding="utf-8")
+    status, out, err = cli("compare", "pasture.toml", "next.toml")
+    assert (status, err) == (0, "")
+    assert "14 -> 16" in out
+    # 14 and 16 bytes at SF10, 125 kHz, 4/5: 288.8 and 329.7 ms (computed from the reference drivers).
+    assert "288.8 -> 329.7 ms" in out
+    assert "schema   remark changed" in out
+    assert "the version goes down, 2 -> 1" in cli("compare", "next.toml", "pasture.toml")[2]
+    report = json.loads(cli("compare", "pasture.toml", "next.toml", "--json")[1])
+    assert report["sizes"][0]["bytes"] == [14, 16]
