@@ -1,0 +1,254 @@
+"""What is always true of a packet format, as plain functions: each name is the sentence that it holds.
+
+Owns one rule: how sure a statistical test is. What has a probability is refused only when chance alone would do it less
+often than once in a million runs (`SURE`), by the exact binomial tail.
+
+>>> from packetcodec.schema import Schema
+>>> codec = Codec(Schema.parse('''
+... name = "pasture"
+... version = 1
+... check = { crc = "CRC-8/AUTOSAR" }
+... [[layouts]]
+... name = "gate"
+... id = 2
+... fields = [{ kind = "identifier" }, { kind = "flag", name = "open" }]
+... '''))
+>>> decoding_ends_with_a_packet_or_a_named_fault(codec, b"\\x12")
+>>> chance_of_passing_so_often(3, 1000, Fraction(1, 256)) > SURE
+True
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
+
+from packetcodec.codec import Codec, Packet
+from packetcodec.crc import undetected_fraction
+from packetcodec.crc.distance import distance_at
+from packetcodec.errors import FAULTS, OK, PacketFault
+from packetcodec.plan import FieldPlan, LayoutPlan, OutOfRangeError, Plan, from_raw, head_of, to_raw, to_value, unpack
+from packetcodec.plan.cells import CIRCLE, HALF_CIRCLE, POLE, east_step
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Sequence
+
+    from packetcodec.plan import Point
+
+#: A result that chance alone would give less often than this is refused.
+SURE = Fraction(1, 1_000_000)
+
+
+class BrokenInvariantError(AssertionError):
+    """Something that is always true was not. The message says what, and with which input."""
+
+
+def decoding_ends_with_a_packet_or_a_named_fault(codec: Any, data: bytes) -> None:
+    """Whatever the bytes, `decode` gives a Packet or raises a PacketFault of a known name, and `try_decode` agrees."""
+    try:
+        packet = codec.decode(data)
+        status = OK
+    except PacketFault as fault:
+        packet, status = None, fault.status
+    except Exception as fault:
+        raise BrokenInvariantError(f"decoding {data.hex() or '-'} raised {type(fault).__name__}: {fault}") from fault
+    if status not in {OK, *FAULTS}:
+        raise BrokenInvariantError(f"decoding {data.hex() or '-'} gave the unknown fault {status!r}")
+    if status == OK and not isinstance(packet, Packet):
+        raise BrokenInvariantError(f"decoding {data.hex()} gave {packet!r}, no Packet")
+    if codec.try_decode(data)[0] != status:
+        raise BrokenInvariantError(f"decode and try_decode say different things of {data.hex() or '-'}")
+
+
+def what_is_accepted_encodes_again_to_the_same_meaning(codec: Codec, data: bytes) -> None:
+    """A good packet of the codec's own version, encoded again, is the very same packet.
+
+    With a trail: it says the same codes, and each point lies within half a cell of where it was. (The same trail can have
+    been coded on a coarser grid than it needs, and a point half way round the globe in either direction.)
+    """
+    status, packet = codec.try_decode(data)
+    if status != OK or packet is None or packet.version != codec.plan.version:
+        return
+    layout = codec.plan.layout(packet.layout)
+    again = codec.encode(packet.layout, packet.values, packet.trail)
+    if layout.trail is None:
+        if again != data:
+            raise BrokenInvariantError(f"{data.hex()} encodes again to {again.hex()}")
+        return
+    plans = {codec.plan.version: codec.plan}
+    _, _, raws, points = unpack(plans, data)
+    _, _, raws_again, points_again = unpack(plans, again)
+    if raws_again != raws or (len(points_again) < len(points) and not layout.trail.shifts):
+        raise BrokenInvariantError(f"{data.hex()} encodes again to {again.hex()}, which says something else")
+    _demand_near(layout, raws, points_again, points, data)
+
+
+def values_follow_from_the_codes(codec: Codec, data: bytes) -> None:
+    """The values of a packet are those of its raw codes, by the plain rule."""
+    status, packet = codec.try_decode(data)
+    if status != OK or packet is None:
+        return
+    layout = codec.plans[packet.version].layout(packet.layout)
+    for field, code in zip(layout.fields, packet.codes, strict=True):
+        value, wanted = packet.values[field.name], to_value(field, code)
+        if value != wanted or type(value) is not type(wanted):
+            raise BrokenInvariantError(f"{data.hex()}: {field.name} is {value!r}, its code {code} means {wanted!r}")
+
+
+def error_is_within_the_promised_bound(field: FieldPlan, base: int) -> None:
+    """A base within the range arrives at most half a step from where it was, measured around a circle."""
+    if not field.low <= base <= field.end:
+        return
+    there = from_raw(field, to_raw(field, base))
+    error = abs(there - base)
+    if field.circle:
+        error = min(error, field.circle - error)
+    if error > field.worst:
+        raise BrokenInvariantError(f"{field.name}: base {base} arrives as {there}, {error} away: more than {field.worst}")
+
+
+def quantizing_is_monotone(field: FieldPlan, bases: Iterable[int]) -> None:
+    """Of two bases the larger never gets the smaller code, except across the end of a circle, to code 0."""
+    codes = [(base, _code(field, base)) for base in sorted(bases) if field.low <= base <= field.end]
+    for (base, code), (other, next_code) in pairwise(codes):
+        if code is not None and next_code is not None and next_code < code and not (field.circle and next_code == 0):
+            raise BrokenInvariantError(f"{field.name}: {base} has code {code}, {other} has {next_code}")
+
+
+def quantizing_is_idempotent(field: FieldPlan, code: int) -> None:
+    """The base of a code in use has that very code."""
+    if not 0 <= code <= field.last:
+        return
+    again = _code(field, from_raw(field, code))
+    if again != code:
+        raise BrokenInvariantError(f"{field.name}: code {code} is base {from_raw(field, code)}, which has code {again}")
+
+
+def _code(field: FieldPlan, base: int) -> int | None:
+    try:
+        return to_raw(field, base)
+    except OutOfRangeError:
+        return None
+
+
+def points_are_within_half_a_cell(plan: Plan, layout: LayoutPlan, data: bytes, given: Sequence[Point]) -> None:
+    """Each point of a trail arrives within half a cell of where it was given, of the coarsest cell that there can be."""
+    _, _, raws, points = unpack({plan.version: plan}, data)
+    _demand_near(layout, raws, points, given, data)
+
+
+def _demand_near(
+    layout: LayoutPlan, raws: Sequence[int], points: Sequence[Point], given: Sequence[Point], data: bytes
+) -> None:
+    trail, head = layout.trail, head_of(layout, raws)
+    if trail is None or head is None:
+        return
+    step = trail.step << trail.shifts
+    wide = east_step(step, head.latitude)
+    for number, (point, was) in enumerate(zip(points, given, strict=False), 1):
+        east = abs((point.longitude - was.longitude + HALF_CIRCLE) % CIRCLE - HALF_CIRCLE)
+        north = abs(point.latitude - was.latitude)
+        # Half way round the globe the cells do not close: a point there can be up to one cell off.
+        way = abs((was.longitude - head.longitude + HALF_CIRCLE) % CIRCLE - HALF_CIRCLE)
+        most = 2 * wide if way > HALF_CIRCLE - 2 * wide else wide
+        if 2 * north > step + 1 or 2 * east > most + 1:
+            raise BrokenInvariantError(f"point {number} of {data.hex()} is {north} and {east} units from where it was")
+        if abs(point.latitude) > POLE or not -HALF_CIRCLE <= point.longitude < HALF_CIRCLE:
+            raise BrokenInvariantError(f"point {number} of {data.hex()} is at {point.latitude}, {point.longitude}")
+
+
+def flips_up_to_the_guarantee_are_noticed(plan: Plan, data: bytes, bits: Iterable[int]) -> None:
+    """A good packet with fewer wrong bits than the Hamming distance at its length is never good."""
+    places = set(bits)
+    if not 0 < len(places) <= guaranteed_flips(plan, len(data)):
+        return
+    number = int.from_bytes(data, "big")
+    for bit in places:
+        number ^= 1 << 8 * len(data) - 1 - bit
+    broken = number.to_bytes(len(data), "big")
+    try:
+        unpack({plan.version: plan}, broken)
+    except PacketFault:
+        return
+    raise BrokenInvariantError(f"{data.hex()} with bits {sorted(places)} flipped is a good packet")
+
+
+def guaranteed_flips(plan: Plan, size: int) -> int:
+    """So many wrong bits in a packet of so many bytes are always noticed; 0 without a check."""
+    if plan.crc is None or size <= plan.crc.size:
+        return 0
+    return distance_at(plan.crc.polynomial, plan.crc.width, 8 * size).value - 1
+
+
+def noise_is_missed_no_more_often_than_promised(plan: Plan, passed: int, tried: int, *, doubled: bool = False) -> None:
+    """Of packets of noise, or with a long burst of wrong bits, the check lets through 1 in 2^width.
+
+    Bursts of exactly one bit more than the check pass twice as often (`doubled`). The test is one-sided and sure to
+    `SURE`: chance alone fails it less often than once in a million.
+    """
+    if plan.crc is None or not tried:
+        return
+    promised = undetected_fraction(plan.crc.width) * (2 if doubled else 1)
+    chance = chance_of_passing_so_often(passed, tried, promised)
+    if chance < SURE:
+        raise BrokenInvariantError(
+            f"{passed} of {tried} packets of noise passed the check, promised is 1 in {promised.denominator}: chance alone "
+            f"does that with a probability of {float(chance):.1g}"
+        )
+
+
+def chance_of_passing_so_often(passed: int, tried: int, promised: Fraction) -> Fraction:
+    """Probability that of `tried` packets at least `passed` pass, each with the probability `promised`; an upper bound.
+
+    Exact up to 10 packets passed. Beyond, where the sum has huge terms, the union bound tried^k / k! * p^k, which is never
+    too small; it is above 1 (and cut there) where so many are to be expected.
+    """
+    if passed <= 0:
+        return Fraction(1)
+    if passed > _EXACT:
+        bound = Fraction(1)
+        for number in range(passed):
+            bound = bound * (tried - number) / (number + 1) * promised
+            bound = bound.limit_denominator(10**40) if bound.denominator > 10**60 else bound
+        return min(Fraction(1), bound)
+    p, q = float(promised), 1.0 - float(promised)
+    below, term = 0.0, q**tried
+    for number in range(passed):
+        below += term
+        term = term * (tried - number) / (number + 1) * p / q
+    union = Fraction(1)
+    for number in range(passed):
+        union = union * (tried - number) / (number + 1) * promised
+    # 1 - below loses its digits where the tail is tiny; the union bound does not.
+    return min(union, Fraction(1)) if below > 1 - 1e-9 else Fraction(max(0.0, 1.0 - below)).limit_denominator(10**15)
+
+
+_EXACT = 10
+
+
+def all_answers_agree(question: str, answers: dict[str, str]) -> None:
+    """Every back end gives the same answer to a question."""
+    if len(set(answers.values())) > 1:
+        said = "; ".join(f"{name}: {answer}" for name, answer in answers.items())
+        raise BrokenInvariantError(f"{question}: {said}")
+
+
+#: Those that hold for a codec and any bytes at all.
+OF_ANY_BYTES: tuple[Callable[[Codec, bytes], None], ...] = (
+    decoding_ends_with_a_packet_or_a_named_fault,
+    what_is_accepted_encodes_again_to_the_same_meaning,
+    values_follow_from_the_codes,
+)
+
+
+def broken_by(codec: Codec, data: bytes) -> str:
+    """What a codec breaks with some bytes, in a sentence, or ""."""
+    for invariant in OF_ANY_BYTES:
+        try:
+            invariant(codec, data)
+        except BrokenInvariantError as fault:
+            return str(fault)
+        except Exception as fault:  # noqa: BLE001  # whatever comes out of a decoder is what we look for
+            return f"{type(fault).__name__}: {fault}"
+    return ""

@@ -1,0 +1,135 @@
+"""Good packets and what is made of them: raw codes at the borders, and bytes with something done to them.
+
+Owns one rule: how content is chosen. A code is one time in two anything the field sends, else a border: first, second,
+last but one, last, absent, a single bit, a run of ones; base units lie around codes, ties, ends of the range and beyond.
+
+>>> from random import Random
+>>> from packetcodec.plan import compile_plan
+>>> from packetcodec.schema import Schema
+>>> plan = compile_plan(Schema.parse('''
+... name = "pasture"
+... version = 1
+... [[layouts]]
+... name = "gate"
+... id = 2
+... fields = [{ kind = "identifier" }, { kind = "flag", name = "open" }]
+... '''))
+>>> maker = Maker(plan, plan.layouts[0], Random(1))
+>>> all(raw <= field.last for raw, field in zip(maker.raws(), plan.layouts[0].fields))
+True
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from packetcodec.fuzz.motions import motion
+from packetcodec.plan import FieldPlan, LayoutPlan, Plan, Point, from_raw, head_of
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from random import Random
+
+_I32 = 1 << 31
+
+
+class Maker:
+    """Makes the content of one layout's packets."""
+
+    def __init__(self, plan: Plan, layout: LayoutPlan, random: Random) -> None:
+        self.plan = plan
+        self.layout = layout
+        self.random = random
+        self._codes = [_borders(field) for field in layout.fields]
+        self._bases = [_base_borders(field) for field in layout.fields]
+
+    def raws(self) -> tuple[int, ...]:
+        """Raw codes that the fields send."""
+        random = self.random
+        bits = random.getrandbits(2 * len(self._codes))
+        codes = []
+        for field, borders in zip(self.layout.fields, self._codes, strict=True):
+            if bits & 3:
+                codes.append(int(random.random() * (field.last + 1)))
+            else:
+                codes.append(borders[int(random.random() * len(borders))])
+            bits >>= 2
+        return tuple(codes)
+
+    def located(self) -> tuple[int, ...]:
+        """Raw codes with a position, for a trail to hang on."""
+        codes = list(self.raws())
+        for place, field in enumerate(self.layout.fields):
+            if field.kind in {"latitude", "longitude"} and codes[place] == field.absent:
+                codes[place] = self.random.randint(0, field.last)
+        return tuple(codes)
+
+    def bases(self) -> tuple[int | None, ...]:
+        """Base units for an encoder: in the range, around its codes and ties, at its ends, beyond it."""
+        random = self.random
+        found: list[int | None] = []
+        wild = random.randrange(3)  # two in three are good as a whole
+        for field, borders in zip(self.layout.fields, self._bases, strict=True):
+            way = random.randrange(8)
+            if way == 0 and field.absent is not None:
+                found.append(None)
+            elif way < 4:
+                found.append(random.randint(field.low, field.end))
+            elif way < 6 or not wild:
+                base = field.low + random.randint(0, field.last) * field.step + field.step // 2
+                found.append(max(field.low, min(field.end, base + random.randint(-1, 1))))
+            else:
+                found.append(random.choice(borders))
+        return tuple(found)
+
+    def trail(self, raws: Sequence[int]) -> tuple[Point, ...]:
+        """Earlier positions for a packet of these codes."""
+        head = head_of(self.layout, raws)
+        if self.layout.trail is None or head is None:
+            return ()
+        return motion(self.random, self.layout.trail, head)
+
+    def coded(self, bases: Sequence[int | None]) -> tuple[Point, ...]:
+        """Earlier positions for base units, from where the position of the packet roughly is."""
+        trail, place = self.layout.trail, {}
+        for field, base in zip(self.layout.fields, bases, strict=True):
+            place[field.kind] = base
+        if trail is None:
+            return ()
+        latitude, longitude = place.get("latitude") or 0, place.get("longitude") or 0
+        altitude = place.get("altitude")
+        head = Point(max(-900_000_000, min(900_000_000, latitude)), longitude, altitude)
+        return motion(self.random, trail, head)
+
+
+def _borders(field: FieldPlan) -> tuple[int, ...]:
+    last = field.last
+    codes = [0, 1, last - 1, last, last // 2]
+    codes += [1 << bit for bit in range(field.bits)] + [(1 << bit) - 1 for bit in range(1, field.bits)]
+    found = [code for code in dict.fromkeys(codes) if 0 <= code <= last]
+    if field.absent is not None:
+        found += [field.absent] * max(1, len(found) // 4)
+    return tuple(found)
+
+
+def _base_borders(field: FieldPlan) -> tuple[int, ...]:
+    half = field.step // 2
+    top = from_raw(field, field.last)
+    found = [field.low, field.low + 1, field.end, field.end - 1, top, top + half, top + half + 1, top + field.step - half]
+    found += [field.low + half, field.low + half + 1, field.low + field.step - half, field.low + field.step - half - 1]
+    found += [field.high, field.high - 1, field.low - 1, field.high + 1]
+    if field.circle:
+        found += [field.high + field.circle // 3, field.low - field.circle // 3]
+    found += [field.low - 1000 * field.scale, field.high + 1000 * field.scale]
+    found += [base for base in (0, -1, 1) if field.low <= base <= field.high]
+    return tuple(dict.fromkeys(base for base in found if askable(field, base)))
+
+
+def askable(field: FieldPlan, base: int) -> bool:
+    """Whether an encoder can be asked for a base, in the range or beyond: firmware holds it in 32 bits.
+
+    They are unsigned for ranges beyond signed numbers, and for numbers that count where no negative one means anything.
+    """
+    if field.high >= _I32 or (field.low >= 0 and field.policy != "clip" and field.scale == 1):
+        return 0 <= base < 2 * _I32
+    return -_I32 <= base < _I32

@@ -1,0 +1,173 @@
+"""From a packet that shows a finding to the smallest one that does.
+
+Owns one rule: what is smaller. Fewer bytes, then fewer set bits before the check, then the lower number; for an encoder's
+question fewer points, then numbers nearer to zero. Each step is asked again: what stays is still the same finding.
+
+>>> from packetcodec.plan import compile_plan
+>>> from packetcodec.schema import Schema
+>>> plan = compile_plan(Schema.parse('''
+... name = "pasture"
+... version = 1
+... [[layouts]]
+... name = "gate"
+... id = 2
+... fields = [{ kind = "identifier" }, { kind = "flag", name = "open" }]
+... '''))
+>>> is_odd = lambda text: text.startswith("encode 2") and int(text.split()[2]) % 2 == 1
+>>> shrink(Oracle(plan), "encode 2 77 1", is_odd)
+'encode 2 1 0'
+"""
+
+from __future__ import annotations
+
+import time
+from typing import TYPE_CHECKING
+
+from packetcodec.errors import PacketFault
+from packetcodec.fuzz.lines import HELD, Question, QuestionFault, decode_question, read_question
+from packetcodec.fuzz.oracle import Oracle
+from packetcodec.plan import Point, from_raw, pack, unpack
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+
+def shrink(oracle: Oracle, text: str, shows: Callable[[str], bool], *, asks: int = 600, seconds: float = 3.0) -> str:
+    """The smallest question found that still shows it, with at most so many questions asked and seconds spent."""
+    deadline = time.monotonic() + seconds
+    seen = {text}
+    moving = True
+    while moving:
+        moving = False
+        for other in _smaller(oracle, text):
+            if other in seen:
+                continue
+            if asks <= 0 or time.monotonic() > deadline:
+                return text
+            seen.add(other)
+            asks -= 1
+            if shows(other):
+                text, moving = other, True
+                break
+    return text
+
+
+def _smaller(oracle: Oracle, text: str) -> Iterator[str]:
+    if text.endswith(HELD):
+        good, bad, _ = text.split("\n")
+        yield from (f"{good}\n{other}\n{HELD}" for other in _smaller(oracle, bad))
+        yield from (f"{other}\n{bad}\n{HELD}" for other in _smaller(oracle, good))
+        return
+    try:
+        question = read_question(oracle.plan, text)
+    except QuestionFault:
+        return
+    if question.layout is None:
+        yield from _packets(oracle, question.data)
+    else:
+        yield from _numbers(question)
+
+
+# --- packets ---------------------------------------------------------------------------------------------------------
+
+
+def _packets(oracle: Oracle, data: bytes) -> Iterator[str]:
+    """Smaller packets; one whose check is good keeps a good check."""
+    size = oracle.plan.crc.size if oracle.plan.crc else 0
+    sealed = bool(size) and len(data) > size and oracle.plan.crc is not None
+    if sealed and oracle.plan.crc is not None:
+        sealed = oracle.plan.crc.append(data[:-size], oracle.plan.start) == data
+    body = data[:-size] if sealed else data
+    best = _rank(body)
+    for other in (*_meanings(oracle, data, size), *_bytes(body)):
+        if _rank(other) < best:
+            whole = oracle.plan.crc.append(other, oracle.plan.start) if sealed and oracle.plan.crc else other
+            yield decode_question(whole)
+    if not sealed and size and len(data) > size and oracle.plan.crc is not None:
+        # A wrong check made as small as it can be: the right one with a bit changed.
+        right = oracle.plan.crc.append(data[:-size], oracle.plan.start)
+        for mask in (1, 1 << 7):
+            other = right[:-1] + bytes([right[-1] ^ mask])
+            if other != data and _rank(other) < _rank(data):
+                yield decode_question(other)
+
+
+def _rank(data: bytes) -> tuple[int, int, int]:
+    number = int.from_bytes(data, "big")
+    return len(data), number.bit_count(), number
+
+
+def _meanings(oracle: Oracle, data: bytes, size: int) -> Iterator[bytes]:
+    """A good packet with fewer points or simpler values, without its check."""
+    try:
+        plan, layout, raws, points = unpack({oracle.plan.version: oracle.plan}, data)
+    except PacketFault:
+        return
+
+    def body(codes: tuple[int, ...], trail: tuple[Point, ...]) -> bytes:
+        made = pack(plan, layout, codes, trail)
+        return made[: len(made) - size] if size else made
+
+    for count in range(len(points)):
+        yield body(raws, points[:count])
+    if points:
+        head = Point(
+            *(from_raw(field, raw) for field, raw in zip(layout.fields, raws, strict=True) if field.kind in {"latitude", "longitude"})
+        )
+        for place, point in enumerate(points):
+            for near in (head, points[place - 1] if place else head):
+                moved = point._replace(latitude=near.latitude, longitude=near.longitude)
+                if moved != point:
+                    yield body(raws, (*points[:place], moved, *points[place + 1 :]))
+    for place, (field, raw) in enumerate(zip(layout.fields, raws, strict=True)):
+        for code in dict.fromkeys((0, 1, raw >> 1, raw & raw - 1 if raw else 0, field.last)):
+            if code != raw and code <= field.last:
+                yield body((*raws[:place], code, *raws[place + 1 :]), points)
+
+
+def _bytes(body: bytes) -> Iterator[bytes]:
+    """Bytes taken out, bits cleared."""
+    for count in (len(body) // 2, len(body) // 4, 4, 2, 1):
+        if 0 < count <= len(body):
+            yield body[:-count]
+            for place in range(0, len(body) - count, count):
+                yield body[:place] + body[place + count :]
+    number = int.from_bytes(body, "big")
+    for place in range(len(body)):
+        if body[place]:
+            yield body[:place] + b"\0" + body[place + 1 :]
+    for bit in range(8 * len(body) - 1, -1, -1):
+        if number >> bit & 1:
+            yield (number ^ 1 << bit).to_bytes(len(body), "big")
+            if bit:
+                yield (number ^ 3 << bit - 1).to_bytes(len(body), "big")
+
+
+# --- an encoder's questions ------------------------------------------------------------------------------------------
+
+
+def _numbers(question: Question) -> Iterator[str]:
+    layout, points = question.layout, question.points
+    if layout is None:
+        return
+    for count in range(len(points)):
+        yield question._replace(points=points[:count]).line
+    for place, (field, number) in enumerate(zip(layout.fields, question.numbers, strict=True)):
+        if number is None:
+            continue
+        simple = (0, number // 2 if number > 0 else -(-number // 2), field.low, field.low + (number - field.low) // 2, number - 1)
+        for other in dict.fromkeys(simple):
+            fits = question.verb == "encode_base" or 0 <= other <= field.last
+            if fits and (abs(other), other < 0) < (abs(number), number < 0):
+                yield question._replace(numbers=(*question.numbers[:place], other, *question.numbers[place + 1 :])).line
+    for place, point in enumerate(points):
+        near = points[place - 1] if place else None
+        for other in (near, Point(point.latitude // 2, point.longitude // 2, point.altitude, point.age)):
+            if other is not None and other != point:
+                smaller = (*points[:place], other._replace(age=point.age), *points[place + 1 :])
+                if sum(map(_spread, smaller)) < sum(map(_spread, points)):
+                    yield question._replace(points=smaller).line
+
+
+def _spread(point: Point) -> int:
+    return abs(point.latitude) + abs(point.longitude)

@@ -1,0 +1,222 @@
+"""What is asked: something that takes the lines of questions and gives the lines of answers.
+
+Owns one rule: a target never raises on a question. An exception in our own process is an answer ("raised ..."), a
+program that dies, hangs or loses step is a `Replies.trouble`.
+
+>>> target = Inside("echo", lambda line: line.upper())
+>>> target.ask(["decode 11"]).lines
+('DECODE 11',)
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Protocol
+
+from packetcodec.codec import Codec
+from packetcodec.codec.reference import ReferenceCodec
+from packetcodec.errors import OK, ValueFault
+from packetcodec.fuzz.lines import HELD, REFUSED, UNKNOWN, QuestionFault, decode_answer, read_question
+from packetcodec.plan import FieldPlan, LayoutPlan, Plan, Point, Value, pack, to_value
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from packetcodec.codec import Packet
+    from packetcodec.schema import Schema
+
+
+@dataclass(frozen=True, slots=True)
+class Replies:
+    """The answers to some lines.
+
+    Attributes:
+        lines: those that came, at most one to a line asked.
+        trouble: why there are fewer than asked, or why they cannot be told apart; "" for none.
+        remarks: what the target wrote beside its answers (stderr), or "".
+        aligned: whether the first line answers the first question, and so on, as far as they go.
+    """
+
+    lines: tuple[str, ...]
+    trouble: str = ""
+    remarks: str = ""
+    aligned: bool = True
+
+
+class Target(Protocol):
+    """Something that answers questions.
+
+    Attributes:
+        name: as the user calls it again on the command line.
+    """
+
+    name: str
+
+    def ask(self, lines: Sequence[str]) -> Replies:
+        """The answers to some lines, in their order."""
+
+    def memory(self) -> int:
+        """Bytes of memory the target holds, 0 where it cannot be told."""
+
+    def close(self) -> None:
+        """Let go of it."""
+
+
+class Inside:
+    """A function of our own process: line to line."""
+
+    def __init__(self, name: str, answer: Callable[[str], str]) -> None:
+        self.name = name
+        self._answer = answer
+
+    def ask(self, lines: Sequence[str]) -> Replies:
+        """The answers; an exception is one too."""
+        return Replies(tuple(map(self._one, lines)))
+
+    def _one(self, line: str) -> str:
+        try:
+            return self._answer(line)
+        except Exception as fault:  # noqa: BLE001  # whatever a decoder raises is what we look for
+            return f"raised {type(fault).__name__}: {fault}".replace("\n", " ")
+
+    def memory(self) -> int:
+        """Not told apart from our own."""
+        return 0
+
+    def close(self) -> None:
+        """Nothing to let go."""
+
+
+class Speaker:
+    """The line protocol around a codec with the interface of `packetcodec.codec.Codec`.
+
+    Args:
+        plan: whose packets are spoken of.
+        codec: a `Codec` or a `ReferenceCodec`.
+        keep: a place for the packet of the last good decode, so that `held` can be answered.
+    """
+
+    def __init__(self, plan: Plan, codec: Codec | ReferenceCodec) -> None:
+        self._plan = plan
+        self._codec = codec
+        self._names = {layout.name: layout for layout in plan.layouts}
+        self._held = UNKNOWN
+
+    def __call__(self, line: str) -> str:
+        """The answer to a line."""
+        if line.startswith("decode "):
+            rest = line[7:]
+            status, packet = self._codec.try_decode(b"" if rest == "-" else bytes.fromhex(rest))
+            if status != OK or packet is None:
+                return status
+            self._held = self._told(packet)
+            return self._held
+        if line == HELD:
+            return self._held
+        try:
+            question = read_question(self._plan, line)
+        except QuestionFault:
+            return UNKNOWN
+        layout = question.layout
+        if layout is None:
+            return UNKNOWN
+        try:
+            if question.verb == "encode":
+                both = zip(layout.fields, question.numbers, strict=True)
+                values = {field.name: to_value(field, raw) for field, raw in both if raw is not None}
+            else:
+                both = zip(layout.fields, question.numbers, strict=True)
+                values = {field.name: value_of(field, base) for field, base in both}
+            return self._codec.encode(layout.name, values, trail_of(question.points)).hex()
+        except ValueFault:
+            return REFUSED
+
+    def _told(self, packet: Packet) -> str:
+        points = tuple(
+            Point(
+                round(point.latitude * 10_000_000),
+                round(point.longitude * 10_000_000),
+                None if point.altitude is None else round(point.altitude * 100),
+                None if point.age is None else round(point.age),
+            )
+            for point in packet.trail
+        )
+        layout = self._names[packet.layout]
+        if points and layout.trail and not layout.trail.gap_first:
+            points = tuple(point._replace(age=None) for point in points)
+        return decode_answer("ok", layout, packet.codes, points)
+
+
+def trail_of(points: Sequence[Point]) -> list[tuple[float, float, float | None, int | None]]:
+    """Points as users give them."""
+    return [
+        (
+            point.latitude / 10_000_000,
+            point.longitude / 10_000_000,
+            None if point.altitude is None else point.altitude / 100,
+            point.age,
+        )
+        for point in points
+    ]
+
+
+def value_of(field: FieldPlan, base: int | None) -> Value:
+    """The value that a caller gives for a number of base units, inside the range or not."""
+    if base is None:
+        return None
+    if field.kind == "choice":
+        return field.choices[base] if 0 <= base < len(field.choices) else str(base)
+    if field.kind == "flag":
+        return base  # 0 and 1 mean no and yes; others are refused
+    return base + field.origin if field.scale == 1 else base / field.scale
+
+
+def python_target(schema: Schema) -> Inside:
+    """Our own codec."""
+    codec = Codec(schema)
+    return Inside("python", Speaker(codec.plan, codec))
+
+
+def reference_target(schema: Schema) -> Inside:
+    """The construct reference."""
+    codec = Codec(schema)
+    return Inside("reference", Speaker(codec.plan, ReferenceCodec(schema)))
+
+
+def decoder_target(
+    plan: Plan, decode: Callable[[bytes], tuple[str, object]], encode: Callable[..., bytes] | None = None
+) -> Inside:
+    """A user's functions.
+
+    Args:
+        plan: whose packets they know.
+        decode: packet to (status, raw codes): a mapping of field name to code, or a sequence in wire order, in either
+            case None for absent; anything for a fault.
+        encode: (layout name, mapping of field name to raw code) to packet, or None.
+    """
+
+    def answer(line: str) -> str:
+        question = read_question(plan, line)
+        if question.layout is None:
+            status, raw = decode(question.data)
+            return status if status != OK else _told(plan, question.data, raw)
+        if encode is None or question.verb != "encode" or question.points:
+            return UNKNOWN
+        both = zip(question.layout.fields, question.numbers, strict=True)
+        return bytes(encode(question.layout.name, {field.name: number for field, number in both})).hex()
+
+    return Inside("decoder", answer)
+
+
+def _told(plan: Plan, data: bytes, raw: object) -> str:
+    ident = int.from_bytes(data, "big") >> len(data) * 8 - plan.header_bits & (1 << plan.layout_bits) - 1
+    layout = next(item for item in plan.layouts if item.id == ident)
+    codes = [raw.get(field.name) for field in layout.fields] if hasattr(raw, "get") else list(raw)  # type: ignore[call-overload]
+    both = zip(layout.fields, codes, strict=True)
+    return decode_answer("ok", layout, [field.absent if code is None else code for field, code in both])
+
+
+__all__ = [
+    "Inside", "LayoutPlan", "Replies", "Speaker", "Target", "decoder_target", "pack", "python_target", "reference_target",
+    "trail_of", "value_of",
+]  # fmt: skip
