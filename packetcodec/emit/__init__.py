@@ -19,8 +19,9 @@ the same on every run. Every expected result in it is computed by `packetcodec.p
 
 from __future__ import annotations
 
+from packetcodec.emit.c import write_c
 from packetcodec.emit.javascript import write_javascript
 from packetcodec.emit.spec import write_spec
 from packetcodec.emit.vectors import write_vectors
 
-__all__ = ["write_javascript", "write_spec", "write_vectors"]
+__all__ = ["write_c", "write_javascript", "write_spec", "write_vectors"]

@@ -16,7 +16,7 @@ Owns no rule: the bits are those that `packetcodec.plan.trail` writes, watched w
 >>> print(trail_parts(layout, layout.trail)["cells"])
 | head's latitude in whole degrees | 0   | 10  | 20  | 30  | 40  | 50  | 60  | 70  | 80   | 89    |
 |----------------------------------|-----|-----|-----|-----|-----|-----|-----|-----|------|-------|
-| east-west cell                   | 223 | 226 | 237 | 257 | 291 | 347 | 446 | 656 | 1271 | 12558 |
+| east-west cell                   | 223 | 226 | 237 | 257 | 291 | 347 | 446 | 649 | 1272 | 12558 |
 """
 
 from __future__ import annotations
