@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from packetcodec.cli.files import load_schema
-from packetcodec.emit import write_javascript
+from packetcodec.emit import write_c, write_javascript
 from packetcodec.plan import compile_plan
 
 if TYPE_CHECKING:
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from packetcodec.plan import Plan
 
-_LANGUAGES: dict[str, Callable[[Plan], dict[str, str]]] = {"js": write_javascript}
+_LANGUAGES: dict[str, Callable[[Plan], dict[str, str]]] = {"c": write_c, "js": write_javascript}
 
 
 @click.command(short_help="Write encoder and decoder for firmware or an app.")
@@ -24,7 +24,7 @@ _LANGUAGES: dict[str, Callable[[Plan], dict[str, str]]] = {"js": write_javascrip
 @click.argument("file", metavar="SCHEMA", type=click.Path(dir_okay=False))
 @click.option("-o", "--output", type=click.Path(file_okay=False), required=True, help="Write into this folder.")
 def emit(language: str, file: str, output: str) -> None:
-    """Write the encoder and decoder of a schema: one ES module (js) for browsers, Node.js and embedded engines.
+    """Write the encoder and decoder of a schema: C99 for firmware (c), or one ES module for browsers, Node.js and embedded engines (js).
 
     What is written is yours, free of any condition.
     """

@@ -242,7 +242,7 @@ def _trails(trails: list[Trail], layouts: list[dict[str, Any]]) -> dict[str, Any
             "shifts": only.shifts,
         }  # fmt: skip
     else:
-        keys = "step climb gapfirst first change climbfirst climbchange place points countbits shifts".split()
+        keys = ["step", "climb", "gapfirst", "first", "change", "climbfirst", "climbchange", "place", "points", "countbits", "shifts"]
         t = {key: f"c->t.{key}" for key in keys}
     return {
         "trails": bool(trails), "one": len(trails) == 1, "t": t, "climb": climb, "gap": gap, "shifts": shifts,

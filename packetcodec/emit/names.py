@@ -21,28 +21,26 @@ if TYPE_CHECKING:
 #: case that a compiler or a header of the standard library or of AVR defines (seen in `gcc -dM -E`, else from memory), then types.
 RESERVED = frozenset(
     """
-    alignas alignof and and_eq asm atomic_cancel atomic_commit atomic_noexcept auto bitand bitor bool break case catch char
-    char16_t char32_t char8_t class co_await co_return co_yield compl concept const const_cast consteval constexpr constinit
-    continue decltype default delete do double dynamic_cast else enum explicit export extern false float for friend goto if
-    inline int long mutable namespace new noexcept not not_eq nullptr operator or or_eq private protected public reflexpr
-    register reinterpret_cast requires restrict return short signed sizeof static static_assert static_cast struct switch
-    synchronized template this thread_local throw true try typedef typeid typename typeof typeof_unqual union unsigned using
-    virtual void volatile wchar_t while xor xor_eq
-
-    arm assert bit cbi cli complex errno far i386 imaginary interface interrupt linux mips near noreturn offsetof pascal reti
-    sbi sei signbit small stderr stdin stdout sun unix va_arg va_end va_start vax
-
-    int8_t int16_t int32_t int64_t intmax_t intptr_t max_align_t nullptr_t ptrdiff_t size_t uint8_t uint16_t uint32_t uint64_t
-    uintmax_t uintptr_t
+    alignas alignof and and_eq asm atomic_cancel atomic_commit atomic_noexcept auto bitand bitor bool break case
+    catch char char16_t char32_t char8_t class co_await co_return co_yield compl concept const const_cast consteval
+    constexpr constinit continue decltype default delete do double dynamic_cast else enum explicit export extern
+    false float for friend goto if inline int long mutable namespace new noexcept not not_eq nullptr operator or
+    or_eq private protected public reflexpr register reinterpret_cast requires restrict return short signed sizeof
+    static static_assert static_cast struct switch synchronized template this thread_local throw true try typedef
+    typeid typename typeof typeof_unqual union unsigned using virtual void volatile wchar_t while xor xor_eq arm
+    assert bit cbi cli complex errno far i386 imaginary interface interrupt linux mips near noreturn offsetof pascal
+    reti sbi sei signbit small stderr stdin stdout sun unix va_arg va_end va_start vax int8_t int16_t int32_t
+    int64_t intmax_t intptr_t max_align_t nullptr_t ptrdiff_t size_t uint8_t uint16_t uint32_t uint64_t uintmax_t
+    uintptr_t
     """.split()
 )
 
 #: Headers of the C and C++ standard libraries and of usual toolchains: a file of this name would hide one.
 HEADERS = frozenset(
     """
-    alloca assert complex ctype errno fenv float inttypes iso646 limits locale malloc math memory poll sched setjmp signal
-    stdalign stdarg stdatomic stdbit stdbool stdckdint stddef stdint stdio stdlib stdnoreturn string strings tgmath threads time
-    uchar unistd wchar wctype
+    alloca assert complex ctype errno fenv float inttypes iso646 limits locale malloc math memory poll sched setjmp
+    signal stdalign stdarg stdatomic stdbit stdbool stdckdint stddef stdint stdio stdlib stdnoreturn string strings
+    tgmath threads time uchar unistd wchar wctype
     """.split()
 )
 

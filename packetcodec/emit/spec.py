@@ -23,12 +23,11 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-
 from packetcodec.emit import cases
 from packetcodec.emit.air import airtime_parts
 from packetcodec.emit.bad import bad_packets
 from packetcodec.emit.checks import check_parts
+from packetcodec.emit.render import render
 from packetcodec.emit.scene import Encoding, in_range, value_of
 from packetcodec.emit.text import Piece, diagram, exact, keys, one_line, reflowed, rounded_up, table
 from packetcodec.emit.trail_text import trail_example, trail_parts
@@ -73,15 +72,11 @@ def write_spec(
     Raises:
         RadioFault: a radio setting that the modem does not have, or a channel that fits no sub-band of the region.
     """
-    environment = Environment(
-        loader=PackageLoader("packetcodec.emit"), undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True,
-        keep_trailing_newline=True, autoescape=False,  # noqa: S701  # plain text, no HTML
-    )  # fmt: skip
-    environment.filters["one_line"] = one_line
     trails = [layout.trail for layout in plan.layouts if layout.trail]
     told: set[str] = set()
     layouts = [_layout(plan, layout, number, told) for number, layout in enumerate(plan.layouts, 1)]
-    text = environment.get_template("spec.md.j2").render(
+    text = render(
+        "spec.md.j2",
         plan=plan,
         table=table,
         header_table=_header_table(plan),

@@ -42,8 +42,9 @@ HOMES = {
     "crcmod": {"crc/crc.py"},
     "geographiclib": {"tracks/metres.py"},
     "gpxpy": {"tracks/gpx.py"},
-    "jinja2": {"emit"},
+    "jinja2": {"emit/render.py"},
     "numpy": {"crc/distance.py"},
+    "pytest": {"fuzz/pytest_plugin.py"},
     "pynmeagps": {"tracks/sentence.py"},
 }
 
