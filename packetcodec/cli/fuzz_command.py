@@ -11,22 +11,26 @@ from typing import TYPE_CHECKING
 import click
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-from packetcodec.cli.files import DataFault, load_schema
+from packetcodec.cli.files import load_schema
 from packetcodec.cli.tables import console, put_json, table
 from packetcodec.codec import Codec
+from packetcodec.errors import PacketcodecError
 from packetcodec.fuzz.built import BUILT, built_target
 from packetcodec.fuzz.folder import DEFAULT, Folder, corpus_of
 from packetcodec.fuzz.invariants import broken_by
+from packetcodec.fuzz.lines import HELD, QuestionFault, read_question
 from packetcodec.fuzz.program import Program
-from packetcodec.fuzz.run import Report, play, run
+from packetcodec.fuzz.run import play, run
 from packetcodec.fuzz.self_test import Trial, self_test
 from packetcodec.fuzz.targets import python_target, reference_target
+from packetcodec.fuzz.words import again_words, finding_words, head_words
 from packetcodec.plan import Plan, compile_plan
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from packetcodec.fuzz.findings import Finding
+    from packetcodec.fuzz.report import Report
     from packetcodec.fuzz.targets import Target
     from packetcodec.schema import Schema
 
@@ -43,8 +47,12 @@ if TYPE_CHECKING:
 )
 @click.option("--seconds", type=click.FloatRange(min=0.1), default=10.0, show_default=True, help="How long to ask.")
 @click.option("--seed", type=int, default=0, show_default=True, help="The same seed asks the same questions.")
-@click.option("--timeout", type=click.FloatRange(min=0.05), default=2.0, show_default=True, help="Seconds to wait for an answer.")
-@click.option("--folder", type=click.Path(file_okay=False), help=f"Where findings are kept.  [default: {DEFAULT}/NAME-vVERSION]")
+@click.option(
+    "--timeout", type=click.FloatRange(min=0.05), default=2.0, show_default=True, help="Seconds to wait for an answer."
+)
+@click.option(
+    "--folder", type=click.Path(file_okay=False), help=f"Where findings are kept.  [default: {DEFAULT}/NAME-vVERSION]"
+)
 @click.option("--no-folder", is_flag=True, help="Keep nothing, replay nothing.")
 @click.option("--play", "question", metavar="HEX|QUESTION", help="Ask one packet, or one question, again.")
 @click.option("--self-test", "testing", is_flag=True, help="Plant faults in a decoder and an encoder, and find them.")
@@ -90,7 +98,7 @@ def fuzz(
         if not kept.corpus.is_dir():
             kept.add_corpus(corpus_of(plan, seed))
     if as_json:
-        put_json({**report.row(), "play": [_again(again, finding) for finding in report.findings]})
+        put_json({**report.row(), "play": [again_words(finding, again) for finding in report.findings]})
     else:
         _print(report, again)
     return 0 if report.clean else 1
@@ -101,15 +109,26 @@ def _target(name: str, schema: Schema, timeout: float) -> Target:
         return python_target(schema)
     if name == "reference":
         return reference_target(schema)
-    if name in BUILT:
-        return built_target(name, compile_plan(schema), timeout=timeout)
-    return Program(shlex.split(name), name=name, timeout=timeout)
+    try:
+        if name in BUILT:
+            return built_target(name, compile_plan(schema), timeout=timeout)
+        command = shlex.split(name)
+        if not command:
+            raise PacketcodecError("no command")
+        return Program(command, name=name, timeout=timeout)
+    except (PacketcodecError, ValueError) as fault:  # a quotation mark that is not closed
+        raise click.UsageError(f"--target: {fault}") from None
 
 
 def _invariants(schema: Schema) -> Callable[[str], str]:
     """What is always true of our own codec, asked with a question of the line protocol."""
     codec = Codec(schema)
-    return lambda question: broken_by(codec, bytes.fromhex(question.partition("\n")[0].removeprefix("decode ").replace("-", "")))
+
+    def broken(question: str) -> str:
+        digits = question.partition("\n")[0].removeprefix("decode ").replace("-", "")
+        return broken_by(codec, bytes.fromhex(digits))
+
+    return broken
 
 
 @contextmanager
@@ -131,31 +150,23 @@ def _progress(seconds: float) -> Iterator[Callable[[Report], None] | None]:
 
 def _play(target: Target, plan: Plan, text: str, *, as_json: bool) -> int:
     question = text.replace("\\n", "\n") if " " in text else f"decode {text.lower() or '-'}"
+    try:
+        for line in question.split("\n"):
+            if line != HELD:
+                read_question(plan, line)
+    except QuestionFault as fault:
+        raise click.UsageError(f"--play: {fault}") from None
     finding = play(target, plan, question)
-    if finding is None:
-        raise DataFault(f"--play: {text}: no question")
     if as_json:
         put_json(finding.row())
     else:
-        _print_finding(finding, None)
+        _print_finding(finding)
     return 1 if finding.count else 0
-
-
-def _again(command: str, finding: Finding) -> str:
-    text = finding.question
-    if text.startswith("decode ") and "\n" not in text:
-        return f"{command} --play {text.removeprefix('decode ')}"
-    return f"{command} --play {shlex.quote(text.replace(chr(10), chr(92) + 'n'))}"
 
 
 def _print(report: Report, again: str) -> None:
     out = console()
-    rate = report.inputs / max(report.seconds, 1e-9)
-    out.print(
-        f"{report.target}: {report.inputs:,} inputs in {report.seconds:.1f} s ({rate:,.0f} a second), seed {report.seed}, "
-        f"schema {report.schema} version {report.version} ({report.fingerprint})",
-        markup=False,
-    )
+    out.print(head_words(report), markup=False)
     out.print(table("Tried", ("kind of input", "inputs"), ((kind, f"{count:,}") for kind, count in report.counts.items())))
     right = ((name, f"{count:,}") for name, count in sorted(report.statuses.items(), key=lambda item: -item[1]))
     out.print(table("Right answers", ("answer", "inputs"), right))
@@ -170,33 +181,18 @@ def _print(report: Report, again: str) -> None:
     for number, finding in enumerate(report.findings, 1):
         out.print()
         out.print(f"Finding {number}: {finding.mark}", markup=False, style="bold")
-        _print_finding(finding, _again(again, finding))
+        _print_finding(finding, again)
     out.print()
-    out.print("Nothing found." if report.clean else f"{len(report.findings)} findings.", markup=False)
+    out.print(
+        "Nothing found." if report.clean else f"{len(report.findings)} finding{'s' * (len(report.findings) > 1)}.",
+        markup=False,
+    )
 
 
-def _print_finding(finding: Finding, again: str | None) -> None:
+def _print_finding(finding: Finding, command: str = "") -> None:
     out = console()
-    lines = zip(finding.question.split("\n"), finding.expected.split("\n"), strict=True)
-    for question, expected in lines:
-        out.print(f"  asked     {question}", markup=False)
-        out.print(f"  expected  {expected}", markup=False)
-    for got in finding.got.split("\n"):
-        out.print(f"  got       {got or '(an empty line)'}", markup=False)
-    if finding.count:
-        out.print(f"  rule      {finding.rule}", markup=False)
-        seen = f"{finding.count:,} times; first after {finding.inputs:,} inputs and {finding.seconds:.2f} s ({finding.kind})"
-        out.print(f"  seen      {seen}", markup=False)
-        if finding.question != finding.first:
-            out.print(f"  first     {finding.first.splitlines()[0]}", markup=False)
-        if not finding.alone:
-            out.print("  note      not shown by this question alone: it takes those before it", markup=False)
-        if finding.remarks:
-            out.print(f"  stderr    {finding.remarks.splitlines()[0]}", markup=False)
-        if again:
-            out.print(f"  again     {again}", markup=False)
-    else:
-        out.print("  as it should be", markup=False)
+    for line in finding_words(finding, command):
+        out.print(line, markup=False)
 
 
 def _self_test(seed: int, *, as_json: bool) -> int:

@@ -35,6 +35,8 @@ from packetcodec.errors import STATUSES
 from packetcodec.plan.cells import MOST_CELLS
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from packetcodec.crc import Crc
     from packetcodec.plan import FieldPlan, LayoutPlan, Plan
     from packetcodec.schema import Trail
@@ -43,7 +45,6 @@ _U32 = 2**32
 _WIDTH = 116
 #: Bits of a field's rules; the template has the same.
 _OPTIONAL, _CLIP, _WRAP, _MASKED, _PLAIN, _HEAD = 1, 2, 4, 8, 16, 64
-_HEADS = {"latitude": 1, "longitude": 2, "altitude": 3}
 
 
 def write_c(plan: Plan, *, prefix: str | None = None) -> dict[str, str]:
@@ -55,8 +56,8 @@ def write_c(plan: Plan, *, prefix: str | None = None) -> dict[str, str]:
             two versions of a schema.
     """
     names = public_names(plan, prefix)
-    rows = {layout.name: tuple(map(_row, layout.fields)) for layout in plan.layouts}
-    tables: list[tuple[str, ...]] = list(dict.fromkeys(tuple(f"{row}" for row in rows[item.name]) for item in plan.layouts))
+    heads = _heads(plan)
+    rows = {layout.name: [_row(field, heads) for field in layout.fields] for layout in plan.layouts}
     fields = [field for layout in plan.layouts for field in layout.fields]
     circles = any(field.circle for field in fields)
     texts = {item.name: tuple(_row_text(row, circles=circles) for row in rows[item.name]) for item in plan.layouts}
@@ -107,7 +108,14 @@ def _wraps(field: FieldPlan) -> int:
     return _MASKED if field.low == 0 and _power(field.circle) else _WRAP
 
 
-def _row(field: FieldPlan) -> tuple[int, ...]:
+def _heads(plan: Plan) -> dict[str, int]:
+    """Kind of field to its axis, counted from 1, where a trail counts from it."""
+    trails = [layout.trail for layout in plan.layouts if layout.trail]
+    kinds = ("latitude", "longitude", *(["altitude"] if any(trail.altitude_step for trail in trails) else []))
+    return {kind: axis for axis, kind in enumerate(kinds, 1)} if trails else {}
+
+
+def _row(field: FieldPlan, heads: Mapping[str, int]) -> tuple[int, ...]:
     span = field.end - field.low
     turn = _U32 - 1
     if field.circle:
@@ -116,14 +124,14 @@ def _row(field: FieldPlan) -> tuple[int, ...]:
         # A circle's end is its beginning, and so is what rounds up past the last code.
         turn = min((field.last + 1) * field.step - field.step // 2, field.circle) - 1
     rules = _wraps(field) | _OPTIONAL * (field.absent is not None) | _CLIP * (field.policy == "clip")
-    rules |= _PLAIN * (not signed(field)) | _HEAD * _HEADS.get(field.kind, 0)
+    rules |= _PLAIN * (not signed(field)) | _HEAD * heads.get(field.kind, 0)
     return field.low % _U32, span, field.step, field.last, turn, field.bits, rules
 
 
 def _row_text(row: tuple[int, ...], *, circles: bool) -> str:
     low, span, step, last, turn, bits, rules = row
-    large = [low, span, step, last, *([turn] if circles else [])]
-    return ", ".join([*(f"{number}UL" for number in large), str(bits), str(rules)])
+    large = [low, span, step, *([turn] if circles else []), last]
+    return ", ".join([str(bits), str(rules), *(f"{number}UL" for number in large)])
 
 
 def _rules(fields: list[FieldPlan]) -> dict[str, Any]:
@@ -135,6 +143,7 @@ def _rules(fields: list[FieldPlan]) -> dict[str, Any]:
         "masked": any(_wraps(field) == _MASKED for field in fields),
         "wraps": any(_wraps(field) == _WRAP for field in fields),
         "clips": any(field.policy == "clip" for field in fields),
+        "wide": any(field.step << field.bits - 1 >= _U32 for field in fields),
     }
 
 
@@ -266,17 +275,17 @@ def _crc(plan: Plan, crc: Crc) -> dict[str, Any]:
     polynomial, top = word(turned(crc.polynomial)), word(1 << crc.width - 1)
     if crc.reflected:
         enter = f"state = ({type_})(state ^ *data++);"
-        shift = f"state = ({type_})((state >> 1) ^ (state & 1U ? {polynomial} : 0U));"
+        shift = ("state & 1U", f"({type_})((state >> 1) ^ {polynomial})", f"({type_})(state >> 1)")
         places = list(range(0, crc.width, 8))
     else:
         into = "*data++" if crc.width == 8 else f"({type_})*data++ << {crc.width - 8}"
         enter = f"state = ({type_})(state ^ {into});" if crc.width > 8 else "state = (uint8_t)(state ^ *data++);"
         masked = " & WORD(0xffffff)" if crc.width == 24 else ""
-        shift = f"state = ({type_})(2U * state ^ (state & {top} ? {polynomial} : 0U)){masked};"
+        shift = (f"state & {top}", f"({type_})(2U * state ^ {polynomial}){masked}", f"({type_})(2U * state)")
         places = list(range(crc.width - 8, -1, -8))
-    final = f"({type_})(check(to, (uint8_t)(c->to - to)) ^ {word(crc.xor_out)})"
+    final = f"({type_})(check(c->start, (uint8_t)(c->to - c->start)) ^ {word(crc.xor_out)})"
     if not crc.xor_out:
-        final = "check(to, (uint8_t)(c->to - to))"
+        final = "check(c->start, (uint8_t)(c->to - c->start))"
     return {
         "type": type_, "start": word(turned(plan.start)), "enter": enter, "shift": shift, "final": final,
         "append": [f"(uint8_t)(state >> {place})" if place else "(uint8_t)state" for place in places],

@@ -1,0 +1,85 @@
+"""Is it true? Inputs of every kind, what must hold of them, and decoders that are asked.
+
+The names below come in two groups. Running (`run`, `play`, targets, `Folder`) and the invariants need nothing beyond the
+package. The strategies need hypothesis, the extra `fuzz`, and are loaded when they are first asked for: the command line and
+the pytest fixture do without.
+
+>>> from packetcodec.schema import Schema
+>>> schema = Schema.parse('''
+... name = "pasture"
+... version = 1
+... [[layouts]]
+... name = "gate"
+... id = 2
+... fields = [{ kind = "identifier" }, { kind = "flag", name = "open" }]
+... ''')
+>>> report = run(python_target(schema), compile_plan(schema), seconds=60, most_inputs=2000)
+>>> report.clean
+True
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+from packetcodec.fuzz.built import built_target
+from packetcodec.fuzz.findings import Finding
+from packetcodec.fuzz.folder import Folder
+from packetcodec.fuzz.invariants import (
+    BrokenInvariantError,
+    all_answers_agree,
+    decoding_ends_with_a_packet_or_a_named_fault,
+    error_is_within_the_promised_bound,
+    flips_up_to_the_guarantee_are_noticed,
+    guaranteed_flips,
+    noise_is_missed_no_more_often_than_promised,
+    points_are_within_half_a_cell,
+    quantizing_is_idempotent,
+    quantizing_is_monotone,
+    values_follow_from_the_codes,
+    what_is_accepted_encodes_again_to_the_same_meaning,
+)
+from packetcodec.fuzz.oracle import Oracle
+from packetcodec.fuzz.program import Program
+from packetcodec.fuzz.run import Report, play, run
+from packetcodec.fuzz.targets import Inside, Replies, Target, decoder_target, python_target, reference_target
+from packetcodec.plan import compile_plan
+
+if TYPE_CHECKING:
+    from packetcodec.fuzz.schema_strategies import schema_texts, schemas, versions
+    from packetcodec.fuzz.strategies import (
+        any_packets,
+        any_value,
+        any_values,
+        good_packets,
+        good_value,
+        good_values,
+        spoiled_packets,
+    )
+    from packetcodec.fuzz.trail_strategies import points
+
+__all__ = [
+    "BrokenInvariantError", "Finding", "Folder", "Inside", "Oracle", "Program", "Replies", "Report", "Target",
+    "all_answers_agree", "any_packets", "any_value", "any_values", "built_target", "compile_plan",
+    "decoder_target", "decoding_ends_with_a_packet_or_a_named_fault", "error_is_within_the_promised_bound",
+    "flips_up_to_the_guarantee_are_noticed", "good_packets", "good_value", "good_values", "guaranteed_flips",
+    "noise_is_missed_no_more_often_than_promised", "play", "points", "points_are_within_half_a_cell", "python_target",
+    "quantizing_is_idempotent", "quantizing_is_monotone", "reference_target", "run", "schema_texts", "schemas",
+    "spoiled_packets", "values_follow_from_the_codes", "versions", "what_is_accepted_encodes_again_to_the_same_meaning",
+]  # fmt: skip
+
+#: Strategies to the modules that they stand in.
+_STRATEGIES = {
+    **dict.fromkeys(("schema_texts", "schemas", "versions"), "schema_strategies"),
+    **dict.fromkeys(("any_packets", "any_value", "any_values", "good_packets", "good_value", "good_values"), "strategies"),
+    "spoiled_packets": "strategies",
+    "points": "trail_strategies",
+}
+
+
+def __getattr__(name: str) -> Any:
+    """A strategy, on first use: hypothesis is an extra, and slow to load."""
+    if name in _STRATEGIES:
+        return getattr(importlib.import_module(f"packetcodec.fuzz.{_STRATEGIES[name]}"), name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

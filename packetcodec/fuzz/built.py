@@ -51,7 +51,14 @@ _SANITIZED = ("-O1", "-g", "-fsanitize=address,undefined", "-fno-sanitize-recove
 class Built:
     """A program in a directory of its own, which goes when the target is closed."""
 
-    def __init__(self, name: str, files: dict[str, str], build: Sequence[Sequence[str]], command: Sequence[str], timeout: float):
+    def __init__(
+        self,
+        name: str,
+        files: dict[str, str],
+        build: Sequence[Sequence[str]],
+        command: Sequence[str],
+        timeout: float,
+    ) -> None:
         self.name = name
         self._home = tempfile.TemporaryDirectory(prefix="packetcodec-")
         home = Path(self._home.name)
@@ -105,14 +112,14 @@ def built_target(name: str, plan: Plan, *, timeout: float = 2.0) -> Built:
         node = _tool("js", "node")
         files = {**write_javascript(plan), _SPEAKER: speaker_js(plan)}
         return Built(name, files, (), (node, f"{{home}}/{_SPEAKER}"), timeout)
-    raise PacketcodecError(f"--target: {name} is none of {', '.join(BUILT)}")
+    raise PacketcodecError(f"{name} is none of {', '.join(BUILT)}")
 
 
 def _tool(target: str, *names: str) -> str:
     for name in names:
         if name and (found := shutil.which(name)):
             return found
-    raise PacketcodecError(f"--target {target}: needs {' or '.join(filter(None, names))}, which is not installed here")
+    raise PacketcodecError(f"{target}: needs {' or '.join(filter(None, names))}, which is not installed here")
 
 
 def compiler() -> str:

@@ -5,6 +5,7 @@ way: the same two statuses, the same field, the trail, the same trouble.
 
 >>> from packetcodec.plan import compile_plan
 >>> from packetcodec.schema import Schema
+>>> from packetcodec.fuzz.oracle import Oracle
 >>> plan = compile_plan(Schema.parse('''
 ... name = "pasture"
 ... version = 1

@@ -1,12 +1,13 @@
-"""The folder of a schema's fuzzing: findings and corpus, kept to be replayed first next time.
+r"""The folder of a schema's fuzzing: findings and corpus, kept to be replayed first next time.
 
 Owns one rule: what is kept. `findings.jsonl` holds each finding on a line; `corpus/` holds packets, one file each, that
 between them show every status and every kind of input: a start for coverage-guided fuzzers too.
 
 >>> import tempfile
+>>> from pathlib import Path
 >>> with tempfile.TemporaryDirectory() as place:
 ...     folder = Folder(Path(place))
-...     folder.add_corpus([b"\\x11\\x07"])
+...     folder.add_corpus([b"\x11\x07"])
 ...     folder.questions()
 ['decode 1107']
 """
@@ -15,7 +16,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from packetcodec.fuzz.findings import is_question
@@ -25,6 +25,7 @@ from packetcodec.fuzz.oracle import Oracle
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
+    from pathlib import Path
 
     from packetcodec.fuzz.findings import Finding
     from packetcodec.plan import Plan

@@ -13,6 +13,7 @@ the same order, however fast the target is. It needs nothing but the standard li
 ... id = 2
 ... fields = [{ kind = "identifier" }, { kind = "flag", name = "open" }]
 ... '''))
+>>> from packetcodec.fuzz.oracle import Oracle
 >>> batch = next(Inputs(Oracle(plan), seed=1).rounds())
 >>> batch.kind, len(batch.questions) == len(batch.answers)
 ('worked cases', True)
@@ -28,12 +29,13 @@ from packetcodec.emit.bad import bad_packets
 from packetcodec.emit.cases import decodings, encodings
 from packetcodec.fuzz.invariants import guaranteed_flips
 from packetcodec.fuzz.lines import HELD, decode_question, encode_question
-from packetcodec.fuzz.oracle import Oracle
 from packetcodec.fuzz.packets import Maker, askable
 from packetcodec.plan import Plan, pack
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterator
+
+    from packetcodec.fuzz.oracle import Oracle
 
 #: Kind of input to questions of it in a round. What finds faults soonest stands first and is asked most.
 ROUND = {
@@ -86,7 +88,15 @@ class Inputs:
         scale: how many rounds' worth of a kind stand in a batch.
     """
 
-    def __init__(self, oracle: Oracle, *, seed: int, verbs: Collection[str] = ("encode", "encode_base"), held: bool = True, scale: int = 1) -> None:
+    def __init__(
+        self,
+        oracle: Oracle,
+        *,
+        seed: int,
+        verbs: Collection[str] = ("encode", "encode_base"),
+        held: bool = True,
+        scale: int = 1,
+    ) -> None:
         self.oracle = oracle
         self.plan: Plan = oracle.plan
         self.random = Random(seed)  # noqa: S311  # inputs for tests, no secret
@@ -297,7 +307,7 @@ class Inputs:
         layout, body = maker.layout, self._body(whole)
         number, total = int.from_bytes(body, "big"), 8 * len(body)
         most = 8 * (layout.longest - layout.check_bytes)
-        way = random.randrange(7)
+        way = random.randrange(8)
         if way < 2 and total > layout.bits:  # a few bits of the trail
             for _ in range(1 + way):
                 number ^= 1 << random.randrange(total - layout.bits)
@@ -316,6 +326,14 @@ class Inputs:
             number, total = number >> gone, total - gone
         elif way == 5:  # a bit of the padding
             number |= 1 << random.randrange(8)
+        elif way == 6 and layout.trail:  # a count that there is not, and enough behind it
+            count = random.randrange(layout.trail.points, 1 + max(layout.trail.points, (1 << layout.trail.count_bits) - 1))
+            total = min(most, (layout.bits + random.randrange(8, 80) + 7) // 8 * 8)
+            below = max(0, total - layout.bits - layout.trail.count_bits - 1)
+            rest = random.getrandbits(below) if below and random.random() < 0.2 else 0
+            number = number >> 8 * len(body) - layout.bits << layout.trail.count_bits + 1 | count
+            number, total = number << below | rest, layout.bits + layout.trail.count_bits + 1 + below
+            number, total = number << -total % 8, total + -total % 8
         else:  # a number without end
             below = max(0, min(most, total + 8 * random.randrange(8)) - layout.bits)
             total = layout.bits + below

@@ -1,4 +1,4 @@
-"""What is always true of a packet format, as plain functions: each name is the sentence that it holds.
+r"""What is always true of a packet format, as plain functions: each name is the sentence that it holds.
 
 Owns one rule: how sure a statistical test is. What has a probability is refused only when chance alone would do it less
 often than once in a million runs (`SURE`), by the exact binomial tail.
@@ -13,14 +13,15 @@ often than once in a million runs (`SURE`), by the exact binomial tail.
 ... id = 2
 ... fields = [{ kind = "identifier" }, { kind = "flag", name = "open" }]
 ... '''))
->>> decoding_ends_with_a_packet_or_a_named_fault(codec, b"\\x12")
+>>> decoding_ends_with_a_packet_or_a_named_fault(codec, b"\x12")
+>>> from fractions import Fraction
 >>> chance_of_passing_so_often(3, 1000, Fraction(1, 256)) > SURE
 True
 """
 
 from __future__ import annotations
 
-from fractions import Fraction
+import math
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
@@ -33,11 +34,12 @@ from packetcodec.plan.cells import CIRCLE, HALF_CIRCLE, POLE, east_step
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
+    from fractions import Fraction
 
     from packetcodec.plan import Point
 
 #: A result that chance alone would give less often than this is refused.
-SURE = Fraction(1, 1_000_000)
+SURE = 1e-6
 
 
 class BrokenInvariantError(AssertionError):
@@ -194,37 +196,27 @@ def noise_is_missed_no_more_often_than_promised(plan: Plan, passed: int, tried: 
     if chance < SURE:
         raise BrokenInvariantError(
             f"{passed} of {tried} packets of noise passed the check, promised is 1 in {promised.denominator}: chance alone "
-            f"does that with a probability of {float(chance):.1g}"
+            f"does that with a probability of {chance:.1g}"
         )
 
 
-def chance_of_passing_so_often(passed: int, tried: int, promised: Fraction) -> Fraction:
-    """Probability that of `tried` packets at least `passed` pass, each with the probability `promised`; an upper bound.
+def chance_of_passing_so_often(passed: int, tried: int, promised: Fraction) -> float:
+    """Probability that of `tried` packets at least `passed` pass, each with the probability `promised`.
 
-    Exact up to 10 packets passed. Beyond, where the sum has huge terms, the union bound tried^k / k! * p^k, which is never
-    too small; it is above 1 (and cut there) where so many are to be expected.
+    The tail of the binomial distribution, term by term from the first; what is left out is below one part in 10^15.
     """
     if passed <= 0:
-        return Fraction(1)
-    if passed > _EXACT:
-        bound = Fraction(1)
-        for number in range(passed):
-            bound = bound * (tried - number) / (number + 1) * promised
-            bound = bound.limit_denominator(10**40) if bound.denominator > 10**60 else bound
-        return min(Fraction(1), bound)
-    p, q = float(promised), 1.0 - float(promised)
-    below, term = 0.0, q**tried
-    for number in range(passed):
-        below += term
-        term = term * (tried - number) / (number + 1) * p / q
-    union = Fraction(1)
-    for number in range(passed):
-        union = union * (tried - number) / (number + 1) * promised
-    # 1 - below loses its digits where the tail is tiny; the union bound does not.
-    return min(union, Fraction(1)) if below > 1 - 1e-9 else Fraction(max(0.0, 1.0 - below)).limit_denominator(10**15)
-
-
-_EXACT = 10
+        return 1.0
+    p = float(promised)
+    ways = math.lgamma(tried + 1) - math.lgamma(passed + 1) - math.lgamma(tried - passed + 1)
+    term = math.exp(ways + passed * math.log(p) + (tried - passed) * math.log1p(-p))
+    total = 0.0
+    for number in range(passed, tried + 1):
+        total += term
+        term *= (tried - number) / (number + 1) * p / (1 - p)
+        if number > tried * p and term < total * 1e-16:
+            break
+    return min(1.0, total)
 
 
 def all_answers_agree(question: str, answers: dict[str, str]) -> None:

@@ -71,9 +71,7 @@ def decode_question(data: bytes) -> str:
     return f"decode {data.hex() or '-'}"
 
 
-def encode_question(
-    verb: str, layout: LayoutPlan, numbers: Iterable[int | None], points: Iterable[Point] = ()
-) -> str:
+def encode_question(verb: str, layout: LayoutPlan, numbers: Iterable[int | None], points: Iterable[Point] = ()) -> str:
     """Ask for a packet: `verb` is encode (raw codes) or encode_base (base units)."""
     return f"{verb} {layout.id}{_words(numbers)}{point_words(points)}"
 

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 Numbers = list[int | None]
 
 
-class _Fault(Exception):  # noqa: N818  # a fault is called a fault here
+class _Fault(Exception):
     """The name of a packet's fault."""
 
 
@@ -235,7 +235,7 @@ class Plain:
                 numbers[one], numbers[two] = numbers[two], numbers[one]
         return f"base {layout.id} " + " ".join("-" if number is None else str(number) for number in numbers)
 
-    def _base(self, field: FieldPlan, raw: int) -> int | None:  # noqa: C901, PLR0912  # one mistake after the other
+    def _base(self, field: FieldPlan, raw: int) -> int | None:  # noqa: C901  # one mistake after the other
         absent = field.absent
         if self.has("absent not recognised"):
             absent = None

@@ -280,14 +280,16 @@ class PlainTrail:
         """The digits of a trail that fits into the room."""
         trail = self.trail
         if self.has("oldest point sent first"):
-            points = points[::-1]
+            points = [*reversed(points)]
         if not self.has("one point too many sent"):
             points = points[: trail.points]
         digits = ""
         for shift in range(trail.shifts + 1):
             written = self._written(head, points, shift)
             kept = len(written) - 1
-            while kept and len(self._front(kept, shift)) + len(written[kept]) > room and not self.has("limit of the packet ignored"):
+            while kept and len(self._front(kept, shift)) + len(written[kept]) > room:
+                if self.has("limit of the packet ignored"):
+                    break
                 kept -= 1
             if self.has("newest points dropped") and kept < len(written) - 1:
                 written = self._written(head, points[len(points) - kept :], shift)

@@ -1,11 +1,11 @@
-"""Any program that speaks the line protocol, as a target: started, asked, and started again when it falls.
+r"""Any program that speaks the line protocol, as a target: started, asked, and started again when it falls.
 
 Owns one rule: what a program can do wrong beside a wrong answer. It dies, it does not answer in time, it gives more or
 fewer lines than it was asked, it writes to stderr. After each group of questions stands one that no program knows; its
 answer `?` shows that the lines still match.
 
 >>> import sys
->>> echo = "import sys\\nfor line in sys.stdin: print('?', flush=True)"
+>>> echo = "import sys\nfor line in sys.stdin: print('?', flush=True)"
 >>> program = Program([sys.executable, "-c", echo])
 >>> program.ask(["decode 11"])
 Replies(lines=('?',), trouble='', remarks='', aligned=True)

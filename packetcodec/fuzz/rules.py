@@ -40,13 +40,13 @@ RULES = {
     "absent": Rule("2.7", "Absent", "the code for absent, and only that, is absent"),
     "accepted": Rule("6.9", "Values", "a packet without a fault is good"),
     "detects": Rule("5.5", "What it detects", "so many wrong bits, and bursts no longer than the check, are always noticed"),
-    "undetected": Rule("5.6", "What it leaves undetected", "of packets of noise 1 in 2^width passes"),
+    "undetected": Rule("11.3", "What the check leaves undetected", "of packets of noise 1 in 2^width passes"),
     "held": Rule("6", "Decoding", "with a fault, nothing of the packet is used: the packet held before stays"),
     "encode": Rule("7", "Encoding", "version, layout id and codes back to back, padding, then the check"),
     "encode_code": Rule("2.5", "From base units to a raw code", "raw = (base - low + step / 2) / step"),
     "encode_range": Rule("2.4", "A base beyond the range", "what is beyond the range is clipped, refused or wrapped"),
     "encode_check": Rule("5.3", "Procedure", "the check of a packet"),
-    "encode_trail": Rule("7", "Encoding", "the trail of a packet follows from the points given"),
+    "encode_trail": Rule("7.1", "Encoding a trail", "the trail of a packet follows from the points given"),
 }
 
 

@@ -23,19 +23,20 @@ from __future__ import annotations
 import itertools
 import math
 import time
-from collections import Counter
-from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from packetcodec.emit.cases import examples
 from packetcodec.errors import FAULTS, PacketcodecError
 from packetcodec.fuzz.findings import Finding, Verdict, judge, trouble
 from packetcodec.fuzz.inputs import CHANCE, NOTICED, Batch, Inputs
 from packetcodec.fuzz.invariants import BrokenInvariantError, noise_is_missed_no_more_often_than_promised
-from packetcodec.fuzz.lines import HELD, UNKNOWN, Unit, decode_question, encode_question
+from packetcodec.fuzz.lines import HELD, SYNC, UNKNOWN, Unit, decode_question, encode_question
 from packetcodec.fuzz.oracle import Oracle
+from packetcodec.fuzz.report import Report
 from packetcodec.fuzz.rules import RULES
 from packetcodec.fuzz.shrink import shrink
+from packetcodec.fuzz.watch import LEAK, Memory, alarm
 from packetcodec.plan import Plan, compile_plan
 
 if TYPE_CHECKING:
@@ -46,78 +47,12 @@ if TYPE_CHECKING:
 #: Different findings after which a run stops: the target has more to say than anyone reads.
 MOST_FINDINGS = 25
 #: Falls (deaths, hangs) after which a run stops: each costs a start or a wait.
-MOST_FALLS = 40
-#: A target whose memory grows by more than so many bytes over a run, steadily, leaks.
-LEAK = 8 << 20
-_LOOKS = 8
+MOST_FALLS = 25
 #: Statuses that are given before the check is looked at.
 _BEFORE_CHECK = frozenset(FAULTS[: FAULTS.index("bad_check")])
 #: Packets of a batch that the invariants are tried on.
 _SAMPLES = 10
 _WORDS = {*FAULTS, "ok", "base", "refused", UNKNOWN}
-#: Words on stderr that mean a sanitizer found something.
-_ALARMS = ("AddressSanitizer", "LeakSanitizer", "MemorySanitizer", "runtime error:")
-
-
-@dataclass(slots=True)
-class Report:
-    """What a run did.
-
-    Attributes:
-        target, schema, version, fingerprint, seed, seconds: of the run.
-        unit: how the target tells a good packet; "ok" raw codes, "base" base units.
-        counts: kind of input to how many were tried.
-        statuses: right answer (a status, or "packet" and "refused" of an encoder) to how often it was asked for.
-        findings: what was wrong, in the order found.
-        skipped: kinds that the target does not answer.
-        starts: how often a program had to be started.
-        stopped: why the run ended before its time, or "".
-        chance: kind of input that only chance lets through to (packets that reached the check, those that passed it).
-    """
-
-    target: str
-    schema: str
-    version: int
-    fingerprint: str
-    seed: int
-    seconds: float = 0.0
-    unit: str = "ok"
-    counts: Counter[str] = field(default_factory=Counter)
-    statuses: Counter[str] = field(default_factory=Counter)
-    findings: list[Finding] = field(default_factory=list)
-    skipped: list[str] = field(default_factory=list)
-    starts: int = 0
-    stopped: str = ""
-    chance: dict[str, tuple[int, int]] = field(default_factory=dict)
-
-    @property
-    def inputs(self) -> int:
-        """Questions asked, those of the search for the smallest packet not counted."""
-        return sum(self.counts.values())
-
-    @property
-    def clean(self) -> bool:
-        """Whether nothing was found."""
-        return not self.findings
-
-    def row(self) -> dict[str, Any]:
-        """The report for JSON."""
-        return {
-            "target": self.target,
-            "schema": self.schema,
-            "version": self.version,
-            "fingerprint": self.fingerprint,
-            "seed": self.seed,
-            "seconds": round(self.seconds, 3),
-            "inputs": self.inputs,
-            "counts": dict(self.counts),
-            "right_answers": dict(self.statuses),
-            "not_answered": self.skipped,
-            "starts": self.starts,
-            "stopped": self.stopped,
-            "reached_and_passed_the_check": {kind: list(pair) for kind, pair in self.chance.items()},
-            "findings": [finding.row() for finding in self.findings],
-        }
 
 
 def run(
@@ -152,11 +87,11 @@ def run(
     Raises:
         PacketcodecError: the target answers nothing at all.
     """
-    return _Run(target, plan, seed, most_findings, progress, also).go(seconds, first, most_inputs, scale, rounds)
+    return Session(target, plan, seed, most_findings, progress, also).go(seconds, first, most_inputs, scale, rounds)
 
 
-class _Run:
-    """The state of one run."""
+class Session:
+    """One run, or one question played again."""
 
     def __init__(
         self,
@@ -177,7 +112,7 @@ class _Run:
         self.inputs = 0
         self.deadline = math.inf
         self.marks: dict[str, Finding] = {}
-        self.memory: list[int] = []
+        self.memory = Memory()
         self.start = time.monotonic()
 
     def go(
@@ -188,7 +123,7 @@ class _Run:
         scale: int,
         prepared: Iterable[Batch] | None,
     ) -> Report:
-        self.oracle = Oracle(self.plan, self._unit())
+        self.oracle = Oracle(self.plan, self.unit())
         verbs, holds = self._abilities()
         inputs = Inputs(self.oracle, seed=self.report.seed, verbs=verbs, held=holds, scale=scale)
         rounds: Iterator[Batch] = inputs.rounds() if prepared is None else iter(prepared)
@@ -200,7 +135,7 @@ class _Run:
         self.deadline = self.start + seconds
         for batch in rounds:
             self._batch(batch)
-            self._look()
+            self.memory.look(self.target.memory())
             if self.progress:
                 self.progress(self.report)
             if time.monotonic() > self.deadline or (most_inputs and self.report.inputs >= most_inputs):
@@ -219,7 +154,7 @@ class _Run:
 
     # --- before ------------------------------------------------------------------------------------------------------
 
-    def _unit(self) -> Unit:
+    def unit(self) -> Unit:
         """How the target tells a good packet, seen from the everyday ones."""
         said = ""
         for layout in self.plan.layouts:
@@ -283,7 +218,7 @@ class _Run:
         if batch.kind in NOTICED:
             for question, answer in zip(batch.questions, batch.answers, strict=True):
                 if answer.startswith(self.oracle.unit):
-                    self._own("the check missed what it always notices", "5.5", batch.kind, question, answer)
+                    self._own("the check missed what it always notices", "detects", batch.kind, question, answer)
         elif batch.kind in CHANCE:
             reached, passed = self.report.chance.get(batch.kind, (0, 0))
             words = [answer.partition(" ")[0] for answer in batch.answers]
@@ -296,19 +231,19 @@ class _Run:
             try:
                 noise_is_missed_no_more_often_than_promised(self.plan, passed, reached, doubled=kind == "long bursts")
             except BrokenInvariantError as broken:
-                self._own("the check misses more than it promises", "5.6", kind, "sync", str(broken))
+                self._own("the check misses more than it promises", "undetected", kind, SYNC, str(broken))
 
     def _invariants(self, batch: Batch, also: Callable[[str], str]) -> None:
         """What is always true, on every so many packets of a batch."""
         for question in batch.questions[:: max(1, len(batch.questions) // _SAMPLES)]:
             if question.startswith("decode ") and (broken := also(question)):
-                self._own(f"invariant: {broken.partition(' ')[2][:60]}", "6", batch.kind, question, broken)
+                self._own(f"invariant: {broken.partition(' ')[2][:60]}", "whole", batch.kind, question, broken)
 
-    def _own(self, mark: str, section: str, kind: str, question: str, got: str) -> None:
+    def _own(self, mark: str, rule: str, kind: str, question: str, got: str) -> None:
         """A finding that is not about one answer of the target."""
-        rule = {"5.5": RULES["detects"], "5.6": RULES["undetected"]}.get(section, RULES["whole"])
-        if not self._known(Verdict(mark, rule)):
-            finding = self._finding(Verdict(mark, rule), kind, question, self.oracle.answer(question))
+        verdict = Verdict(mark, RULES[rule])
+        if not self._known(verdict):
+            finding = self.finding(verdict, kind, question, self.oracle.answer(question))
             finding.got = got
             self._keep(finding)
 
@@ -369,43 +304,29 @@ class _Run:
         verdict = trouble(replies.trouble, question)
         if self._known(verdict):
             return
-        finding = self._finding(verdict, batch.kind, question, batch.answers[min(place, len(batch.answers) - 1)])
+        finding = self.finding(verdict, batch.kind, question, batch.answers[min(place, len(batch.answers) - 1)])
         finding.got, finding.remarks, finding.alone = replies.trouble, replies.remarks, False
         finding.before = _flat(batch.questions[max(0, place - 50) : place])
         self._keep(finding)
 
     def _alarm(self, batch: Batch, replies: Replies) -> None:
-        """The target answered well and complained on stderr: a sanitizer's words are a finding."""
-        if not any(alarm in replies.remarks for alarm in _ALARMS):
+        """The target answered well and wrote to stderr: a sanitizer's words are a finding."""
+        said = alarm(replies.remarks)
+        verdict = Verdict(f"sanitizer: {said}", RULES["whole"])
+        if not said or self._known(verdict):
             return
-        verdict = Verdict("sanitizer: " + _first_alarm(replies.remarks), RULES["whole"])
-        if self._known(verdict):
-            return
-        finding = self._finding(verdict, batch.kind, batch.questions[0], batch.answers[0])
+        finding = self.finding(verdict, batch.kind, batch.questions[0], batch.answers[0])
         finding.got, finding.remarks, finding.alone = "words of a sanitizer on stderr", replies.remarks, False
         for question, answer in zip(batch.questions, batch.answers, strict=True):
-            again = self.target.ask(question.split("\n"))
-            if any(alarm in again.remarks for alarm in _ALARMS):
+            if alarm(self.target.ask(question.split("\n")).remarks):
                 finding.question, finding.first, finding.expected, finding.alone = question, question, answer, True
                 break
         self._keep(finding)
 
-    def _look(self) -> None:
-        """Note the target's memory, at most `_LOOKS` times a run, at places that spread out by themselves."""
-        size = self.target.memory()
-        if size:
-            self.memory.append(size)
-            if len(self.memory) > 2 * _LOOKS:
-                self.memory = self.memory[::2]
-
     def _leak(self) -> None:
-        if len(self.memory) < 4 or getattr(self.target, "starts", 1) > 1:
-            return
-        later = self.memory[len(self.memory) // 4 :]
-        grown = later[-1] - later[0]
-        if grown > LEAK and all(one <= two for one, two in itertools.pairwise(later)):
-            verdict = Verdict("memory that grows without end", RULES["whole"])
-            finding = self._finding(verdict, "all", "sync", UNKNOWN)
+        grown = self.memory.grown()
+        if grown > LEAK and getattr(self.target, "starts", 1) == 1:
+            finding = self.finding(Verdict("memory that grows without end", RULES["whole"]), "all", SYNC, UNKNOWN)
             finding.got = f"{grown / 2**20:.0f} MiB more at the end than after a quarter of the run"
             finding.alone = False
             self._keep(finding)
@@ -416,7 +337,7 @@ class _Run:
         verdict = trouble(fell, question) if fell else judge(self.oracle, question, answer, got)
         if verdict is None or self._known(verdict):
             return
-        finding = self._finding(verdict, kind, question, answer)
+        finding = self.finding(verdict, kind, question, answer)
         finding.got, finding.remarks = got, remarks
         self._keep(finding)
         if self._mark_of(question) != verdict.mark:
@@ -442,7 +363,7 @@ class _Run:
             known.count += 1
         return known is not None
 
-    def _finding(self, verdict: Verdict, kind: str, question: str, answer: str) -> Finding:
+    def finding(self, verdict: Verdict, kind: str, question: str, answer: str) -> Finding:
         return Finding(
             mark=verdict.mark, section=verdict.rule.section, rule=str(verdict.rule), kind=kind, question=question,
             expected=answer, got="", first=question, target=self.target.name, seconds=time.monotonic() - self.start,
@@ -464,20 +385,15 @@ def _flat(texts: Iterable[str]) -> list[str]:
     return "\n".join(texts).split("\n")
 
 
-def _first_alarm(remarks: str) -> str:
-    line = next(line for line in remarks.splitlines() if any(alarm in line for alarm in _ALARMS))
-    return line.partition("runtime error: ")[2] or line.partition("Sanitizer: ")[2] or line
-
-
-def play(target: Target, plan: Plan, question: str) -> Finding | None:
-    """Ask one question again: the finding it still is, or None."""
-    again = _Run(target, plan, 0, 1)
-    again.oracle = Oracle(plan, again._unit())
+def play(target: Target, plan: Plan, question: str) -> Finding:
+    """Ask one question again: the finding that it still is; with a count of 0, the answer is right."""
+    again = Session(target, plan, 0, 1)
+    again.oracle = Oracle(plan, again.unit())
     answer = again.oracle.answer(question)
     replies = target.ask(question.split("\n"))
     got = replies.trouble or "\n".join(replies.lines)
     verdict = trouble(replies.trouble, question) if replies.trouble else judge(again.oracle, question, answer, got)
-    finding = again._finding(verdict or Verdict("as it should be", RULES["accepted"]), "played", question, answer)
+    finding = again.finding(verdict or Verdict("as it should be", RULES["accepted"]), "played", question, answer)
     finding.got, finding.remarks = got, replies.remarks
     return finding if verdict else replace(finding, count=0)
 

@@ -27,6 +27,8 @@ from packetcodec.schema import Schema
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterable, Iterator
 
+#: How long a mistake is looked for at most.
+_SECONDS = 10.0
 #: Every kind of field and of trail that a mistake can be made in.
 GROUND = """
 name = "proving_ground"
@@ -115,7 +117,7 @@ def ground() -> Plan:
 def self_test(
     *,
     seed: int = 0,
-    seconds: float = 10.0,
+    seconds: float | None = None,
     names: Collection[str] | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> list[Trial]:
@@ -123,7 +125,7 @@ def self_test(
 
     Args:
         seed: of the inputs.
-        seconds: how long each is looked for at most.
+        seconds: how long each is looked for at most; default: 10.
         names: those to plant; default: all.
         progress: called with how many are done, of how many.
 
@@ -142,7 +144,7 @@ def self_test(
     todo = [(place, name) for place, all_of in FAULTS_OF.items() for name in all_of if names is None or name in names]
     trials = []
     for number, (place, name) in enumerate(todo):
-        trials.append(_trial(plan, place, name, seconds, prepared))
+        trials.append(_trial(plan, place, name, seconds or _SECONDS, prepared))
         if progress:
             progress(number + 1, len(todo))
     return trials

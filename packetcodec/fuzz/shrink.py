@@ -13,6 +13,7 @@ question fewer points, then numbers nearer to zero. Each step is asked again: wh
 ... id = 2
 ... fields = [{ kind = "identifier" }, { kind = "flag", name = "open" }]
 ... '''))
+>>> from packetcodec.fuzz.oracle import Oracle
 >>> is_odd = lambda text: text.startswith("encode 2") and int(text.split()[2]) % 2 == 1
 >>> shrink(Oracle(plan), "encode 2 77 1", is_odd)
 'encode 2 1 0'
@@ -25,11 +26,12 @@ from typing import TYPE_CHECKING
 
 from packetcodec.errors import PacketFault
 from packetcodec.fuzz.lines import HELD, Question, QuestionFault, decode_question, read_question
-from packetcodec.fuzz.oracle import Oracle
-from packetcodec.plan import Point, from_raw, pack, unpack
+from packetcodec.plan import Point, head_of, pack, unpack
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
+
+    from packetcodec.fuzz.oracle import Oracle
 
 
 def shrink(oracle: Oracle, text: str, shows: Callable[[str], bool], *, asks: int = 600, seconds: float = 3.0) -> str:
@@ -111,9 +113,7 @@ def _meanings(oracle: Oracle, data: bytes, size: int) -> Iterator[bytes]:
     for count in range(len(points)):
         yield body(raws, points[:count])
     if points:
-        head = Point(
-            *(from_raw(field, raw) for field, raw in zip(layout.fields, raws, strict=True) if field.kind in {"latitude", "longitude"})
-        )
+        head = head_of(layout, raws) or points[0]
         for place, point in enumerate(points):
             for near in (head, points[place - 1] if place else head):
                 moved = point._replace(latitude=near.latitude, longitude=near.longitude)
@@ -155,16 +155,17 @@ def _numbers(question: Question) -> Iterator[str]:
     for place, (field, number) in enumerate(zip(layout.fields, question.numbers, strict=True)):
         if number is None:
             continue
-        simple = (0, number // 2 if number > 0 else -(-number // 2), field.low, field.low + (number - field.low) // 2, number - 1)
+        half = number // 2 if number > 0 else -(-number // 2)
+        simple = (0, 1, half, half - 1, half + 1, field.low, field.low + (number - field.low) // 2, number - 1, number + 1)
         for other in dict.fromkeys(simple):
             fits = question.verb == "encode_base" or 0 <= other <= field.last
             if fits and (abs(other), other < 0) < (abs(number), number < 0):
                 yield question._replace(numbers=(*question.numbers[:place], other, *question.numbers[place + 1 :])).line
     for place, point in enumerate(points):
         near = points[place - 1] if place else None
-        for other in (near, Point(point.latitude // 2, point.longitude // 2, point.altitude, point.age)):
-            if other is not None and other != point:
-                smaller = (*points[:place], other._replace(age=point.age), *points[place + 1 :])
+        for nearer in (near, Point(point.latitude // 2, point.longitude // 2, point.altitude, point.age)):
+            if nearer is not None and nearer != point:
+                smaller = (*points[:place], nearer._replace(age=point.age), *points[place + 1 :])
                 if sum(map(_spread, smaller)) < sum(map(_spread, points)):
                     yield question._replace(points=smaller).line
 

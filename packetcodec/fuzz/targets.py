@@ -11,13 +11,13 @@ program that dies, hangs or loses step is a `Replies.trouble`.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 from packetcodec.codec import Codec
 from packetcodec.codec.reference import ReferenceCodec
 from packetcodec.errors import OK, ValueFault
-from packetcodec.fuzz.lines import HELD, REFUSED, UNKNOWN, QuestionFault, decode_answer, read_question
-from packetcodec.plan import FieldPlan, LayoutPlan, Plan, Point, Value, pack, to_value
+from packetcodec.fuzz.lines import HELD, REFUSED, UNKNOWN, QuestionFault, decode_answer, point_words, read_question
+from packetcodec.plan import FieldPlan, Plan, Point, Value, to_value
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -184,39 +184,50 @@ def reference_target(schema: Schema) -> Inside:
 
 
 def decoder_target(
-    plan: Plan, decode: Callable[[bytes], tuple[str, object]], encode: Callable[..., bytes] | None = None
+    plan: Plan, decode: Callable[[bytes], Sequence[Any]], encode: Callable[..., bytes] | None = None
 ) -> Inside:
-    """A user's functions.
+    """Functions of a user's own.
 
     Args:
         plan: whose packets they know.
-        decode: packet to (status, raw codes): a mapping of field name to code, or a sequence in wire order, in either
-            case None for absent; anything for a fault.
-        encode: (layout name, mapping of field name to raw code) to packet, or None.
+        decode: packet to (status, raw) or (status, raw, points). Raw codes are a mapping of field name to code, or stand in
+            wire order; None is absent, as is the code for it. Points are (latitude, longitude, altitude, age) in base units,
+            newest first. With a fault, only the status counts.
+        encode: (layout name, mapping of field name to raw code, None for absent) to packet, or None. It is asked for packets
+            without a trail.
     """
+    names = {layout.name: layout for layout in plan.layouts}
 
     def answer(line: str) -> str:
-        question = read_question(plan, line)
+        try:
+            question = read_question(plan, line)
+        except QuestionFault:
+            return UNKNOWN
         if question.layout is None:
-            status, raw = decode(question.data)
-            return status if status != OK else _told(plan, question.data, raw)
-        if encode is None or question.verb != "encode" or question.points:
+            status, *rest = decode(question.data)
+            return status if status != OK else _told(plan, question.data, rest)
+        if encode is None or question.verb != "encode":
+            return UNKNOWN
+        if question.points or names[question.layout.name].trail:
             return UNKNOWN
         both = zip(question.layout.fields, question.numbers, strict=True)
-        return bytes(encode(question.layout.name, {field.name: number for field, number in both})).hex()
+        values = {field.name: None if number == field.absent else number for field, number in both}
+        return bytes(encode(question.layout.name, values)).hex()
 
     return Inside("decoder", answer)
 
 
-def _told(plan: Plan, data: bytes, raw: object) -> str:
-    ident = int.from_bytes(data, "big") >> len(data) * 8 - plan.header_bits & (1 << plan.layout_bits) - 1
-    layout = next(item for item in plan.layouts if item.id == ident)
-    codes = [raw.get(field.name) for field in layout.fields] if hasattr(raw, "get") else list(raw)  # type: ignore[call-overload]
-    both = zip(layout.fields, codes, strict=True)
-    return decode_answer("ok", layout, [field.absent if code is None else code for field, code in both])
-
-
-__all__ = [
-    "Inside", "LayoutPlan", "Replies", "Speaker", "Target", "decoder_target", "pack", "python_target", "reference_target",
-    "trail_of", "value_of",
-]  # fmt: skip
+def _told(plan: Plan, data: bytes, rest: Sequence[Any]) -> str:
+    """A good packet in the words of the protocol. Which layout it is, its header says."""
+    ident = int.from_bytes(data, "big") >> max(0, len(data) * 8 - plan.header_bits) & (1 << plan.layout_bits) - 1
+    layout = next((item for item in plan.layouts if item.id == ident), None)
+    if layout is None:
+        return f"{OK} {ident}"
+    raw = rest[0]
+    codes = [raw[field.name] for field in layout.fields] if hasattr(raw, "keys") else list(raw)
+    words = "".join(
+        " -" if code is None or code == field.absent else f" {code}"
+        for field, code in zip(layout.fields, codes, strict=True)
+    )
+    points = rest[1] if len(rest) > 1 else ()
+    return f"{OK} {layout.id}{words}{point_words(Point(*point) for point in points)}"

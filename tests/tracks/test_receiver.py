@@ -392,4 +392,4 @@ def test_memory_stays_bounded_and_old_places_stay_told():
         receiver.feed(packet(n), 30 * n)
     memory = receiver._tracks[7].memory
     assert len(memory._heard) == 8
-    assert len(memory._direct) + len(memory._trail) <= 20
+    assert len(memory.places) <= 20

@@ -1,0 +1,104 @@
+"""The command `fuzz`: exit status, report, playing again, the folder, the self-test."""
+
+import json
+import shlex
+import sys
+from pathlib import Path
+
+import pytest
+
+from packetcodec.cli.app import run
+from packetcodec.fuzz import self_test as room
+
+EXAMPLES = Path(__file__).parent.parent / "fuzz" / "examples"
+GATE = str(EXAMPLES / "gate.toml")
+RUBBISH = f"{shlex.quote(sys.executable)} {shlex.quote(str(EXAMPLES / 'misbehaving.py'))} 'prints rubbish'"
+
+
+@pytest.fixture
+def fuzz(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+
+    def call(*arguments):
+        status = run(["fuzz", *arguments])
+        out, err = capsys.readouterr()
+        assert "Traceback" not in out + err
+        return status, out, err
+
+    return call
+
+
+def test_our_own_decoder_is_clean_and_the_exit_status_0(fuzz):
+    status, out, err = fuzz("--seconds", "0.5")
+    assert (status, err) == (0, "")
+    assert "Nothing found." in out
+    for kind in ("good packets", "trails", "stale schema", "encoding base units"):
+        assert kind in out
+
+
+def test_a_finding_is_told_kept_replayed_first_and_played_again(fuzz):
+    status, out, _ = fuzz(GATE, "--target", RUBBISH, "--seconds", "0.5")
+    assert status == 1
+    assert "Finding 1: decode: no answer of the protocol" in out
+    assert "rule      section 6, Decoding" in out
+    again = next(line for line in out.splitlines() if line.strip().startswith("again"))
+    words = shlex.split(again)[2:]  # "again packetcodec" before them
+    assert words[:2] == ["fuzz", GATE]
+    status, out, _ = fuzz(*words[1:])
+    assert status == 1
+    assert "expected  bad_padding" in out
+    kept = Path("packetcodec-fuzz/gate-v1")
+    assert len((kept / "findings.jsonl").read_text(encoding="utf-8").splitlines()) == 1
+    assert len(list((kept / "corpus").iterdir())) > 20
+    status, out, _ = fuzz(GATE, "--target", RUBBISH, "--seconds", "0.1")
+    assert status == 1
+    assert "(replayed)" in out
+    status, out, _ = fuzz(GATE, "--seconds", "0.1", "--json")
+    assert (status, json.loads(out)["counts"]["replayed"] > 20) == (0, True)
+
+
+def test_the_report_for_programs_has_all_of_it(fuzz):
+    status, out, err = fuzz(GATE, "--target", RUBBISH, "--seconds", "0.3", "--json", "--no-folder", "--seed", "5")
+    report = json.loads(out)
+    assert (status, err, report["seed"], report["schema"]) == (1, "", 5, "gate")
+    assert report["inputs"] == sum(report["counts"].values())
+    finding = report["findings"][0]
+    assert {"section", "rule", "question", "expected", "got", "size", "seconds", "inputs", "count"} <= set(finding)
+    assert report["play"][0].startswith("packetcodec fuzz ")
+    assert not Path("packetcodec-fuzz").exists()
+
+
+def test_a_question_of_an_encoder_can_be_played(fuzz):
+    status, out, _ = fuzz(GATE, "--play", "encode_base 2 7 - 1 1")
+    assert (status, "as it should be" in out) == (0, True)
+    status, out, _ = fuzz(GATE, "--play", "")
+    assert (status, "expected  too_short" in out) == (0, True)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "status", "words"),
+    [
+        ((GATE, "--target", "./no/such/decoder"), 2, "cannot be started"),
+        (("no-such.toml",), 2, "no-such.toml"),
+        ((GATE, "--seconds", "0"), 2, "--seconds"),
+        ((GATE, "--play", "xy"), 2, "xy"),
+        ((GATE, "--play", "speak 1"), 2, "speak"),
+        ((GATE, "--target", ""), 2, "--target"),
+    ],
+)
+def test_bad_input_is_one_clear_line(fuzz, arguments, status, words):
+    found, _, err = fuzz(*arguments)
+    assert found == status
+    assert words in err
+    assert len(err.strip().splitlines()) == 1
+
+
+def test_the_self_test_prints_a_table_and_fails_when_a_mistake_is_missed(fuzz, monkeypatch):
+    monkeypatch.setattr(room, "FAULTS_OF", {"decoder": ("version ignored",), "encoder": ("half rounded down",)})
+    status, out, _ = fuzz("--self-test")
+    assert status == 0
+    assert "2 of 2 found" in out
+    monkeypatch.setattr(room, "FAULTS_OF", {"decoder": ("version ignored", "no mistake at all")})
+    monkeypatch.setattr(room, "_SECONDS", 0.2)
+    status, out, _ = fuzz("--self-test", "--json")
+    assert (status, [trial["found"] for trial in json.loads(out)]) == (1, [True, False])

@@ -1,0 +1,74 @@
+"""Every back end against the plan in plain words: the same fault or the same values to the bit, and the same bytes."""
+
+from __future__ import annotations
+
+import os
+
+import pytest
+from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import strategies as st
+
+from packetcodec import Schema
+from packetcodec.starter import schema_text
+from tests.codec.schemas import schemas
+from tests.conformance import BACK_ENDS, BackEnd, differences, encodings, packets
+from tests.emit_js.material import seeded, trail_schema
+
+CI = bool(os.environ.get("CI"))
+STARTER = Schema.parse(schema_text())
+TWO_TRAILS = Schema.parse("""
+name = "hut"
+version = 3
+check = { crc = "CRC-24/BLE", bind_schema = true }
+[header]
+version_bits = 3
+layout_bits = 8
+[[layouts]]
+name = "near"
+id = 200
+fields = [{ kind = "longitude", bits = 24, policy = "wrap" }, { kind = "latitude", bits = 20 }, { kind = "course" }]
+trail = { points = 63, resolution_m = 5, spacing = 30, too_long = "coarsen", packet_bytes = 60 }
+[[layouts]]
+name = "class"
+id = 0
+fields = [
+  { kind = "latitude", bits = 31, optional = true }, { kind = "altitude", optional = true },
+  { kind = "counter", maximum = 99 }, { kind = "longitude", bits = 31, optional = true },
+]
+trail = { points = 5, resolution_m = 0.02, spacing = "coded", altitude_resolution = 1 }
+[[layouts]]
+name = "plain"
+id = 1
+fields = [{ kind = "identifier", bits = 32, policy = "clip" }, { kind = "time", period = 86401, resolution = 7 }]
+""")
+
+every = pytest.mark.parametrize("back_end", BACK_ENDS, ids=[item.name for item in BACK_ENDS])
+
+
+@every
+@pytest.mark.parametrize("schema", [STARTER, TWO_TRAILS], ids=["starter", "two trails"])
+def test_packets_decode_and_values_encode_alike(back_end: BackEnd, schema, tmp_path):
+    data = packets(schema, seed=1, count=2000 if CI else 200)
+    lines = list(encodings(schema, seed=2, count=8000 if CI else 800))
+    assert differences(schema, back_end, tmp_path, data, lines) == []
+
+
+@every
+@pytest.mark.parametrize("seed", range(12 if CI else 2))
+def test_trails_of_every_sort_are_read_and_written_alike(back_end: BackEnd, seed, tmp_path):
+    schema = trail_schema(seeded(seed))
+    data = packets(schema, seed=seed, count=60, whole=False)
+    assert differences(schema, back_end, tmp_path, data, list(encodings(schema, seed=seed, count=200))) == []
+
+
+# Not shrunk: every try compiles a program, and what differs is printed with its question.
+@every
+@settings(deadline=None, max_examples=25 if CI else 3, phases=[Phase.generate], suppress_health_check=list(HealthCheck))
+@given(data=st.data())
+def test_random_schemas_decode_and_encode_alike(back_end: BackEnd, tmp_path, data):
+    schema = data.draw(schemas())
+    folder = tmp_path / str(len(list(tmp_path.iterdir())))
+    folder.mkdir()
+    seed = data.draw(st.integers(0, 2**32))
+    lines = list(encodings(schema, seed=seed, count=100))
+    assert differences(schema, back_end, folder, packets(schema, seed=seed, count=60, whole=False), lines) == []

@@ -1,0 +1,26 @@
+"""An atheris target for the Python decoder: what is always true of any bytes, guided by the lines they reach.
+
+Started with a schema file, a directory of packets, and libFuzzer's options. Half of its inputs get a good check.
+"""
+
+import sys
+
+import atheris
+
+with atheris.instrument_imports(include=["packetcodec.plan", "packetcodec.codec"]):
+    from packetcodec.codec import Codec
+    from packetcodec.fuzz.invariants import broken_by
+    from packetcodec.fuzz.strategies import sealed
+    from packetcodec.schema import Schema
+
+CODEC = Codec(Schema.load(sys.argv[1]))
+CHECK = CODEC.plan.crc.size if CODEC.plan.crc else 0
+
+
+def test_one_input(data: bytes) -> None:
+    if broken := broken_by(CODEC, data) or broken_by(CODEC, sealed(CODEC, data[: len(data) - CHECK])):
+        raise AssertionError(broken)
+
+
+atheris.Setup([sys.argv[0], *sys.argv[2:]], test_one_input)
+atheris.Fuzz()

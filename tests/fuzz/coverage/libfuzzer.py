@@ -1,0 +1,97 @@
+"""A libFuzzer target for the emitted C of a plan, as source.
+
+It decodes whatever comes; a fault must leave the caller's packet as it was; a good packet is encoded again, and without a
+trail gives the very same bytes, with one a packet that is good. Half of its mutations get a good check, so that the fuzzer
+passes it.
+"""
+
+from packetcodec.emit.c_names import public_names
+
+
+def libfuzzer_source(plan):
+    names = public_names(plan)
+    cases = "\n".join(
+        f"    case {layout.id}: fault = {own.encode}(&packet.as.{own.member}, again, sizeof again, &length); "
+        f"exact = {int(layout.trail is None)}; break;"
+        for layout, own in zip(plan.layouts, names.layouts, strict=True)
+    )
+    crc = plan.crc
+    turned = int(f"{plan.start:0{crc.width}b}"[::-1], 2) if crc and crc.reflected else plan.start
+    polynomial = int(f"{crc.polynomial:0{crc.width}b}"[::-1], 2) if crc and crc.reflected else (crc.polynomial if crc else 0)
+    seal = "    (void)data; (void)size;"
+    if crc:
+        width, mask = crc.width, (1 << crc.width) - 1
+        step = (
+            f"state = state & 1 ? state >> 1 ^ {polynomial}UL : state >> 1;"
+            if crc.reflected
+            else f"state = (state >> {width - 1} & 1 ? state << 1 ^ {polynomial}UL : state << 1) & {mask}UL;"
+        )
+        enter = "state ^= data[i];" if crc.reflected else f"state ^= (unsigned long)data[i] << {width - 8};"
+        places = range(0, width, 8) if crc.reflected else range(width - 8, -1, -8)
+        put = "\n".join(f"    data[size++] = (uint8_t)(state >> {place});" for place in places)
+        seal = f"""    unsigned long state = {turned}UL;
+    if (size < {crc.size}) return size;
+    size -= {crc.size};
+    for (size_t i = 0; i < size; i++) {{
+        {enter}
+        for (int bit = 0; bit < 8; bit++) {{ {step} }}
+    }}
+    state ^= {crc.xor_out}UL;
+{put}"""
+    return (
+        _TARGET.replace("@PREFIX@", names.prefix)
+        .replace("@UPPER@", names.prefix.upper())
+        .replace("@CASES@", cases)
+        .replace("@SEAL@", seal)
+    )
+
+
+_TARGET = """\
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include "@PREFIX@.h"
+
+size_t LLVMFuzzerMutate(uint8_t *data, size_t size, size_t most);
+
+static size_t sealed(uint8_t *data, size_t size) {
+@SEAL@
+    return size;
+}
+
+size_t LLVMFuzzerCustomMutator(uint8_t *data, size_t size, size_t most, unsigned seed) {
+    size = LLVMFuzzerMutate(data, size, most);
+    return seed % 2 ? sealed(data, size) : size;
+}
+
+static void demand(int kept, const char *what) {
+    if (!kept) {
+        fprintf(stderr, "%s\\n", what);
+        abort();
+    }
+}
+
+int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size) {
+    @PREFIX@_packet packet, before, other;
+    uint8_t again[@UPPER@_MOST_BYTES];
+    size_t length = 0;
+    int exact = 0;
+    @PREFIX@_fault fault;
+    memset(&packet, 0xa5, sizeof packet);
+    memcpy(&before, &packet, sizeof packet);
+    fault = @PREFIX@_decode(&packet, data, size);
+    if (fault) {
+        demand(!memcmp(&before, &packet, sizeof packet), "a fault changed the caller's packet");
+        return 0;
+    }
+    switch (packet.layout) {
+@CASES@
+    default: demand(0, "a good packet of no layout");
+    }
+    demand(!fault, "a good packet cannot be encoded again");
+    if (exact) demand(length == size && !memcmp(again, data, size), "a good packet encodes again to another");
+    demand(!@PREFIX@_decode(&other, again, length), "a packet encoded again is not good");
+    return 0;
+}
+"""

@@ -1,0 +1,104 @@
+"""Coverage-guided fuzzers from the saved corpus, for a bounded time: libFuzzer on emitted C, atheris on the Python decoder.
+
+They need clang and atheris: without them the tests are skipped on a user's machine, and fail where CI is set.
+"""
+
+import importlib.util
+import os
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from packetcodec.emit.c import write_c
+from packetcodec.fuzz import Folder, built_target, compile_plan, run
+from packetcodec.fuzz.folder import corpus_of
+from packetcodec.fuzz.self_test import GROUND
+from packetcodec.fuzz.words import report_words
+from packetcodec.schema import Schema
+from packetcodec.starter import schema_text
+from tests.fuzz.coverage.libfuzzer import libfuzzer_source
+
+SECONDS = 10 if os.environ.get("CI") else 3
+SANITIZERS = "-fsanitize=fuzzer,address,undefined"
+
+
+def demand(what, present):
+    if not present:
+        message = f"{what} is not installed: what it would run is not tested here"
+        pytest.fail(message) if os.environ.get("CI") else pytest.skip(message)
+
+
+def runs(text):
+    return int(re.search(r"Done (\d+) (?:runs|in)", text).group(1))
+
+
+@pytest.mark.parametrize("text", [schema_text(), GROUND], ids=["starter", "proving_ground"])
+def test_libfuzzer_finds_nothing_in_emitted_c_and_its_corpus_agrees_with_us(text, tmp_path):
+    demand("clang", shutil.which("clang"))
+    plan = compile_plan(Schema.parse(text))
+    for name, source in {**write_c(plan), "target.c": libfuzzer_source(plan)}.items():
+        (tmp_path / name).write_text(source, encoding="utf-8")
+    folder = Folder(tmp_path / "kept")
+    folder.add_corpus(corpus_of(plan))
+    before = len(list(folder.corpus.iterdir()))
+    sources = sorted(path.name for path in tmp_path.glob("*.c"))
+    build = ["clang", "-std=c99", "-g", "-O1", SANITIZERS, "-fno-sanitize-recover=all", *sources, "-o", "target"]
+    made = subprocess.run(build, cwd=tmp_path, capture_output=True, text=True, check=False)
+    assert made.returncode == 0, made.stderr
+    found = subprocess.run(
+        ["./target", "kept/corpus", f"-max_total_time={SECONDS}", "-max_len=64", "-seed=1", "-rss_limit_mb=1024"],
+        cwd=tmp_path, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert found.returncode == 0, found.stderr[-2000:]
+    assert runs(found.stderr) > 10_000
+    assert len(list(folder.corpus.iterdir())) > before, "nothing new was reached"
+    # What the fuzzer thought worth keeping is asked of the emitted C and compared with our own answers.
+    target = built_target("c-sanitized", plan)
+    report = run(target, plan, seconds=1, first=folder.questions(plan), most_inputs=1)
+    target.close()
+    assert report.clean, report_words(report)
+
+
+def test_libfuzzer_finds_what_is_planted(tmp_path):
+    demand("clang", shutil.which("clang"))
+    plan = compile_plan(Schema.parse(schema_text()))
+    files = write_c(plan)
+    source = next(name for name in files if name.endswith(".c"))
+    assert "BAD_PADDING" in files[source]
+    files[source] = re.sub(
+        r"(return \w+_BAD_PADDING;)", "{ volatile uint8_t x = data[length]; (void)x; \\1 }", files[source]
+    )
+    for name, text in {**files, "target.c": libfuzzer_source(plan)}.items():
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    Folder(tmp_path / "kept").add_corpus(corpus_of(plan))
+    build = ["clang", "-std=c99", "-g", "-O1", SANITIZERS, source, "target.c", "-o", "target"]
+    made = subprocess.run(build, cwd=tmp_path, capture_output=True, text=True, check=False)
+    assert made.returncode == 0, made.stderr
+    found = subprocess.run(
+        ["./target", "kept/corpus", "-max_total_time=30", "-seed=1"],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert found.returncode != 0
+    assert "heap-buffer-overflow" in found.stderr
+
+
+def test_atheris_finds_nothing_in_the_python_decoder(tmp_path):
+    demand("atheris", importlib.util.find_spec("atheris"))
+    schema = tmp_path / "proving_ground.toml"
+    schema.write_text(GROUND, encoding="utf-8")
+    folder = Folder(tmp_path / "kept")
+    folder.add_corpus(corpus_of(compile_plan(Schema.parse(GROUND))))
+    script = Path(__file__).with_name("decode_with_atheris.py")
+    found = subprocess.run(
+        [sys.executable, str(script), str(schema), str(folder.corpus), f"-max_total_time={SECONDS}", "-max_len=64", "-seed=1"],
+        cwd=tmp_path, capture_output=True, text=True, check=False, env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[3])},
+    )  # fmt: skip
+    assert found.returncode == 0, found.stderr[-2000:]
+    assert runs(found.stderr) > 500

@@ -1,0 +1,36 @@
+"""The decoder of gate_decoder.py in programs that do one thing wrong, named by the first argument."""
+
+import os
+import sys
+import time
+
+from gate_decoder import decode
+
+what, seen, kept = sys.argv[1], 0, []
+for line in sys.stdin:
+    seen += 1
+    verb, _, text = line.strip().partition(" ")
+    answer = "?"
+    if verb == "decode":
+        status, raw = decode(bytes.fromhex(text.replace("-", "")))
+        answer = "ok 2 " + " ".join(map(str, raw)) if status == "ok" else status
+    bad = answer == "bad_padding"
+    if what == "dies" and bad:
+        os._exit(3)
+    if what == "aborts" and bad:
+        os.abort()
+    if what == "hangs" and bad:
+        time.sleep(60)
+    if what == "talks" and bad:
+        print("padding is not zero!", flush=True)
+    if what == "is silent" and bad:
+        continue
+    if what == "prints rubbish" and bad:
+        answer = "\x00\xff ok? maybe"
+    if what == "stops early" and seen > 700:
+        break
+    if what == "leaks":
+        kept.append(bytearray(20_000))
+    if what == "loses step":
+        print(end="\n" if bad else "")
+    print(answer, flush=True)

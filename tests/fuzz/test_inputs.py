@@ -1,0 +1,85 @@
+"""The questions of a run: reproducible, of every kind, with the right answers."""
+
+from itertools import islice
+
+import pytest
+
+from packetcodec.errors import FAULTS, PacketFault
+from packetcodec.fuzz.inputs import CHANCE, NOTICED, ROUND, Inputs
+from packetcodec.fuzz.lines import decode_answer
+from packetcodec.fuzz.oracle import Oracle
+from packetcodec.fuzz.self_test import ground
+from packetcodec.plan import compile_plan, unpack
+from packetcodec.schema import Schema
+from packetcodec.starter import schema_text
+
+STARTER = compile_plan(Schema.parse(schema_text()))
+BARE = compile_plan(
+    Schema.parse(
+        'name = "gate"\nversion = 0\ncheck = { crc = "none" }\nheader = { version_bits = 1, layout_bits = 0 }\n'
+        '[[layouts]]\nname = "gate"\nid = 0\nfields = [{ kind = "flag", name = "open" }]\n'
+    )
+)
+PLANS = [STARTER, ground(), BARE]
+
+
+def batches(plan, count, **options):
+    return list(islice(Inputs(Oracle(plan), **{"seed": 3, **options}).rounds(), count))
+
+
+@pytest.mark.parametrize("plan", PLANS, ids=lambda plan: plan.name)
+def test_the_same_seed_asks_the_same_questions_and_another_one_others(plan):
+    one, again, other = batches(plan, 30), batches(plan, 30), batches(plan, 30, seed=4)
+    assert one == again
+    assert one != other
+
+
+@pytest.mark.parametrize("plan", PLANS, ids=lambda plan: plan.name)
+def test_the_short_cut_for_a_wrong_check_never_changes_an_answer(plan):
+    for batch in batches(plan, 60, verbs=(), held=False):
+        for question, answer in zip(batch.questions, batch.answers, strict=True):
+            data = bytes.fromhex(question.removeprefix("decode ").replace("-", ""))
+            try:
+                _, layout, raws, points = unpack({plan.version: plan}, data)
+            except PacketFault as fault:
+                assert answer == fault.status, question
+            else:
+                assert answer == decode_answer("ok", layout, raws, points)
+
+
+@pytest.mark.parametrize("plan", PLANS[:2], ids=lambda plan: plan.name)
+def test_every_kind_and_every_fault_is_tried(plan):
+    found = batches(plan, 80)
+    assert set(ROUND) | {"worked cases"} == {batch.kind for batch in found}
+    words = {answer.split(" ")[0] for batch in found for answer in batch.answers}
+    assert {"ok", "refused", *FAULTS} <= words
+
+
+def test_kinds_reach_the_borders_absent_poles_the_antimeridian_and_trails_of_every_length():
+    good = [answer for batch in batches(ground(), 60) for answer in "\n".join(batch.answers).split("\n")]
+    good = [answer for answer in good if answer.startswith("ok 2 ")]
+    latitude, longitude, altitude = ground().layouts[1].fields
+    codes = [answer.split(" | ")[0].split()[2:] for answer in good]
+    assert {"-", "0", str(latitude.last)} <= {row[0] for row in codes}
+    assert {"-", "0", str(longitude.last)} <= {row[1] for row in codes}
+    assert {"-", "0", "1", str(altitude.last)} <= {row[2] for row in codes}
+    assert {answer.count("|") for answer in good} == set(range(11))
+
+
+@pytest.mark.parametrize("plan", PLANS[:2], ids=lambda plan: plan.name)
+def test_no_packet_with_few_wrong_bits_or_a_short_burst_is_good(plan):
+    noticed = [batch for batch in batches(plan, 120) if batch.kind in NOTICED]
+    assert sum(len(batch.answers) for batch in noticed) > 500
+    assert not [answer for batch in noticed for answer in batch.answers if answer.startswith("ok")]
+
+
+def test_noise_reaches_the_check():
+    answers = [answer for batch in batches(STARTER, 60) if batch.kind in CHANCE for answer in batch.answers]
+    assert answers.count("bad_check") > 300
+
+
+def test_only_questions_that_the_target_knows_are_asked():
+    found = batches(STARTER, 60, verbs=("encode",), held=False)
+    verbs = {question.split(" ")[0] for batch in found for question in batch.questions}
+    assert verbs == {"decode", "encode"}
+    assert not any("\n" in question for batch in found for question in batch.questions)

@@ -1,0 +1,61 @@
+"""The pytest fixture, in a test suite of a user's own."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+EXAMPLES = Path(__file__).parent / "examples"
+SUITE = """
+import sys
+sys.path.insert(0, {examples!r})
+from gate_decoder import decode
+
+def test_right(packetcodec_fuzz):
+    report = packetcodec_fuzz({schema!r}, decode=decode, seconds=20, most_inputs=1500)
+    assert report.inputs >= 1500
+
+def test_wrong(packetcodec_fuzz):
+    packetcodec_fuzz({schema!r}, decode=lambda data: decode(data) if data[3:4] != b"\\x20" else ("ok", [1, 2, 3, 0]), seconds=20,
+                     most_inputs=1500)
+
+def test_program(packetcodec_fuzz):
+    packetcodec_fuzz({schema!r}, command=[sys.executable, {wire!r}], seconds=20, most_inputs=500)
+
+def test_nothing(packetcodec_fuzz):
+    packetcodec_fuzz({schema!r})
+"""
+
+
+@pytest.fixture(scope="module")
+def said(tmp_path_factory):
+    path = tmp_path_factory.mktemp("suite") / "test_ours.py"
+    names = {"examples": str(EXAMPLES), "schema": str(EXAMPLES / "gate.toml"), "wire": str(EXAMPLES / "wire.py")}
+    path.write_text(SUITE.format(**names), encoding="utf-8")
+    # An installed package brings the fixture by its entry point; here it may be installed without.
+    plugin = ["-p", "packetcodec.fuzz.pytest_plugin"] if "packetcodec" not in entry_points() else []
+    command = [sys.executable, "-m", "pytest", *plugin, "-q", "-p", "no:cacheprovider", path.name]
+    return subprocess.run(command, cwd=path.parent, capture_output=True, text=True, check=False).stdout
+
+
+def entry_points():
+    from importlib.metadata import entry_points as found  # noqa: PLC0415  # the function's name is that of the library's
+
+    return {point.name for point in found(group="pytest11")}
+
+
+def test_a_right_decoder_and_a_right_program_pass(said):
+    assert "2 failed, 2 passed" in said
+    assert "FAILED test_ours.py::test_wrong" in said
+    assert "FAILED test_ours.py::test_nothing" in said
+
+
+def test_a_wrong_decoder_fails_with_the_smallest_packet_and_its_rule_and_no_traceback(said):
+    assert "asked     decode 12" in said
+    assert "rule      section" in said
+    assert "Traceback" not in said
+
+
+def test_a_test_that_gives_nothing_is_told_so(said):
+    assert "give decode, or the command of a program" in said

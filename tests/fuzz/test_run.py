@@ -1,0 +1,181 @@
+"""Runs: what a target does wrong is found, made small, told with its rule; the harness goes on."""
+
+import sys
+from pathlib import Path
+
+import pytest
+
+from packetcodec.errors import PacketcodecError
+from packetcodec.fuzz import Folder, Inside, Program, compile_plan, play, program, python_target, reference_target, run
+from packetcodec.fuzz.self_test import GROUND, ground
+from packetcodec.fuzz.targets import decoder_target
+from packetcodec.fuzz.words import report_words
+from packetcodec.schema import Schema
+
+EXAMPLES = Path(__file__).parent / "examples"
+GATE = Schema.load(EXAMPLES / "gate.toml")
+PLAN = compile_plan(GATE)
+GROUND_SCHEMA = Schema.parse(GROUND)
+
+
+def misbehaving(what, seconds=20, **options):
+    target = Program([sys.executable, str(EXAMPLES / "misbehaving.py"), what], **options)
+    try:
+        return run(target, PLAN, seconds=seconds, most_inputs=4000)
+    finally:
+        target.close()
+
+
+# --- our own codecs -------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("schema", [GATE, GROUND_SCHEMA], ids=lambda schema: schema.name)
+def test_our_codec_is_clean(schema):
+    report = run(python_target(schema), compile_plan(schema), seconds=60, most_inputs=8000)
+    assert report.clean, report_words(report)
+    assert not report.skipped
+
+
+@pytest.mark.parametrize("schema", [GATE, GROUND_SCHEMA], ids=lambda schema: schema.name)
+def test_the_construct_reference_is_clean(schema):
+    report = run(reference_target(schema), compile_plan(schema), seconds=60, most_inputs=1500)
+    assert report.clean, report_words(report)
+
+
+# --- programs -------------------------------------------------------------------------------------------------------
+
+
+def test_a_decoder_wired_up_in_ten_lines_of_python_is_clean():
+    target = Program([sys.executable, str(EXAMPLES / "wire.py")])
+    report = run(target, PLAN, seconds=20, most_inputs=4000)
+    target.close()
+    assert report.clean, report_words(report)
+    assert report.skipped == ["encode", "encode_base", "held"]
+    assert report.starts == 1
+
+
+@pytest.mark.parametrize(
+    ("what", "mark"),
+    [
+        ("dies", "decode: it died with exit status 3"),
+        ("aborts", "decode: it died of SIGABRT"),
+        ("hangs", "decode: it gave no answer in 0.1 s"),
+        ("talks", "decode: it wrote more lines than it was asked for"),
+        ("loses step", "decode: it wrote more lines than it was asked for"),
+        ("is silent", "decode: it gave no answer in 0.1 s"),
+        ("prints rubbish", "decode: no answer of the protocol"),
+    ],
+)
+def test_what_a_program_does_to_a_packet_is_found_with_a_small_packet_and_the_run_goes_on(what, mark):
+    report = misbehaving(what, seconds=2, timeout=0.1 if "0.1" in mark else 2.0)
+    assert [finding.mark for finding in report.findings] == [mark]
+    finding = report.findings[0]
+    assert finding.expected == "bad_padding"
+    assert finding.question.startswith("decode 1200")
+    assert bytes.fromhex(finding.question.removeprefix("decode "))[3].bit_count() == 1
+    assert finding.section == "6"
+    assert finding.count > 1 or report.starts > 5
+
+
+def test_a_program_that_stops_early_is_found_and_started_again():
+    report = misbehaving("stops early")
+    assert [finding.mark for finding in report.findings] == ["decode: it died with exit status 0"]
+    assert not report.findings[0].alone
+    assert report.findings[0].before
+    assert report.starts > 2
+    assert report.inputs >= 4000
+
+
+def test_a_program_that_leaks_is_found():
+    assert [finding.mark for finding in misbehaving("leaks").findings] == ["memory that grows without end"]
+
+
+def test_a_program_that_cannot_be_started_or_answers_nothing_is_one_clear_line(monkeypatch):
+    monkeypatch.setattr(program, "_START", 0.1)
+    with pytest.raises(PacketcodecError, match="cannot be started: No such file"):
+        Program(["./no/such/decoder"])
+    mute = Program([sys.executable, "-c", "import sys\nfor line in sys.stdin: pass"], timeout=0.1)
+    with pytest.raises(PacketcodecError, match="answer each with a line"):
+        run(mute, PLAN, seconds=1)
+    mute.close()
+
+
+# --- findings -------------------------------------------------------------------------------------------------------
+
+
+def shifted(line):
+    answer = python_target(GATE).ask([line]).lines[0]
+    words = answer.split()
+    if words[0] == "ok" and words[3] not in {"-", "0"}:
+        words[3] = str(int(words[3]) & 0x7F)
+    return " ".join(words)
+
+
+def test_a_wrong_value_is_told_with_the_smallest_packet_and_its_rule():
+    report = run(Inside("shifted", shifted), PLAN, seconds=20, most_inputs=2000)
+    assert [finding.mark for finding in report.findings] == ["decode: temperature wrong"]
+    finding = report.findings[0]
+    assert finding.expected == "ok 2 0 128 0 0"
+    assert finding.got == "ok 2 0 0 0 0"
+    assert finding.section == "2.1"
+    assert finding.size == 5
+    assert "asked     decode 1200800054" in report_words(report) or finding.question.startswith("decode 12008000")
+
+
+def test_a_finding_can_be_played_again_and_is_gone_when_it_is_mended():
+    question = run(Inside("shifted", shifted), PLAN, seconds=20, most_inputs=2000).findings[0].question
+    assert play(Inside("shifted", shifted), PLAN, question).mark == "decode: temperature wrong"
+    assert play(python_target(GATE), PLAN, question).count == 0
+
+
+def test_findings_and_corpus_are_kept_and_asked_first(tmp_path):
+    report = run(Inside("shifted", shifted), PLAN, seconds=20, most_inputs=2000)
+    folder = Folder(tmp_path / "kept")
+    folder.add_findings(report.findings)
+    folder.add_findings(report.findings)
+    folder.add_corpus([b"\x12"])
+    assert len(folder.findings.read_text(encoding="utf-8").splitlines()) == 1
+    first = folder.questions(PLAN)
+    assert first[0] == report.findings[0].question
+    assert "decode 12" in first
+    again = run(Inside("shifted", shifted), PLAN, seconds=20, first=first, most_inputs=1)
+    assert [finding.kind for finding in again.findings] == ["replayed"]
+
+
+def test_what_cannot_be_read_in_the_folder_is_passed_over(tmp_path):
+    (tmp_path / "findings.jsonl").write_text('not json\n{"question": "decode xy"}\n[1]\n{"question": 7}\n', encoding="utf-8")
+    assert Folder(tmp_path).questions(PLAN) == []
+
+
+def test_the_same_seed_finds_the_same():
+    one, two = (run(Inside("shifted", shifted), PLAN, seconds=60, seed=9, most_inputs=3000) for _ in range(2))
+    keys = [[(item.mark, item.question, item.inputs) for item in report.findings] for report in (one, two)]
+    assert keys[0] == keys[1]
+    assert one.counts == two.counts
+
+
+def test_a_run_stops_after_so_many_different_findings():
+    oracle = python_target(GROUND_SCHEMA)
+    wrong = Inside("numbers", lambda line: oracle.ask([line]).lines[0].replace("1", "2") if line != "sync" else "?")
+    report = run(wrong, ground(), seconds=30, most_findings=4)
+    assert len(report.findings) >= 4
+    assert "different findings" in report.stopped
+
+
+def test_a_decoder_given_as_a_function_may_name_its_fields_or_list_its_codes():
+    sys.path.insert(0, str(EXAMPLES))
+    try:
+        from gate_decoder import decode
+    finally:
+        sys.path.remove(str(EXAMPLES))
+    names = [field.name for field in PLAN.layouts[0].fields]
+
+    def named(data):
+        status, raw = decode(data)
+        return status, dict(zip(names, raw, strict=False))
+
+    for way in (decode, named):
+        assert run(decoder_target(PLAN, way), PLAN, seconds=20, most_inputs=1500).clean
+    report = run(decoder_target(PLAN, lambda data: decode(data[:-1] + data[-1:])[:2] if data else ("ok", [1])), PLAN, seconds=5,
+                 most_inputs=1500)  # fmt: skip
+    assert not report.clean

@@ -1,0 +1,97 @@
+"""The strategies reach the borders, spoil packets in every way, and shrink well."""
+
+import subprocess
+import sys
+
+import pytest
+from hypothesis import find, settings
+
+from packetcodec import Codec, Schema
+from packetcodec.errors import FAULTS
+from packetcodec.fuzz import any_packets, good_packets, good_values, points, schemas, spoiled_packets
+from packetcodec.fuzz.self_test import GROUND
+from packetcodec.fuzz.strategies import WAYS
+
+SCHEMA = Schema.parse(GROUND)
+CODEC = Codec(SCHEMA)
+BEACON, TRACK, _ = SCHEMA.layouts
+thoroughly = settings(max_examples=20_000, deadline=None, database=None)
+
+
+@pytest.mark.parametrize("status", ["ok", *FAULTS])
+def test_every_status_is_reached(status):
+    data = find(any_packets(CODEC, SCHEMA), lambda data: CODEC.try_decode(data)[0] == status, settings=thoroughly)
+    assert len(data) <= 16
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_each_way_to_spoil_a_packet_spoils_some(way):
+    find(spoiled_packets(CODEC, SCHEMA, ways=[way]), lambda data: CODEC.try_decode(data)[0] != "ok", settings=thoroughly)
+
+
+@pytest.mark.parametrize(
+    ("what", "reached"),
+    [
+        ("north pole", lambda values: values["latitude"] == 90),
+        ("south pole", lambda values: values["latitude"] == -90),
+        ("antimeridian", lambda values: values["longitude"] in {-180, 180}),
+        ("absent", lambda values: values["altitude"] is None),
+        ("first code", lambda values: values["battery"] == 2.5),
+        ("last code", lambda values: values["battery"] == 4.5),
+    ],
+)
+def test_borders_of_values_are_reached(what, reached):
+    assert reached(find(good_values(BEACON), reached, settings=thoroughly)), what
+
+
+@pytest.mark.parametrize("count", [0, 1, 10])
+def test_trails_of_every_length_are_reached(count):
+    packets = good_packets(CODEC, SCHEMA)
+
+    def has(data):
+        packet = CODEC.decode(data)
+        return packet.layout == "track" and len(packet.trail) == count
+
+    assert len(CODEC.decode(find(packets, has, settings=thoroughly)).trail) == count
+
+
+def test_a_trail_that_crosses_the_antimeridian_is_reached():
+    values = {"latitude": 46.5, "longitude": 179.9999, "altitude": None}
+    trail = find(
+        points(CODEC, TRACK, values),
+        lambda rows: any(isinstance(row, tuple) and row[1] < 0 for row in rows),
+        settings=thoroughly,
+    )
+    assert trail
+
+
+def test_a_wrong_bit_shrinks_to_one_bit():
+    data = find(spoiled_packets(CODEC, SCHEMA, ways=["flips"]), lambda data: CODEC.try_decode(data)[0] == "bad_check")
+    good = [CODEC.try_decode(_flip(data, bit))[0] for bit in range(8 * len(data))]
+    assert "ok" in good
+
+
+def _flip(data, bit):
+    return (int.from_bytes(data, "big") ^ 1 << bit).to_bytes(len(data), "big")
+
+
+def test_schemas_have_trails_and_every_check():
+    assert find(schemas(), lambda schema: any(layout.trail for layout in schema.layouts), settings=thoroughly)
+    assert find(schemas(), lambda schema: schema.check.bits == 24, settings=thoroughly)
+
+
+def test_without_hypothesis_strategies_name_the_extra_and_the_rest_works():
+    code = (
+        "import sys; sys.modules['hypothesis'] = None\n"
+        "import packetcodec.fuzz as fuzz\n"
+        "assert fuzz.run\n"
+        "try: fuzz.schemas\n"
+        "except ImportError as fault: print(fault)\n"
+    )
+    said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
+    assert "pip install 'packetcodec[fuzz]'" in said
+
+
+def test_a_name_that_there_is_not_is_an_attribute_error():
+    with pytest.raises(AttributeError, match="no_such_strategy"):
+        __import__("packetcodec.fuzz").fuzz.no_such_strategy  # noqa: B018

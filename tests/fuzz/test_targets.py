@@ -1,0 +1,93 @@
+"""Emitted code and hand-written C as targets. They need gcc or clang, and Node.js: skipped without, but failed in CI."""
+
+import os
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+
+from packetcodec.errors import PacketcodecError
+from packetcodec.fuzz import Program, built_target, compile_plan, run
+from packetcodec.fuzz.built import compiler
+from packetcodec.fuzz.self_test import GROUND
+from packetcodec.fuzz.words import report_words
+from packetcodec.schema import Schema
+from packetcodec.starter import schema_text
+
+EXAMPLES = Path(__file__).parent / "examples"
+GATE = compile_plan(Schema.load(EXAMPLES / "gate.toml"))
+
+
+def demand(*tools):
+    if not any(map(shutil.which, tools)):
+        message = f"{' or '.join(tools)} is not installed: what it would run is not tested here"
+        pytest.fail(message) if os.environ.get("CI") else pytest.skip(message)
+
+
+@pytest.mark.parametrize("text", [schema_text(), GROUND], ids=["starter", "proving_ground"])
+@pytest.mark.parametrize("name", ["c", "c-sanitized", "js"])
+def test_emitted_code_is_clean(name, text):
+    demand(*(("node",) if name == "js" else ("gcc", "clang", "cc")))
+    plan = compile_plan(Schema.parse(text))
+    target = built_target(name, plan)
+    report = run(target, plan, seconds=2, scale=2)
+    target.close()
+    assert report.clean, report_words(report)
+    assert report.inputs > 1000
+    assert report.starts == 1
+    assert report.skipped == ["encode"]
+    assert report.unit == ("ok" if name == "js" else "base")
+
+
+def gate_program(tmp_path, change=lambda text: text):
+    demand("gcc", "clang", "cc")
+    for name in ("gate_decoder.h", "wire.c"):
+        (tmp_path / name).write_text(change((EXAMPLES / name).read_text(encoding="utf-8")), encoding="utf-8")
+    build = [compiler(), "-std=c99", "-Wall", "-Wextra", "-Werror", "-O1", "wire.c", "-o", "wire"]
+    made = subprocess.run(build, cwd=tmp_path, capture_output=True, text=True, check=False)
+    assert made.returncode == 0, made.stderr
+    return Program([str(tmp_path / "wire")])
+
+
+def test_a_decoder_wired_up_in_ten_lines_of_c_is_clean(tmp_path):
+    target = gate_program(tmp_path)
+    report = run(target, GATE, seconds=2)
+    target.close()
+    assert report.clean, report_words(report)
+    assert report.inputs > 5000
+
+
+@pytest.mark.parametrize(
+    ("right", "wrong", "mark", "section"),
+    [
+        ("data[3] & 31", "data[3] & 15", "decode: a good packet instead of bad_padding", "6.6"),
+        ("data[2] > 200", "data[2] > 201", "decode: a good packet instead of out_of_range", "6.7"),
+        ("data[2] != 255", "data[2] != 254", "decode: a good packet instead of out_of_range", "6.7"),
+        ("length > 5", "length > 6", "decode: a good packet instead of too_long", "6.4"),
+        ("state = 0xff", "state = 0", "decode: bad_check instead of a good packet", "6.9"),
+        ("data[3] >> 6;", "data[3] >> 7;", "decode: activity wrong", "2.1"),
+    ],
+)
+def test_a_mistake_in_handwritten_c_is_found_and_told_with_its_rule(tmp_path, right, wrong, mark, section):
+    target = gate_program(tmp_path, lambda text: text.replace(right, wrong))
+    report = run(target, GATE, seconds=2, most_inputs=3000)
+    target.close()
+    assert mark in [finding.mark for finding in report.findings]
+    assert next(finding for finding in report.findings if finding.mark == mark).section == section
+
+
+def test_a_tool_that_is_missing_is_named_in_one_line(monkeypatch):
+    monkeypatch.setenv("PATH", "")
+    monkeypatch.delenv("CC", raising=False)
+    with pytest.raises(PacketcodecError, match="js: needs node, which is not installed"):
+        built_target("js", GATE)
+    with pytest.raises(PacketcodecError, match="c: needs gcc or clang or cc, which is not installed"):
+        built_target("c", GATE)
+
+
+def test_emitted_code_that_does_not_compile_is_one_line(monkeypatch):
+    demand("gcc", "clang", "cc")
+    monkeypatch.setattr("packetcodec.fuzz.built.speaker_c", lambda _: "int main(void) { return nothing; }")
+    with pytest.raises(PacketcodecError, match="does not compile: .*error"):
+        built_target("c", GATE)
