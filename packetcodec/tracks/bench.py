@@ -36,6 +36,7 @@ from packetcodec.errors import PacketcodecError, ValueFault
 from packetcodec.plan import compile_plan
 from packetcodec.tracks.events import Event, Fault, Position
 from packetcodec.tracks.link import Arrival, Harm, Link
+from packetcodec.tracks.memory import apart
 from packetcodec.tracks.receiver import Receiver
 from packetcodec.tracks.sender import Sender
 
@@ -71,8 +72,8 @@ class LinkReport:
         missing: of them, never told.
         pending: of the missing, those behind the last one told: the recording ends before a packet could bring them.
         between: positions told by a trail for moments at which no packet was sent, or one without a position.
-        repeated: positions told a second time: 0 where packets come as far apart as the points of a trail, or carry their
-            time. Else the receiver has nothing but times of reception, and a late packet or one off its tick misleads it.
+        repeated: positions told a second time: 0 where packets come as far apart as the points of a trail, or a whole part
+            or multiple of that, or carry their time. Else one off its tick may mislead the receiver.
         longest_hole: seconds from the last known position before missing points (or the first one sent) to the first known
             one after them; 0 where none is missing but pending ones.
         sizes: (bytes of a packet, packets sent of that length), shortest first.
@@ -179,8 +180,8 @@ class _Test:
         self.fixes = fixes
         self.interval = interval
         trail = sender.layout.trail
-        between = min(interval, trail.spacing or interval) if trail else interval
-        self.same = between * (0.5 - _SLACK)  # seconds within which two moments are the same point
+        # Seconds within which two moments are the same point.
+        self.same = apart(interval, trail.spacing if trail else 0.0) * (0.5 - _SLACK)
         self.link = Link(harm)
         self.receiver = Receiver(sender.codec, interval=interval)
         self.on_air: list[int] = []  # number of the packet on the link -> number of its fix

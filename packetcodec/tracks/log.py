@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Final
 from packetcodec.errors import LogFault
 from packetcodec.tracks.gpx import read_gpx
 from packetcodec.tracks.nmea import NmeaReader
-from packetcodec.tracks.table import is_header, read_table
+from packetcodec.tracks.table import by_time, is_header, read_table
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
@@ -38,12 +38,12 @@ class RecordedLog:
     Attributes:
         name: as the caller calls it.
         format: one of `FORMATS`.
-        fixes: in the order of the log, those of a table by time; at least one.
+        fixes: in the order of the log, those of a table or a GPX file by time; at least one.
         sentences: well-formed sentences (NMEA 0183), track points (GPX) or rows (CSV) seen, used or not.
         refused: what could not be used: reason, count, first place, first text.
         size: bytes read.
         columns: of a table: each column's name as it stands there, and what it means.
-        moved: rows of a table whose time is before that of a row above them; they were put in order.
+        moved: rows or track points whose time is before that of one above them; they were put in order.
     """
 
     name: str
@@ -91,7 +91,8 @@ def read_log(
     if format == "gpx":
         fixes, seen, found = read_gpx(document, name=name)
         _demand(fixes, found, f"{name}: none of {seen} track points can be used")
-        return RecordedLog(name, format, tuple(fixes), seen, found.listed(), len(document))
+        in_order, moved = by_time(fixes)
+        return RecordedLog(name, format, tuple(in_order), seen, found.listed(), len(document), moved=moved)
     table = read_table(document, name=name)
     nothing = f"none of {table.rows} rows can be used" if table.rows else "has a header row and no other"
     _demand(table.fixes, table.refusals, f"{name}: {nothing}")

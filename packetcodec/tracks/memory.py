@@ -6,18 +6,21 @@ Owns two rules.
 late, or, where that number was heard with the same bytes, a duplicate. Ahead it is the next one, also past the end of the
 circle. The tracker has restarted when a number comes again with other bytes, when its time went on and its counter back,
 or when the counter jumps farther than packets can have been sent since: past the window and four times what the pace
-allows, or to below 8 in less than half the time; or when a number below 8 seems late, and a trail told another place for
-it. The counter counts all packets of a tracker, whatever their layout. Without a counter a packet is late by its time
-field, and a duplicate if the same bytes came within half an interval (at any time, if they hold a time).
+allows, or to below 8 in less than half the time; or when a number below 8 seems late, and its place is
+farther than an interval's way from all that was told around it. The counter counts all packets of a tracker, whatever their
+layout. Without a counter a packet is late by its time field, and a duplicate if the same bytes came within half an interval
+(at any time, if they hold a time).
 
-**Same place.** Every place has a moment on the tracker's own line, in seconds. Two direct places are never the same. A
-trail point is the same place as a known one when their moments differ by less than half its spacing. The moment of a packet
-is its time field, if that resolves half a spacing. If not, it follows from the packet before:
+**The tracker's line.** Every place has a moment on it, in seconds; `packetcodec.tracks.places` tells by it which places are
+the same. The moment of a packet is its time field, if that resolves half a spacing. If not, it follows from the packet
+before:
 
-* In step (an interval learned from receptions within an eighth of the trail's spacing, which is also assumed until three
-  intervals are learned): by the counter, one spacing for each number. Point k of packet n then is packet n - k, exactly,
-  whatever the delays. Where numbers may have gone to packets without a position, whole spacings of the time of reception
-  decide how many of them did. A pause of four spacings more than the counter says is taken from the clock.
+* By the counter, one interval for each number, where the interval is given, or learned from receptions. Point k of packet
+  n then is packet n - k * spacing / interval, exactly, where that is whole, whatever the delays. An interval within an
+  eighth of the spacing is taken for it, and a learned one within an eighth of a multiple or a part of it for that. The
+  spacing is also assumed until three intervals are learned. Where numbers may have gone to packets without a position,
+  whole intervals of the time of reception decide how many of them did. A pause of four intervals more than the counter
+  says is taken from the clock.
 - Packets that come at once, in an eighth of their interval, come out of a buffer or a file: by the counter.
 - Else by the time of reception.
 
@@ -38,11 +41,13 @@ A late packet stands between the packets around it, in proportion to its number.
 
 from __future__ import annotations
 
-from bisect import bisect_left, insort
+from bisect import bisect_left
 from collections import deque
 from dataclasses import dataclass
 from itertools import combinations
 from statistics import median
+
+from packetcodec.tracks.places import Places
 
 #: A counter below this may come from a tracker that began anew.
 LOW = 8
@@ -52,6 +57,10 @@ _ECHO = 2.0
 _SAMPLES, _TRUSTED = 12, 4
 #: Spacings that a packet of a tracker in step may be under way, before the time counts more than the counter.
 _PAUSE = 4
+#: Intervals by which a moment may be wrong on a link that delays, while the interval is not given but learned.
+_UNSURE = 2
+#: Part by which a quotient of interval and spacing may miss a whole number.
+_WHOLE = 0.001
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +105,7 @@ class Memory:
     Attributes:
         window: packets remembered.
         quiet: whether the tracker sends packets without a position too, so that a missing number need not be a place.
+        overtaken: whether a packet came late, so that the link is known to delay.
         newest: the packet heard with the highest number, or None.
         slot: the newest packet of a layout with a position, or None.
         horizon: moment before which places are forgotten, and so count as known.
@@ -104,6 +114,7 @@ class Memory:
     def __init__(self, *, window: int, interval: float | None = None) -> None:
         self.window = window
         self.quiet = False
+        self.overtaken = False
         self.newest: _Heard | None = None
         self.slot: _Heard | None = None
         self.horizon = float("-inf")
@@ -112,9 +123,12 @@ class Memory:
         self._learned = 0.0
         self._others = 0
         self._samples: deque[tuple[int, float]] = deque(maxlen=_SAMPLES)
-        self._direct: list[float] = []
-        self._trail: list[float] = []
-        self._places: dict[float, tuple[float, float]] = {}
+        self.places = Places()
+
+    @property
+    def given(self) -> bool:
+        """Whether the caller said the interval."""
+        return self._given is not None
 
     @property
     def learned(self) -> bool:
@@ -128,7 +142,7 @@ class Memory:
             pace = self._given
         elif self._learned:
             pace = self._learned
-        return spacing if spacing and abs(pace - spacing) <= spacing / 8 else pace
+        return _snapped(pace, spacing, given=self._given is not None)
 
     # Order
 
@@ -189,13 +203,14 @@ class Memory:
 
     def take(self, arrival: Arrival, verdict: str, number: int) -> float:
         """Remember a packet that is no duplicate; its moment on the tracker's line."""
-        line = self._line(arrival, verdict, number)
+        line = self.line(arrival, verdict, number)
         if verdict == "restart":
             self._heard.clear()
         elif len(self._heard) == self.window:
             self._forget(self._heard[0].line)
         heard = _Heard(arrival, number, line, verdict != "late")
         self._heard.append(heard)
+        self.overtaken = self.overtaken or verdict == "late"
         if verdict != "late":
             self._learn_pace(arrival, verdict, number)
             self.newest = heard
@@ -223,7 +238,8 @@ class Memory:
 
     # The tracker's line
 
-    def _line(self, arrival: Arrival, verdict: str, number: int) -> float:
+    def line(self, arrival: Arrival, verdict: str, number: int) -> float:
+        """The moment of a packet on the tracker's line."""
         last = self.slot
         if not arrival.placed:
             self.quiet = True
@@ -252,12 +268,12 @@ class Memory:
             return elapsed
         if elapsed < (most - others) * pace / 8:
             return max(1, most - others) * pace
-        if pace != spacing:
+        if pace != spacing and not self.learned:
             return elapsed
         least = 1 if self.quiet else most
-        slots = min(max(round(elapsed / spacing), least), most)
-        if abs(elapsed - slots * spacing) <= spacing * (_PAUSE if self.learned else 0.5):
-            return slots * spacing
+        slots = min(max(round(elapsed / pace), least), most)
+        if abs(elapsed - slots * pace) <= pace * (_PAUSE if self.learned else 0.5):
+            return slots * pace
         return elapsed
 
     def _between(self, arrival: Arrival, number: int) -> float:
@@ -278,33 +294,44 @@ class Memory:
 
     # Places
 
-    def knows(self, line: float, tolerance: float, *, by_trail: bool = False) -> bool:
-        """Whether a place within less than `tolerance` seconds is known, at all or only by a trail."""
-        if line < self.horizon:
-            return True
-        return _near(self._trail, line, tolerance) or (not by_trail and _near(self._direct, line, tolerance))
-
-    def learn(self, line: float) -> None:
-        """Remember a place told by its own packet."""
-        insort(self._direct, line)
-
-    def learn_by_trail(self, line: float, place: tuple[float, float]) -> None:
-        """Remember a place told by a trail, as degrees north and east."""
-        insort(self._trail, line)
-        self._places[line] = place
-
-    def told_by_trail(self, arrival: Arrival, number: int) -> tuple[float, float] | None:
-        """The place that a trail told for a late packet, if one did."""
-        line = self._line(arrival, "late", number)
-        reach = self.pace(arrival.usual, arrival.spacing) / 2
-        near = [known for known in self._trail if abs(known - line) < reach]
-        return self._places[min(near, key=lambda known: abs(known - line))] if near else None
+    def stretch(self, arrival: Arrival, line: float, verdict: str) -> tuple[float, float]:
+        """From when to when a packet's position may have been taken: between its line and its clock, an interval at most."""
+        pace = self.pace(arrival.usual, arrival.spacing)
+        if arrival.timed or not pace:
+            return line, line
+        if self.overtaken and not self.given:
+            return line - _UNSURE * pace, line + _UNSURE * pace
+        if verdict == "late":
+            return line, line + pace
+        clock = arrival.now - min((heard.arrival.now - heard.line for heard in self._recent()), default=0.0)
+        return max(line - pace, min(line, clock)), min(line + pace, max(line, clock))
 
     def _forget(self, horizon: float) -> None:
         self.horizon = max(self.horizon, horizon)
-        for places in (self._direct, self._trail):
-            del places[: bisect_left(places, self.horizon)]
-        self._places = {line: place for line, place in self._places.items() if line >= self.horizon}
+        self.places.forget(self.horizon)
+
+
+def _snapped(pace: float, spacing: float, *, given: bool) -> float:
+    """The interval, made the spacing if within an eighth of it; one that is learned also a whole multiple or part."""
+    if not spacing or not 0 < pace < float("inf"):
+        return pace
+    near = spacing
+    if not given:
+        near = spacing / round(spacing / pace) if pace < spacing else spacing * round(pace / spacing)
+    return near if abs(pace - near) <= near / 8 else pace
+
+
+def apart(pace: float, spacing: float) -> float:
+    """Seconds between moments of different points: the largest of spacing / 1, 2, 3, 4 that divides the interval too.
+
+    The smaller of both where none does: points nearer than half of it then count as one.
+    """
+    if not 0 < pace < float("inf") or not spacing:
+        return spacing or pace
+    if abs(spacing / pace - round(spacing / pace)) < _WHOLE:
+        return pace
+    parts = (spacing / part for part in range(1, 5))
+    return next((part for part in parts if abs(pace / part - round(pace / part)) < _WHOLE), min(pace, spacing))
 
 
 def _elapsed(earlier: Arrival, later: Arrival) -> float:
@@ -312,8 +339,3 @@ def _elapsed(earlier: Arrival, later: Arrival) -> float:
     if earlier.timed and later.timed:
         return later.moment - earlier.moment
     return max(0.0, later.now - earlier.now)
-
-
-def _near(places: list[float], line: float, tolerance: float) -> bool:
-    place = bisect_left(places, line)
-    return any(abs(known - line) < tolerance for known in places[max(0, place - 1) : place + 1])

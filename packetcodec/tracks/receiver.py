@@ -56,7 +56,8 @@ from packetcodec.tracks.events import (
     Silent,
     Unknown,
 )
-from packetcodec.tracks.memory import LOW, Arrival, Memory
+from packetcodec.tracks.memory import LOW, Arrival, Memory, apart
+from packetcodec.tracks.places import Place, differ, outside
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -64,6 +65,12 @@ if TYPE_CHECKING:
     from packetcodec.codec import Codec, Packet, TrailPoint
     from packetcodec.plan import FieldPlan, LayoutPlan
     from packetcodec.schema import Trail
+
+
+#: Part by which a quotient of age and interval may miss a whole number.
+_SLACK = 0.001
+#: Of an interval: two moments closer than this part are one, and a sum of floats may miss it.
+_HALF = 0.499
 
 
 class Receiver:
@@ -201,6 +208,14 @@ def _form(layout: LayoutPlan, tracker: str | None) -> _Form:
     )
 
 
+def _place(packet: Packet, form: _Form, line: float, stretch: tuple[float, float]) -> Place | None:
+    """A packet's own place, or None."""
+    north, east = (packet.values[name] for name in form.place) if form.place else (None, None)
+    if not isinstance(north, float | int) or not isinstance(east, float | int):
+        return None
+    return Place(line, *stretch, float(north), float(east), form.step, direct=True)
+
+
 @dataclass(slots=True)
 class _Gap:
     """A hole on the tracker's line: its ends, and the packets in it whose place is not known."""
@@ -208,6 +223,9 @@ class _Gap:
     low: float
     high: float
     packets: int
+
+
+_Points = list[tuple["TrailPoint", float]]
 
 
 class _Track:
@@ -243,12 +261,13 @@ class _Track:
             time = newest.arrival.moment - (newest.line - line)
         if verdict == "restart":
             self.gaps.clear()
-        new = self._trail(packet, line)
+        stretch = memory.stretch(arrival, line, verdict)
+        new = self._trail(packet, form, arrival, line, stretch)
         events: list[Event] = [Restarted(tracker, counter)] if verdict == "restart" else []
         for point, age in new:
             place = (point.latitude, point.longitude, point.altitude)
             events.append(self._position(time - age, place, counter, packet, direct=False))
-        events += self._own(packet, form, arrival, line, time, late=verdict == "late")
+        events += self._own(packet, form, arrival, time, _place(packet, form, line, stretch), late=verdict == "late")
         if verdict == "next" and form.place and before and counter is not None:
             lost = number - before.number - 1 - len(memory.heard_between(before.number, number))
             if lost > 0:
@@ -257,48 +276,76 @@ class _Track:
         return events + self._repair([line - age for _, age in new])
 
     def _elsewhere(self, packet: Packet, form: _Form, arrival: Arrival, number: int) -> bool:
-        """Whether a late packet has another place than a trail told for it: then it is none of those numbers."""
-        told = self.memory.told_by_trail(arrival, number)
-        north, east = (packet.values[name] for name in form.place) if form.place else (None, None)
-        if told is None or form.trail is None or not isinstance(north, float) or not isinstance(east, float):
+        """Whether a late packet is away from all that was told around it: then it is none of those numbers."""
+        memory = self.memory
+        pace = memory.pace(arrival.usual, arrival.spacing)
+        line = memory.line(arrival, "late", number)
+        place = _place(packet, form, line, (line, line))
+        if place is None or not memory.places.near(line, pace / 2, by_trail=True):
             return False
-        # Half a cell and half a step are the most that a place can differ by; twice that is sure.
-        reach = 1e-7 * ((form.trail.step << form.trail.shifts) + form.step)
-        across = abs((east - told[1] + 180) % 360 - 180) * math.cos(math.radians(north))
-        return abs(north - told[0]) > reach or across > reach
+        # A position off its tick lies up to an interval from where the trail has it.
+        return outside(place, memory.places.between(line - 1.5 * pace, line + 1.5 * pace))
 
-    def _trail(self, packet: Packet, line: float) -> list[tuple[TrailPoint, float]]:
+    def _trail(self, packet: Packet, form: _Form, arrival: Arrival, line: float, stretch: tuple[float, float]) -> _Points:
         """The points of a packet's trail that were not known, with their ages, oldest first. They are known from now on."""
-        pace = self.memory.pace(math.inf)
-        ages = [0.0, *(point.age for point in packet.trail if point.age is not None)]
-        new = []
-        for number, point in enumerate(packet.trail, 1):
+        memory, trail = self.memory, form.trail
+        own = _place(packet, form, line, stretch)
+        if trail is None or own is None:
+            return []
+        pace = memory.pace(math.inf, arrival.spacing)
+        grid = apart(pace, arrival.spacing)
+        places, ages = [own], [0.0]
+        for point in packet.trail:
             if point.age is None:
                 break
-            gaps = [abs(ages[near] - point.age) for near in (number - 1, number + 1) if near < len(ages)]
-            if not self.memory.knows(line - point.age, max(1.0, min(*gaps, pace)) / 2):
-                new.append((point, point.age))
-        for point, age in new:
-            self.memory.learn_by_trail(line - age, (point.latitude, point.longitude))
-        return new[::-1]
+            low, high = (moment - point.age for moment in stretch)
+            step = trail.step << trail.shifts
+            places.append(Place(line - point.age, low, high, point.latitude, point.longitude, step, direct=False))
+            ages.append(point.age)
+        left, taken = [], set()
+        for number, place in enumerate(places[1:], 1):
+            around = [near for near in (number - 1, number + 1) if near < len(ages)]
+            tolerance = max(1.0, min(grid, *(abs(ages[near] - ages[number]) for near in around))) * _HALF
+            if same := memory.places.near(place.line, tolerance):
+                taken.add(same)
+            elif place.line >= memory.horizon:
+                # A place says something only where the tracker went on, and where no packet of that tick was counted.
+                tick = memory.given and abs(ages[number] / pace - round(ages[number] / pace)) < _SLACK
+                asks = not tick and all(differ(place, places[near]) for near in around)
+                left.append((number, tolerance, asks))
+        new = []
+        for number, tolerance, asks in left:
+            if alike := memory.places.like(places[number], tolerance, taken) if asks else []:
+                taken.add(alike[0])
+            else:
+                new.append(number)
+        for number in new:
+            memory.places.learn(places[number])
+        return [(packet.trail[number - 1], ages[number]) for number in reversed(new)]
 
-    def _own(self, packet: Packet, form: _Form, arrival: Arrival, line: float, time: float, *, late: bool) -> list[Event]:
+    def _own(
+        self, packet: Packet, form: _Form, arrival: Arrival, time: float, place: Place | None, *, late: bool
+    ) -> list[Event]:
         """What a packet's own fields tell."""
-        values, counter = packet.values, arrival.counter
-        north, east = (values[name] for name in form.place) if form.place else (None, None)
-        climb = values[form.altitude] if form.altitude else None
-        if not isinstance(north, float | int) or not isinstance(east, float | int):
+        memory, values, counter = self.memory, packet.values, arrival.counter
+        if place is None:
             report = Report(self.tracker, time, counter, values, packet.layout)
             return [Late(self.tracker, counter, known=False), report] if late else [report]
-        altitude = climb if isinstance(climb, float | int) else None
-        tolerance = self.memory.pace(arrival.usual, arrival.spacing) / 2 or 1.0
-        told = late and self.memory.knows(line, tolerance, by_trail=True)
-        self.memory.learn(line)
-        position = self._position(time, (north, east, altitude), counter, packet, direct=True)
+        climb = values[form.altitude] if form.altitude else None
+        altitude = float(climb) if isinstance(climb, float | int) else None
+        tolerance = apart(memory.pace(arrival.usual, arrival.spacing), arrival.spacing) * _HALF or 1.0
+        told = late and place.line < memory.horizon
+        if late and not told:
+            # A place says something only if it stands alone.
+            alike = [] if memory.given else memory.places.like(place, tolerance)
+            by_place = len(alike) == 1 and not alike[0].direct
+            told = by_place or memory.places.near(place.line, tolerance, by_trail=True) is not None
+        memory.places.learn(place)
+        position = self._position(time, (place.north, place.east, altitude), counter, packet, direct=True)
         if not late:
             return [position]
         for gap in self.gaps:
-            if gap.low < line < gap.high and not told:
+            if gap.low < place.line < gap.high and not told:
                 gap.packets -= 1
         return [Late(self.tracker, counter, told)] if told else [Late(self.tracker, counter, told), position]
 

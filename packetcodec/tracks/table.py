@@ -123,11 +123,17 @@ def read_table(document: bytes, *, name: str = "table") -> TableLog:
             refusals.add("not a row", f"line {line}", str(problem))
         except Unusable as problem:
             refusals.add(problem.reason, f"line {line}", str(problem))
+    in_order, moved = by_time(fixes)
+    return TableLog(in_order, rows, refusals, tuple(zip(headings, names, strict=True)), moved)
+
+
+def by_time(fixes: list[Fix]) -> tuple[list[Fix], int]:
+    """Fixes in the order of their times, and how many stood below one of a later time."""
     moved, latest = 0, -inf
     for fix in fixes:
         moved += fix.time < latest
         latest = max(latest, fix.time)
-    return TableLog(sorted(fixes, key=lambda fix: fix.time), rows, refusals, tuple(zip(headings, names, strict=True)), moved)
+    return sorted(fixes, key=lambda fix: fix.time), moved
 
 
 def _fix(names: list[str], cells: list[str]) -> Fix:

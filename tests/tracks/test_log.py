@@ -210,3 +210,13 @@ def test_rows_are_put_in_order_of_time_and_rows_of_one_time_stay_as_they_stand()
 @pytest.mark.parametrize("header", ["lat,long", "Time (UTC);Latitude", "timestamp,lng", "lat"])
 def test_a_header_with_a_latitude_or_a_longitude_is_a_table(header: str) -> None:
     assert recognise(f"{header}\n".encode()) == "csv"
+
+
+def test_track_points_of_a_gpx_file_are_put_in_the_order_of_their_times():
+    head = '<gpx xmlns="http://www.topografix.com/GPX/1/1" version="1.1" creator="x"><trk><trkseg>'
+    points = "".join(
+        f'<trkpt lat="46.5" lon="9.9"><time>2026-07-01T12:00:{second:02}Z</time></trkpt>' for second in (20, 0, 10, 30)
+    )
+    log = read_log([f"{head}{points}</trkseg></trk></gpx>".encode()])
+    assert [fix.time - log.fixes[0].time for fix in log.fixes] == [0, 10, 20, 30]
+    assert log.moved == 2
