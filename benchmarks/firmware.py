@@ -2,15 +2,16 @@
 
     python benchmarks/firmware.py [--nanopb FOLDER] [--json]
 
-The starter schema's layouts are built for an ATmega328P (AVR) and a Cortex-M0+ at -Os. Flash is that of a linked program less the
-same program without the calls, so library routines count (division, copying). Static RAM is what the linker says, the caller's
-record and buffer left out. Stack on AVR is measured in the simulator (painted memory, worst of the records, below the caller,
-the timer interrupt that counts cycles included); on Cortex-M0+ it is the deepest path of the compiler's call graph. Cycles are those
-of the simulated ATmega328P.
+The starter schema's layouts are built for an ATmega328P (AVR) and a Cortex-M0+ at -Os. Flash is that of a
+linked program less the same program without the calls, so library routines count (division, copying). Static
+RAM is what the linker says, the caller's record and buffer left out. Stack on AVR is measured in the simulator
+(painted memory, worst of the records, below the caller, the timer interrupt that counts cycles included); on
+Cortex-M0+ it is the deepest path of the compiler's call graph. Cycles are those of the simulated ATmega328P.
 
-nanopb carries the same record in base units, error texts off. It has no check and no trail, and takes values as they are; ours
-checks ranges, rounds to the steps and adds a CRC. Its generator comes from PyPI (`pip install nanopb`, with Debian's
-protobuf-compiler), its C sources from Debian's source package, fetched once into .cache/ unless --nanopb names a folder of them.
+nanopb carries the same record in base units, error texts off. It has no check and no trail, and takes values as
+they are; ours checks ranges, rounds to the steps and adds a CRC. Its generator comes from PyPI (`pip install
+nanopb`, with Debian's protobuf-compiler), its C sources from Debian's source package, fetched once into .cache/
+unless --nanopb names a folder of them.
 
 Needs Debian's gcc-avr avr-libc simavr gcc-arm-none-eabi libnewlib-arm-none-eabi protobuf-compiler.
 """
@@ -119,19 +120,27 @@ class Bench:
         return Taken(text + data, data + bss, stack)
 
     def ran(self, layout: str, records: list[str]) -> Ran:
-        """Cycles and stack on the simulated ATmega328P."""
+        """Cycles and stack on the simulated ATmega328P: to encode from a program that cannot decode."""
         kind = {"nanopb": "Record", "position": "pasture_position", "track": "pasture_track"}[layout]
         rows = ",\n".join(f"{{{row}}}" for row in records)
         (self.folder / "records.h").write_text(f"static const {kind} records[] = {{\n{rows}\n}};\n", encoding="ascii")
-        sources = self.sources(layout, "both")
+        size, encode, encode_stack, *_ = self.simulated(layout, "encode", len(records))
+        _, _, _, decode, decode_stack = self.simulated(layout, "both", len(records))
+        return Ran(_span(size), _span(encode), max(encode_stack), _span(decode), max(decode_stack))
+
+    def simulated(self, layout: str, way: str, count: int) -> list[tuple[int, ...]]:
+        """What the program prints, column by column: bytes, cycles and stack to encode, cycles and stack to decode."""
+        sources = self.sources(layout, way)
         run(["avr-gcc", *COMMON, "-mmcu=atmega328p", "cycles.c", *sources, "-o", "cycles.elf"], self.folder)
         told = run(["simavr", "-m", "atmega328p", "-f", "16000000", "cycles.elf"], self.folder)
         found = [list(map(int, row.split())) for row in re.findall(r"^(?:\x1b\[\d+m)*((?:\d+ ){6})", told, re.MULTILINE)]
-        if len(found) != len(records) or not all(row[5] for row in found):
+        if len(found) != count or not all(row[5] for row in found):
             raise SystemExit(f"firmware.py: the simulator said {told!r}")
-        size, encode, encode_stack, decode, decode_stack, _ = zip(*found, strict=True)
-        span = lambda numbers: (min(numbers), max(numbers))  # noqa: E731  # one word, used thrice
-        return Ran(span(size), span(encode), max(encode_stack), span(decode), max(decode_stack))
+        return list(zip(*found, strict=True))[:5]
+
+
+def _span(numbers: tuple[int, ...]) -> tuple[int, int]:
+    return min(numbers), max(numbers)
 
 
 def run(command: list[str], folder: Path, environment: dict[str, str] | None = None) -> str:
@@ -237,6 +246,9 @@ def main() -> int:
         cells = [f"{a}..{b}" if a != b else f"{a}" for a, b in (y.bytes, y.encode_cycles, y.decode_cycles)]
         print(f"{item:22}{cells[0]:>8}{cells[1]:>20}{cells[2]:>20}")
     print()
+    for target in TARGETS:
+        trail = taken[target, "track", "encode"].flash - taken[target, "position", "encode"].flash
+        print(f"{target}: of the flash to encode a track, {trail} bytes are those of its trail")
     for text, figure, most in goals(taken, ran):
         print(f"reach: {text}: at most {most}, measured {figure} ({'reached' if figure <= most else 'missed'})")
     return 0
@@ -248,7 +260,9 @@ def goals(taken: dict[tuple[str, str, str], Taken], ran: dict[str, Ran]) -> list
     for target in TARGETS:
         for way in ("encode", "decode"):
             most = taken[target, "nanopb", way].flash // 4
-            found.append((f"{target}, {way} position: a quarter of nanopb's flash", taken[target, "position", way].flash, most))
+            found.append(
+                (f"{target}, {way} position: a quarter of nanopb's flash", taken[target, "position", way].flash, most)
+            )
     ours, theirs = ran["position"], ran["nanopb"]
     found.append(("encode position: half of nanopb's cycles", ours.encode_cycles[1], theirs.encode_cycles[1] // 2))
     found.append(("decode position: half of nanopb's cycles", ours.decode_cycles[1], theirs.decode_cycles[1] // 2))

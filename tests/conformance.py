@@ -1,9 +1,9 @@
 """One conformance suite for every back end: the same questions, and the answers that all must give.
 
-A back end is one line of `BACK_ENDS`: a name, the unit it answers in, and how it is made from a schema. Questions and answers
-are those of the line protocol (`packetcodec.fuzz.lines`). The answers that are wanted come from the plan in plain words
-(`packetcodec.plan.unpack`) for packets, from the codec for values; the codec itself and the construct reference stand among the
-back ends.
+A back end is one line of `BACK_ENDS`: a name, the unit it answers in, and how it is made from a schema.
+Questions and answers are those of the line protocol (`packetcodec.fuzz.lines`). The answers that are wanted
+come from the plan in plain words (`packetcodec.plan.unpack`) for packets, from the codec for values; the codec
+itself and the construct reference stand among the back ends.
 """
 
 from __future__ import annotations
@@ -32,6 +32,33 @@ from tests.emit_js.material import seeded, to_decode, to_encode
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
     from pathlib import Path
+
+#: Two layouts with trails of different sorts, and one without.
+TWO_TRAILS = Schema.parse("""
+name = "hut"
+version = 3
+check = { crc = "CRC-24/BLE", bind_schema = true }
+[header]
+version_bits = 3
+layout_bits = 8
+[[layouts]]
+name = "near"
+id = 200
+fields = [{ kind = "longitude", bits = 24, policy = "wrap" }, { kind = "latitude", bits = 20 }, { kind = "course" }]
+trail = { points = 63, resolution_m = 5, spacing = 30, too_long = "coarsen", packet_bytes = 60 }
+[[layouts]]
+name = "class"
+id = 0
+fields = [
+  { kind = "latitude", bits = 31, optional = true }, { kind = "altitude", optional = true },
+  { kind = "counter", maximum = 99 }, { kind = "longitude", bits = 31, optional = true },
+]
+trail = { points = 5, resolution_m = 0.02, spacing = "coded", altitude_resolution = 1 }
+[[layouts]]
+name = "plain"
+id = 1
+fields = [{ kind = "identifier", bits = 32, policy = "clip" }, { kind = "time", period = 86401, resolution = 7 }]
+""")
 
 WARNINGS = (
     "-Wall -Wextra -Wpedantic -Wconversion -Wsign-conversion -Wshadow -Wdouble-promotion -Werror".split()

@@ -24,7 +24,9 @@ _LANGUAGES: dict[str, Callable[[Plan], dict[str, str]]] = {"c": write_c, "js": w
 @click.argument("file", metavar="SCHEMA", type=click.Path(dir_okay=False))
 @click.option("-o", "--output", type=click.Path(file_okay=False), required=True, help="Write into this folder.")
 def emit(language: str, file: str, output: str) -> None:
-    """Write the encoder and decoder of a schema: C99 for firmware (c), or one ES module for browsers, Node.js and embedded engines (js).
+    """Write the encoder and decoder of a schema: C99 for firmware (c), or an ES module for apps (js).
+
+    The module is for browsers, Node.js and embedded engines; the C takes only stdint, stddef and string.
 
     What is written is yours, free of any condition.
     """

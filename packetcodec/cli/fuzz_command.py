@@ -112,10 +112,7 @@ def _target(name: str, schema: Schema, timeout: float) -> Target:
     try:
         if name in BUILT:
             return built_target(name, compile_plan(schema), timeout=timeout)
-        command = shlex.split(name)
-        if not command:
-            raise PacketcodecError("no command")
-        return Program(command, name=name, timeout=timeout)
+        return Program(shlex.split(name), name=name, timeout=timeout)
     except (PacketcodecError, ValueError) as fault:  # a quotation mark that is not closed
         raise click.UsageError(f"--target: {fault}") from None
 

@@ -224,7 +224,7 @@ def _log_words(recorded: RecordedLog, layout: LayoutPlan) -> Iterator[str]:
     for refusal in recorded.refused:
         yield f"  {refusal.count} x {refusal.reason}, first at {refusal.first_place}: {refusal.first_text}"
     if recorded.moved:
-        yield f"  sorted by time: {times(recorded.moved, 'row')} stood below a later one"
+        yield f"  sorted by time: {times(recorded.moved, what.removesuffix('s'))} stood below a later one"
     if unused := _unused(recorded, layout):
         yield f"  columns that this layout has no field for: {', '.join(unused)}"
     for words, spans in (("no fix", without_fix(fixes)), ("receiver silent", silences(fixes))):

@@ -44,7 +44,9 @@ def airtime_parts(
             modem = LoRa(spreading_factor=factor, bandwidth_hz=bandwidth_hz, coding_rate=coding_rate, preamble=preamble)
             budget = packet_budget(modem, size, where.sub_band(frequency_hz, modem.occupied_hz))
             interval = "no limit" if budget.interval is None else rounded_up(budget.interval, 1)
-            hourly = "no limit" if budget.packets_per_hour is None else budget.packets_per_hour
+            hourly = "no limit" if budget.packets_per_hour is None else str(budget.packets_per_hour)
+            if budget.dwell.state in {"not permitted", "exceeded"}:  # no way for such a packet, however seldom
+                interval, hourly = "never", "-"
             verdict = budget.dwell if budget.dwell.state != "not applicable" else budget.single
             row = (layout.name, size, f"SF{factor}", f"{modem.airtime_ms(size):.3f}")
             rows.append((*row, interval, hourly, verdict.state))

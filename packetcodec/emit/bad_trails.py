@@ -1,4 +1,4 @@
-"""Trails that no encoder writes, behind good fields and under a good check.
+"""Trails that no encoder writes, behind good fields and under a good check; and points that no encoder takes.
 
 Owns one rule: which ways of being malformed stand in the vectors: all that the specification names, each at several
 places. Which fault a packet has is not decided here: `packetcodec.plan.unpack` says it.
@@ -26,14 +26,16 @@ from packetcodec.emit.scene import encoding, scene
 from packetcodec.emit.trails import assembled, first_point, front, head_at, moved_to, trail_encodings, without
 from packetcodec.plan.cells import MOST_CELLS, POLE, east_step, reach
 from packetcodec.plan.rice import MOST_ORDER, Bits
+from packetcodec.plan.trail import write_trail
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
-    from packetcodec.plan import LayoutPlan, Plan, Point
+    from packetcodec.plan import LayoutPlan, Plan, Point, Value
     from packetcodec.schema import Trail
 
 Broken = tuple[str, bytes, bool]
+Given = dict[str, "Value"]
 
 
 def bad_trails(plan: Plan, layout: LayoutPlan) -> Iterator[Broken]:
@@ -49,7 +51,8 @@ def bad_trails(plan: Plan, layout: LayoutPlan) -> Iterator[Broken]:
     head = head_at(plan, layout, everyday)
     if head is None:
         return
-    for note, bits in (*_counts(trail), *_numbers(layout, trail, head), *_far(trail, head)):
+    wrong = (*_counts(trail), *_counted(plan, layout, everyday), *_numbers(layout, trail, head), *_far(trail, head))
+    for note, bits in wrong:
         yield f"{layout.name}: trail, {note}", assembled(plan, layout, raws, bits), False
     for latitude, sign in ((89.9995, 1), (-89.9995, -1)):
         values = moved_to(layout, everyday, latitude, None)
@@ -87,6 +90,20 @@ def _counts(trail: Trail) -> Iterator[tuple[str, Bits]]:
     for count in dict.fromkeys((trail.points, (1 << trail.count_bits) - 1)):
         if trail.points <= count < 1 << trail.count_bits:
             yield f"its count {count}", front(trail, count)
+
+
+def _counted(plan: Plan, layout: LayoutPlan, everyday: Sequence[Value]) -> Iterator[tuple[str, Bits]]:
+    """A count that is too large by all the points that it counts, each of them good."""
+    trail, head = layout.trail, head_at(plan, layout, everyday)
+    still = [case.points for case in trail_encodings(plan, layout) if case.note == "trail: standing still"]
+    if trail is None or head is None or not still or trail.points >= 1 << trail.count_bits:
+        return
+    full, kept = write_trail(trail, head, still[0], room=10_000)
+    if kept == trail.points:
+        bits = Bits()
+        bits.put(trail.points, 1 + trail.count_bits)
+        bits.put(full.number & (1 << full.length - 1) - 1, full.length - 1)  # all but the bit that says "full"
+        yield f"its count {trail.points}, and as many points", bits
 
 
 def _numbers(layout: LayoutPlan, trail: Trail, head: Point) -> Iterator[tuple[str, Bits]]:
@@ -155,3 +172,46 @@ def _with_another(plan: Plan, layout: LayoutPlan, raws: tuple[int, ...]) -> Iter
             codes = (*raws[:index], field.last + 1, *raws[index + 1 :])
             yield f"{layout.name}: a bad trail, and an unused code", assembled(plan, layout, codes, bits), True
             break
+
+
+def refused_points(layout: LayoutPlan) -> Iterator[tuple[str, list[Value], list[Given]]]:
+    """Note, values of the fields, and points of a trail of which one is at fault, all as a caller gives them."""
+    everyday = [scene(field) for field in layout.fields]
+    trail = layout.trail
+    if trail is None:
+        yield "a point, but no trail in this layout", everyday, [{"latitude": 46.5, "longitude": 9.8}]
+        return
+    good: Given = {"latitude": 46.5, "longitude": 9.8}
+    good |= {"altitude": 2100.0} if trail.altitude_step else {}
+    good |= {"age": 30} if trail.gap_first else {}
+    for note, wrong in _wrong(trail):
+        first = {name: value for name, value in (good | wrong).items() if value != _MISSING}
+        yield note, everyday, [first]
+    far: Given = {"latitude": 90.5}
+    yield "the second of three", everyday, [good, good | far, good]
+    yield "the one behind the most that are sent", everyday, [*[good] * trail.points, good | far]
+    yield "one behind a point that cannot be carried", everyday, [good | {"latitude": -89.0}, good | far]
+    lost = without(layout, everyday, ("latitude", "longitude"))
+    if lost:
+        yield "a packet without a position", lost, [good | far]
+
+
+_MISSING = "missing"
+
+
+def _wrong(trail: Trail) -> Iterator[tuple[str, Given]]:
+    """What makes a point wrong: the members that differ."""
+    names = [("latitude", 90.0, -90.0, 1e-7), ("longitude", 180.0, -180.0, 1e-7)]
+    names += [("altitude", 100_000.0, -100_000.0, 0.01)] if trail.altitude_step else []
+    names += [("age", 2_147_483_647, 0, 1)] if trail.gap_first else []
+    for name, most, least, step in names:
+        yield f"{name} just above the range", {name: most + step}
+        yield f"{name} just below the range", {name: least - step}
+        yield f"{name} above the range by a tenth of a base unit, before rounding", {name: most + step / 10}
+        yield f"{name} below the range by a tenth of a base unit, before rounding", {name: least - step / 10}
+        yield f"{name} so large that the product is infinite", {name: 1.7e308}
+        yield f"{name} a text, not a number", {name: "one"}
+        yield f"{name} yes, not a number", {name: True}
+        if name in ("latitude", "longitude"):
+            yield f"{name} null", {name: None}
+            yield f"{name} missing", {name: _MISSING}

@@ -1,14 +1,17 @@
 """The encoder and decoder of a plan as C99: one header and one source, for firmware and for everything else.
 
-Owns one rule: how the plan becomes the tables of the source. All fields are coded by one routine from a table of a few numbers
-a field, which is smaller than code for each field: measured, see `benchmarks/firmware.py`. In a table stands, of each field:
+Owns one rule: how the plan becomes the tables of the source. All fields are coded by one routine from a table
+of a few numbers a field, which is smaller than code for each field: measured, see `benchmarks/firmware.py`. In
+a table stands, of each field:
 
 * low and step as in the plan, low modulo 2^32;
 * span: from low to the last base value that may be given (on a circle that wraps: its circumference less one);
 * turn: the offset behind which a value on a circle rounds to code 0 again;
-* rules: absent, clip, wrap, and whether the field is the latitude, longitude or altitude that a trail counts from.
+* rules: absent, clip, wrap, and whether the field is the latitude, longitude or altitude that a trail counts
+  from.
 
-Layouts with the same fields share a table. The code of a rule that no field follows is left out, and so is the trail's.
+Layouts with the same fields share a table. The code of a rule that no field follows is left out, and so is the
+trail's.
 
 >>> from packetcodec.plan import compile_plan
 >>> from packetcodec.schema import Schema
@@ -52,8 +55,8 @@ def write_c(plan: Plan, *, prefix: str | None = None) -> dict[str, str]:
 
     Args:
         plan: from `packetcodec.plan.compile_plan`.
-        prefix: what files and public names begin with, instead of the schema's name; so that a receiver can be built from
-            two versions of a schema.
+        prefix: what files and public names begin with, instead of the schema's name; so that a receiver can be built
+            from two versions of a schema.
     """
     names = public_names(plan, prefix)
     heads = _heads(plan)
@@ -148,18 +151,16 @@ def _rules(fields: list[FieldPlan]) -> dict[str, Any]:
 
 
 def _layout(plan: Plan, layout: LayoutPlan, own: LayoutNames, table: int, trails: list[Trail | None]) -> dict[str, Any]:
-    number = [trail for trail in trails if trail].index(layout.trail) + 1 if layout.trail else 0
     here = plan.layouts.index(layout)
     word = plan.version << plan.layout_bits | layout.id
     row = [f"fields{table}", f"{word}U", len(layout.fields), layout.size, layout.longest, (1 << layout.padding) - 1]
     if any(trails):
-        number = sum(1 for trail in trails[: here + 1] if trail) if layout.trail else 0
-        row.append(number)
+        row.append(sum(1 for trail in trails[: here + 1] if trail) if layout.trail else 0)
     place = f"offsetof({own.type}, trail)"
     return {
         "plan": layout, "doc": _lines(layout.doc, "").replace("\n", "\n * ") if layout.doc else "", "table": table,
-        "type": own.type, "point": own.point, "encode": own.encode, "member": own.member, "macro": own.macro, "no": own.without,
-        "index": f"layout{here}", "row": ", ".join(map(str, row)), "members": _members(layout, own),
+        "type": own.type, "point": own.point, "encode": own.encode, "member": own.member, "macro": own.macro,
+        "no": own.without, "index": f"layout{here}", "row": ", ".join(map(str, row)), "members": _members(layout, own),
         "defines": _defines(layout, own), "trail_doc": _trail_doc(layout) if layout.trail else "",
         "trail_row": _trail_row(layout.trail, place) if layout.trail else "", "place": place,
         "assertion": {"no": own.without, "name": f"{own.type}_members", "test": _assertion(layout, own)},
@@ -217,8 +218,9 @@ def _trail_doc(layout: LayoutPlan) -> str:
     if trail.spacing_field:
         spacing = f", from point to point as many seconds as {trail.spacing_field} says"
     words = (
-        f"An earlier position{spacing}. It arrives within half a cell of where it was; cells are {trail.step} units of latitude high "
-        "and as wide. What does not fit a packet is left out with all older points: too many bytes, too far away."
+        f"An earlier position{spacing}. It arrives within half a cell of where it was; cells are {trail.step} units of "
+        "latitude high and as wide. What does not fit a packet is left out with all older points: too many bytes, too far "
+        "away. A packet without a position of its own carries no points, and does not look at them."
     )
     return "/* " + _lines(words, " * ")[3:] + " */"
 
@@ -251,7 +253,19 @@ def _trails(trails: list[Trail], layouts: list[dict[str, Any]]) -> dict[str, Any
             "shifts": only.shifts,
         }  # fmt: skip
     else:
-        keys = ["step", "climb", "gapfirst", "first", "change", "climbfirst", "climbchange", "place", "points", "countbits", "shifts"]
+        keys = [
+            "step",
+            "climb",
+            "gapfirst",
+            "first",
+            "change",
+            "climbfirst",
+            "climbchange",
+            "place",
+            "points",
+            "countbits",
+            "shifts",
+        ]
         t = {key: f"c->t.{key}" for key in keys}
     return {
         "trails": bool(trails), "one": len(trails) == 1, "t": t, "climb": climb, "gap": gap, "shifts": shifts,

@@ -1,8 +1,8 @@
 """What things are called in emitted C: files, types, functions, macros, members with their comments.
 
-Owns one rule: a member is named after its field, with the base unit behind it: latitude_e7 is in 1e-7 degree, altitude_cm in
-centimetres, battery_mv in millivolts. It is an int32_t where negative numbers mean something or could come about, a uint32_t for
-numbers that count and for ranges beyond.
+Owns one rule: a member is named after its field, with the base unit behind it: latitude_e7 is in 1e-7 degree,
+altitude_cm in centimetres, battery_mv in millivolts. It is an int32_t where negative numbers mean something or
+could come about, a uint32_t for numbers that count and for ranges beyond.
 
 >>> from packetcodec.plan import compile_plan
 >>> from packetcodec.schema import Schema

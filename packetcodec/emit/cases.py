@@ -24,6 +24,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from packetcodec.emit.bad_trails import refused_points
 from packetcodec.emit.scene import Decoding, Encoding, encoding, scene, value_of
 from packetcodec.emit.trails import trail_decodings, trail_encodings, walk
 from packetcodec.plan import FieldPlan, LayoutPlan, OutOfRangeError, Plan, Value, pack, to_base, to_raw, to_value
@@ -35,12 +36,13 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Refusal:
-    """Values by name that no encoder sends, and the field that is at fault."""
+    """Values by name that no encoder sends, with points for the trail; and the field that is at fault, or "trail"."""
 
     note: str
     layout: LayoutPlan
     values: dict[str, Value]
     field: str
+    trail: tuple[dict[str, Value], ...] = ()
 
 
 def examples(plan: Plan, layout: LayoutPlan) -> tuple[Encoding, ...]:
@@ -202,6 +204,18 @@ def refusals(plan: Plan) -> Iterator[Refusal]:
                 null: dict[str, Value] = {**everyday, field.name: None}
                 yield Refusal(f"{field.name}: null, and not optional", layout, null, field.name)
         yield from _unknown(layout, everyday)
+        yield from _wrong_points(layout)
+
+
+def _wrong_points(layout: LayoutPlan) -> Iterator[Refusal]:
+    """Points that are refused, and one of them behind a field that is refused before it."""
+    names = [field.name for field in layout.fields]
+    for note, values, trail in refused_points(layout):
+        given = dict(zip(names, values, strict=True))
+        yield Refusal(f"trail: {note}", layout, given, "trail", tuple(trail))
+    needed = next((field.name for field in layout.fields if field.absent is None), None)
+    if needed is not None:
+        yield Refusal(f"trail: {note}, and no {needed}", layout, given | {needed: None}, needed, tuple(trail))
 
 
 def _unknown(layout: LayoutPlan, everyday: dict[str, Value]) -> Iterator[Refusal]:

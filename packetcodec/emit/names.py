@@ -1,9 +1,10 @@
 """Names for emitted C: what a schema calls things, made safe for C99 and C++.
 
-Owns one rule: how a clash is resolved. A name that is a keyword, a macro that compilers or standard headers define in lower
-case, a type of those headers, or that stands already in the same scope gets a low line behind it, as many as it takes. The
-names are taken in a fixed order, so the same schema always gives the same names; the emitter's own names inside the source
-have no low line, and all public ones have one, so that the two cannot meet.
+Owns one rule: how a clash is resolved. A name that is a keyword, a macro that compilers or standard headers
+define in lower case, a type of those headers, or that stands already in the same scope gets a low line behind
+it, as many as it takes. The names are taken in a fixed order, so the same schema always gives the same names;
+the emitter's own names inside the source have no low line, and all public ones have one, so that the two cannot
+meet.
 
 >>> names = Names()
 >>> names.take("latitude_e7"), names.take("class"), names.take("class")
@@ -17,8 +18,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
-#: Keywords of C99 to C23 and of C++98 to C++23 (ISO/IEC 9899 6.4.1, ISO/IEC 14882 [lex.key], from memory), then macros in lower
-#: case that a compiler or a header of the standard library or of AVR defines (seen in `gcc -dM -E`, else from memory), then types.
+#: Keywords of C99 to C23 and of C++98 to C++23 (ISO/IEC 9899 6.4.1, ISO/IEC 14882 [lex.key], from memory), then macros
+#: in lower case that a compiler or a header of the standard library or of AVR defines (from memory), then types.
 RESERVED = frozenset(
     """
     alignas alignof and and_eq asm atomic_cancel atomic_commit atomic_noexcept auto bitand bitor bool break case

@@ -1,7 +1,7 @@
 """Text from the templates of this folder, with the marks that none of the emitted languages use.
 
-Owns one rule: in a template a value stands between « and », so that braces, brackets and signs of C and JavaScript stay as
-they are; a name that is not given is a fault, never an empty text.
+Owns one rule: in a template a value stands between « and », so that braces, brackets and signs of C and
+JavaScript stay as they are; a name that is not given is a fault, never an empty text.
 
 >>> _ENVIRONMENT.from_string("uint8_t data[« bytes »] = { 0 };").render(bytes=14)
 'uint8_t data[14] = { 0 };'

@@ -2,7 +2,7 @@
 
 Owns one rule: the numbers of its sections. Reports cite a rule by its number ("spec 6.5"), so a section may grow but
 never moves: 1 scope, 2 conventions, 3 header, 4 layouts, 5 check, 6 decoding, 7 encoding, 8 worked examples, 9 bad
-packets and vectors, 10 airtime, 11 cautions, 12 history.
+packets and vectors, 10 airtime, 11 cautions, 12 history, 13 the line protocol.
 
 >>> from packetcodec.plan import compile_plan
 >>> from packetcodec.schema import Schema
@@ -86,6 +86,9 @@ def write_spec(
         header_bytes=-(-plan.header_bits // 8),
         bounds=_layout_bounds(plan),
         refuse=_refusing(plan),
+        whole=_whole_numbers(plan),
+        paces={trail.spacing for trail in trails},
+        spoken=[line for layout in plan.layouts for line in _spoken(plan, layout)],
         trails=trails,
         climb=any(trail.altitude_step for trail in trails),
         gap=any(trail.gap_first for trail in trails),
@@ -144,6 +147,7 @@ def _layout(plan: Plan, layout: LayoutPlan, number: int, told: set[str]) -> dict
     return {
         "plan": layout,
         "number": number,
+        "like": _like(plan, layout),
         "diagram": diagram(pieces(plan, layout)),
         "wire": table([_WIRE, *([key, *_wire(field)] for key, field in named)]),
         "meaning": table([_MEANING, *([key, *_meaning(field)] for key, field in named)]),
@@ -157,6 +161,16 @@ def _layout(plan: Plan, layout: LayoutPlan, number: int, told: set[str]) -> dict
         "trail": trail_parts(layout, layout.trail) if layout.trail else None,
         "examples": [_example(plan, case, told) for case in cases.examples(plan, layout)],
     }
+
+
+def _like(plan: Plan, layout: LayoutPlan) -> dict[str, Any] | None:
+    """The first layout before this one with the very same fields, which need not be told again."""
+    for number, other in enumerate(plan.layouts, 1):
+        if other is layout:
+            return None
+        if other.fields == layout.fields:
+            return {"name": other.name, "number": number}
+    return None
 
 
 def _fresh(words: str, told: set[str]) -> bool:
@@ -174,6 +188,26 @@ def _refusing(plan: Plan) -> dict[str, bool]:
         "scaled": any(field.circle and field.scale > 1 for field in fields),
         "whole": any(field.circle and field.scale == 1 for field in fields),
     }
+
+
+def _whole_numbers(plan: Plan) -> dict[str, bool]:
+    """What is to be said about numbers in 32 bits."""
+    fields = [field for layout in plan.layouts for field in layout.fields]
+    masks = [field.low == 0 and field.circle.bit_count() == 1 for field in fields if field.policy == "wrap"]
+    return {
+        "fit": all(field.low > -(2**31) and field.high < 2**31 - 1 for field in fields),
+        "wide": any(field.circle >= 2**31 for field in fields),
+        "masked": any(masks),
+        "turned": not all(masks),
+    }
+
+
+def _spoken(plan: Plan, layout: LayoutPlan) -> list[tuple[str, str]]:
+    """The first example of a layout as a question of the line protocol, and its answer."""
+    case = cases.examples(plan, layout)[0]
+    groups: list[tuple[int | None, ...]] = [(layout.id, *case.raws), *case.trail]
+    words = " | ".join(" ".join("-" if number is None else str(number) for number in group) for group in groups)
+    return [(f"decode {case.data.hex()}", f"ok {words}")]
 
 
 def _layout_bounds(plan: Plan) -> str:

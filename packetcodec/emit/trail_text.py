@@ -44,17 +44,17 @@ def trail_parts(layout: LayoutPlan, trail: Trail) -> dict[str, Any]:
         ("POINTS", trail.points, "most points"),
         ("COUNT_BITS", trail.count_bits, "width of the number of points, where it is below POINTS"),
         ("STEP", trail.step, "north-south cell, in 1e-7 degree"),
-        ("FIRST", trail.first, "starting value of the plane's scale, for the first point"),
-        ("CHANGE", trail.change, "starting value of the plane's scale, from the second point on"),
+        ("FIRST", trail.first, "what sum starts from (section 2.12), for the first point"),
+        ("CHANGE", trail.change, "the same from the second point on"),
     ]
     if trail.shifts:
         rows.append(("SHIFTS", trail.shifts, "most doublings of the grid"))
     if trail.altitude_step:
         rows.append(("CLIMB", trail.altitude_step, "cell of altitude, in centimetres"))
-        rows.append(("CLIMB_FIRST", trail.altitude_first, "starting value of the altitude's scale, first point"))
+        rows.append(("CLIMB_FIRST", trail.altitude_first, "what sum starts from in the group of altitude, first point"))
         rows.append(("CLIMB_CHANGE", trail.altitude_change, "the same from the second point on"))
     if trail.gap_first:
-        rows.append(("GAP", trail.gap_first, "starting value of the scale of seconds, first point"))
+        rows.append(("GAP", trail.gap_first, "what sum starts from in the group of seconds, first point"))
     rows.append(("MOST_BYTES", layout.longest, "most bytes of a packet, the check included"))
     bound = trail_bound(layout)
     return {

@@ -38,6 +38,8 @@ Moves = list[tuple[int, int]]
 
 _ROUND = ((8, 0), (7, 4), (4, 7), (0, 8), (-4, 7), (-7, 4), (-8, 0), (-7, -4), (-4, -7), (0, -8), (4, -7), (7, -4))
 _CLIMB = (2, 3, 3, 1, 0, -1, -4, 0)
+_POLEWARDS = (89.5, 85.0, 81.0, 75.0, 60.0, 46.5)  # the cells get wider towards a pole
+_SEARCHED = 4096  # codes of the longitude, for one from which whole cells lead to the antimeridian
 
 
 def walk(plan: Plan, layout: LayoutPlan, values: Sequence[Value]) -> tuple[Point, ...]:
@@ -78,6 +80,8 @@ def trail_encodings(plan: Plan, layout: LayoutPlan) -> Iterator[Encoding]:
         yield encoding(plan, layout, f"trail: {note}", everyday, _track(trail, head, moves))
     for note, points in (*_borders(trail, head), *_unfit(trail, head)):
         yield encoding(plan, layout, f"trail: {note}", everyday, points)
+    for note, given, point in (*_half_way(plan, layout, everyday), *_landings(plan, layout, everyday)):
+        yield encoding(plan, layout, f"trail: {note}", given, (point,))
     for note, latitude, longitude, move in (
         ("eastwards across the antimeridian", None, 179.999, (3, 60)),
         ("westwards across the antimeridian", None, -179.999, (-3, -60)),
@@ -173,6 +177,7 @@ def _motions(trail: Trail) -> Iterator[tuple[str, Moves]]:
     yield "turning", list(islice(cycle(_ROUND), most))
     yield "speeding up", [(-number, 2 * number) for number in range(1, most + 1)]
     yield "walking, then flying", [(2, -1)] * (most // 2) + [(60, 25)] * (most - most // 2)
+    yield "walking, then milling about", [(12, 8)] * min(3, most) + list(islice(cycle(((-5, 5), (5, -5))), max(0, most - 3)))
     yield "a jump of the first point", [(9000, -7000), (2, 1), (2, 1)]
     yield "a jump there and back", [(7, 4), (7, 4), (4000, -3000), (-4000, 3000), (7, 4)]
     yield "wild, so that not all of it fits", _wild(most)
@@ -210,6 +215,46 @@ def _borders(trail: Trail, head: Point) -> Iterator[tuple[str, tuple[Point, ...]
         place = place_of(head[:2], (north, east), trail.step)
         if place is not None and model:
             yield f"as far {word} as can be", (model[0]._replace(latitude=place[0], longitude=place[1]), *model[1:2])
+
+
+def _sent(trail: Trail, head: Point, longitude: int) -> Point:
+    """A point as far north as a head, with all that a trail carries."""
+    altitude = head.altitude or 0
+    return Point(head.latitude, longitude, altitude if trail.altitude_step else None, 5 if trail.gap_first else None)
+
+
+def _half_way(plan: Plan, layout: LayoutPlan, everyday: Sequence[Value]) -> Iterator[tuple[str, list[Value], Point]]:
+    """Points exactly half way round the globe, where a cell is so wide that the grid goes there: either way is as short."""
+    for longitude, word in ((9.87654, "west"), (-9.87654, "east")):
+        for latitude in _POLEWARDS:
+            values = moved_to(layout, everyday, latitude, longitude)
+            head = values and head_at(plan, layout, values)
+            if layout.trail and values and head and _goes_round(layout.trail, head):
+                opposite = head.longitude + (HALF_CIRCLE if head.longitude < 0 else -HALF_CIRCLE)
+                yield f"a point half way round, {word} in numbers", values, _sent(layout.trail, head, opposite)
+                break
+
+
+def _goes_round(trail: Trail, head: Point) -> bool:
+    """Whether the last cell of the grid reaches half way round, or beyond it."""
+    wide = east_step(trail.step, head.latitude)
+    return reach(wide) * wide > HALF_CIRCLE
+
+
+def _landings(plan: Plan, layout: LayoutPlan, everyday: Sequence[Value]) -> Iterator[tuple[str, list[Value], Point]]:
+    """Points whose cells lie exactly at the antimeridian, which is told as -180 degrees."""
+    place = next(index for index, field in enumerate(layout.fields) if field.kind == "longitude")
+    field, head = layout.fields[place], head_at(plan, layout, everyday)
+    if not field.circle or layout.trail is None or head is None:
+        return
+    wide = east_step(layout.trail.step, head.latitude)
+    for sign, word, codes in ((1, "eastwards", range(field.last, 0, -1)), (-1, "westwards", range(1, field.last))):
+        for raw in islice(codes, _SEARCHED):
+            way = HALF_CIRCLE - sign * from_raw(field, raw)
+            if way % wide == 0 and 0 < way // wide <= reach(wide):
+                values = [*everyday[:place], to_value(field, raw), *everyday[place + 1 :]]
+                yield f"exactly to the antimeridian, {word}", values, _sent(layout.trail, head, sign * HALF_CIRCLE)
+                break
 
 
 def _unfit(trail: Trail, head: Point) -> Iterator[tuple[str, tuple[Point, ...]]]:
@@ -283,6 +328,16 @@ def _by_hand(plan: Plan, layout: LayoutPlan) -> Iterator[tuple[str, tuple[int, .
             bits = front(trail, 1 if trail.points > 1 else -1)
             first_point(trail, bits, head, (sign * north, 0))
             yield "trail: a cell half beyond a pole", raws, assembled(plan, layout, raws, bits)
+    for latitude in _POLEWARDS:
+        values = moved_to(layout, everyday, latitude, None)
+        head = values and head_at(plan, layout, values)
+        if values and head and _goes_round(trail, head):
+            raws = encoding(plan, layout, "", values).raws
+            for east in (reach(east_step(trail.step, head.latitude)), -reach(east_step(trail.step, head.latitude))):
+                bits = front(trail, 1 if trail.points > 1 else -1)
+                first_point(trail, bits, head, (0, east))
+                yield "trail: the last cell of the grid, past half way round", raws, assembled(plan, layout, raws, bits)
+            break
     raws = encoding(plan, layout, "", everyday).raws
     for shift in range(1, trail.shifts + 1):
         bits = front(trail, 0, shift)

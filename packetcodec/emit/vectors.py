@@ -114,10 +114,12 @@ def _points(
 
 
 def _refused(plan: Plan) -> list[dict[str, Any]]:
-    return [
-        {"note": case.note, "layout": case.layout.name, "input": case.values, "field": case.field}
-        for case in cases.refusals(plan)
-    ]
+    rows = []
+    for case in cases.refusals(plan):
+        row: dict[str, Any] = {"note": case.note, "layout": case.layout.name, "input": case.values}
+        row |= {"input_trail": case.trail} if case.trail else {}
+        rows.append(row | {"field": case.field})
+    return rows
 
 
 def _bad(plan: Plan) -> list[dict[str, Any]]:

@@ -136,5 +136,6 @@ def _make(command: Sequence[str], home: Path) -> None:
         command, cwd=home, capture_output=True, text=True, check=False
     )
     if done.returncode:
-        first = (done.stderr.strip().splitlines() or ["no message"])[0]
+        said = done.stderr.strip().splitlines() or ["no message"]
+        first = next((line for line in said if "error" in line), said[0])
         raise PacketcodecError(f"{command[0]}: the emitted code does not compile: {first}")

@@ -53,6 +53,8 @@ class Program:
     """
 
     def __init__(self, command: Sequence[str], *, name: str = "", timeout: float = 2.0) -> None:
+        if not command:
+            raise PacketcodecError("no command to start")
         self.command = list(command)
         self.name = name or shlex.join(command)
         self.timeout = timeout

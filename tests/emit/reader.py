@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import re
 
-from tests.emit.trail_reader import BadTrail, TrailReader
+from tests.emit.trail_reader import BadTrail, TrailReader, rounded
 
 U32 = 2**32
 
@@ -37,13 +37,16 @@ class Reader:
         for name, ident, body in re.findall(
             r"^### 4\.\d+ Layout (\w+), id (\d+)\n(.*?)(?=^### |\Z)", parts["4"], re.MULTILINE | re.DOTALL
         ):
-            wire, meaning, *more = tables(body)
             names = re.findall(r"^Names of (\w+) ", body, re.MULTILINE)
-            if f"Constants of the trail of {name}:" in body:
-                self.trails[name] = TrailReader(more[len(names)], " ".join(body.split()))
-            fields = [self._field(row, other) for row, other in zip(wire, meaning, strict=True)]
+            if like := re.search(r"^Its fields are those of layout (\w+), at the same bits", body, re.MULTILINE):
+                fields, more = self.layouts[like[1]][1], tables(body)
+            else:
+                wire, meaning, *more = tables(body)
+                fields = [self._field(row, other) for row, other in zip(wire, meaning, strict=True)]
             for key, rows in zip(names, more, strict=False):
                 next(item for item in fields if item["key"] == key)["names"] = [row["name"] for row in rows]
+            if f"Constants of the trail of {name}:" in body:
+                self.trails[name] = TrailReader(more[len(names)], " ".join(body.split()))
             self.layouts[name] = (int(ident), fields)
         self.crc = {}
         self.procedure = "".join(re.findall(r"^### 5\.3.*?```\n(.*?)```", parts["5"], re.MULTILINE | re.DOTALL))
@@ -165,7 +168,7 @@ class Reader:
         low, high = field["low"], field["high"]
         base = min(low + raw * field["step"], high)
         offset = min(raw * field["step"] % U32, (high % U32 - low % U32) % U32)  # section 2.2
-        assert base == low + offset
+        assert base % U32 == (low % U32 + offset) % U32
         if "names" in field:
             return field["names"][raw]
         if field["kind"] == "flag":
@@ -186,10 +189,7 @@ class Reader:
             return int(value) * field["scale"] - field["origin"]
         if field["kind"] in self.whole or math.isinf(value * field["scale"]):
             raise ValueError
-        product = value * field["scale"]
-        low = math.floor(product)
-        up = product - low > 0.5 or (product - low == 0.5 and low % 2 == 1)
-        return low + up - field["origin"]
+        return rounded(value * field["scale"]) - field["origin"]
 
     @staticmethod
     def raw(field, base):
@@ -198,11 +198,10 @@ class Reader:
         if field["beyond"] == "clip":
             base = max(low, min(base, high))
         elif field["beyond"] == "wrap":
-            # The lines of C in section 2.4, where % takes the sign of its left side.
             circle = field["circle"]
-            d = int(math.fmod(int(math.fmod(base, circle)) - int(math.fmod(low, circle)), circle))
-            base, given = low + d + (circle if d < 0 else 0), base
-            assert base == low + (given - low) % circle
+            if -(2**31) <= base < U32:
+                assert (low + (base - low) % circle) % U32 == Reader.wrapped(low, circle, base)
+            base = low + (base - low) % circle
         elif not low <= base <= high:
             raise ValueError
         elif field["circle"] and base == high:
@@ -214,8 +213,20 @@ class Reader:
         assert raw == ((base % U32 - low % U32) % U32 + step // 2) % U32 // step
         return 0 if field["circle"] and raw > field["last"] else raw
 
-    def encode(self, name, values, points=()):
-        """Section 7: bases, raw codes, packet and number of points sent; or the name of the refused field."""
+    @staticmethod
+    def wrapped(low, circle, x):
+        """The lines of C in section 2.4, in 32 bits."""
+        if low == 0 and circle & circle - 1 == 0:
+            return x % U32 & circle - 1
+        if x >= low:
+            d = (x - low) % U32 % circle
+        else:
+            d = (low - x) % U32 % circle
+            d = circle - d if d else 0
+        return (low + d) % U32
+
+    def encode(self, name, values, given=()):
+        """Section 7: bases, raw codes, points, packet and number of points sent; or the name of the refused field."""
         ident, fields = self.layouts[name]
         for key in values:
             if key not in [field["name"] for field in fields]:
@@ -236,6 +247,12 @@ class Reader:
                 return field["name"]
             bases[field["name"]], raws[field["name"]] = base, raw
             bits += f"{raw:0{field['width']}b}"
+        if given and name not in self.trails:
+            return "trail"
+        try:
+            points = [self.trails[name].taken(point) for point in given]
+        except ValueError:
+            return "trail"
         sent = 0
         if name in self.trails:
             room = 8 * (int(self.bounds[name]["most bytes"]) - (int(self.crc["width"]) // 8 if self.crc else 0))
@@ -243,4 +260,4 @@ class Reader:
             bits += trail
         bits += "0" * (-len(bits) % 8)
         data = int(bits, 2).to_bytes(len(bits) // 8, "big")
-        return bases, raws, data + (self.check(data) if self.crc else b""), sent
+        return bases, raws, points, data + (self.check(data) if self.crc else b""), sent

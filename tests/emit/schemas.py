@@ -33,6 +33,7 @@ fields = [
   { kind = "course", bits = 7, optional = true },
   { kind = "course", name = "drift", resolution = 7, policy = "refuse" },
   { kind = "counter", bits = 5, policy = "refuse" },
+  { kind = "counter", name = "laps", bits = 31 },
   { kind = "battery", unit = "percent", resolution = 3 },
   { kind = "speed", unit = "knot" },
 ]

@@ -6,19 +6,24 @@ only the text. What is kept in spec/ is compared byte by byte; write it anew wit
 
 from __future__ import annotations
 
+import functools
+import io
 import os
 import re
 import subprocess
 import sys
+import types
 from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 
-from packetcodec import Schema, compile_plan
+from packetcodec import PacketFault, Schema, compile_plan
 from packetcodec.emit import write_spec, write_vectors
+from packetcodec.fuzz import lines
+from packetcodec.plan import unpack
 from packetcodec.starter import schema_text
-from tests.emit.reader import tables
+from tests.emit.reader import Reader, tables
 from tests.emit.schemas import SCHEMAS, gate, schema_texts, written
 
 SUM = re.compile(r"- \w+: .* / \d+ = ")  # of a worked example: its numbers are what they are
@@ -67,12 +72,15 @@ def test_the_text_carries_the_fingerprint_all_sections_layouts_and_fields(schema
         plan.version,
         plan.fingerprint,
     )
-    assert re.findall(r"^## (\d+) ", text, re.MULTILINE) == [str(number) for number in range(1, 13)]
+    assert re.findall(r"^## (\d+) ", text, re.MULTILINE) == [str(number) for number in range(1, 14)]
     for number, layout in enumerate(plan.layouts, 1):
         section = re.search(
             rf"^### 4\.{number} Layout {layout.name}, id {layout.id}$(.*?)^##", text, re.MULTILINE | re.DOTALL
         )
         assert section is not None
+        if any(other.fields == layout.fields for other in plan.layouts[: number - 1]):
+            assert "Its fields are those of layout " in section[1]
+            continue
         wire = tables(section[1])[0]
         assert [row["field"] for row in wire] == [field.name for field in layout.fields]
         assert [row["beyond"] for row in wire] == [field.policy for field in layout.fields]
@@ -87,8 +95,10 @@ def test_lines_of_prose_fit_a_terminal_of_120_columns(schema: str) -> None:
 def test_the_bit_diagram_draws_every_bit_where_the_table_says(schema: str) -> None:
     text, _ = written(schema)
     plan = compile_plan(Schema.parse(schema))
-    diagrams = re.findall(r"^### 4\.\d+ .*?```\n(.*?)```", text, re.MULTILINE | re.DOTALL)
-    for layout, drawing in zip(plan.layouts, diagrams, strict=True):
+    told = {layout.fields: layout for layout in reversed(plan.layouts)}  # of layouts with the same fields the first is drawn
+    layouts = text.split("\n## 4 ")[1].split("\n## 5 ")[0]
+    diagrams = re.findall(r"```\n(byte   bit .*?)```", layouts, re.DOTALL)
+    for layout, drawing in zip(reversed(told.values()), diagrams, strict=True):
         drawn: list[str] = []
         codes: list[int | None] = []
         for number, line in enumerate(re.findall(r"^ *\d+ +\d+ +\|.*$", drawing, re.MULTILINE)):
@@ -204,3 +214,62 @@ def test_the_modems_own_polynomial_is_said_to_add_nothing() -> None:
 def test_the_text_is_whole_for_any_schema(text: str) -> None:
     test_the_bit_diagram_draws_every_bit_where_the_table_says(text)
     test_every_fault_that_the_plan_can_give_has_a_bad_packet(text)
+
+
+def test_where_nothing_may_be_sent_the_airtime_table_says_never() -> None:
+    # 125 kHz on one fixed channel is no route there, hopping is asked for (47 CFR 15.247, as the region's data quotes it).
+    plan = compile_plan(Schema.parse(schema_text()))
+    text = write_spec(plan, region_name="US915", frequency_hz=915_000_000, bandwidth_hz=125_000)["pasture-v1.md"]
+    section = text.split("\n## 10 ")[1].split("\n## 11 ")[0]
+    for row in tables(section)[0]:
+        never = row["one transmission"] in {"not permitted", "exceeded"}
+        assert (row["shortest average interval s"] == "never") == (row["packets in any hour"] == "-") == never
+        assert never
+    assert "no limit" not in section
+    assert '"never": such a' in section
+
+
+def test_the_line_protocol_is_told_as_the_fuzzer_speaks_it(schema: str) -> None:
+    text, vectors = written(schema)
+    section = " ".join(text.split("\n## 13 ")[1].split())
+    for form in re.findall(r"^\* ``(\w+)", lines.__doc__, re.MULTILINE):
+        assert f"`{form}" in section
+    spoken = re.findall(r"^(decode \w+)\n +(ok .*)$", text, re.MULTILINE)
+    plan = compile_plan(Schema.parse(schema))
+    assert len(spoken) == len(plan.layouts)
+    for question, answer in spoken:
+        _, layout, raws, points = unpack({plan.version: plan}, lines.read_question(plan, question).data)
+        assert answer == lines.decode_answer("ok", layout, raws, points)
+    # The program in the text, around the reader of the text, passes for a program of the protocol.
+    reader = Reader(text)
+    names = {name: ident for name, (ident, _) in reader.layouts.items()}
+
+    def read(data: bytes) -> tuple:
+        (status, *_), packet = reader.decode(data)
+        if packet is None:
+            return (status, None, None) + (() if not reader.trails else (None,))
+        name, raws, _, trail = packet
+        fields = reader.layouts[name][1]
+        numbers = [None if raws[field["name"]] == field["absent"] else raws[field["name"]] for field in fields]
+        if not reader.trails:
+            return status, names[name], numbers
+        coded = "GAP" in reader.trails[name].constant if name in reader.trails else False
+        keys = ("latitude", "longitude", "altitude")
+        points = [[*(point.get(key) for key in keys), point["age"] if coded else None] for point in trail or ()]
+        return status, names[name], numbers, points
+
+    program = re.search(r"```\n(import sys\n.*?)```", text.split("\n## 13 ")[1], re.DOTALL)[1]
+    packets = [bytes.fromhex(case["hex"]) for case in (*vectors["good"][:40], *vectors["good"][-40:], *vectors["bad"][:40])]
+    asked = "\n".join([*map(lines.decode_question, packets), lines.SYNC])
+    out = io.StringIO()
+    fake = types.SimpleNamespace(stdin=io.StringIO(asked), stdout=out)
+    say = functools.partial(print, file=out)
+    exec(program.replace("import sys", ""), {"sys": fake, "read": read, "print": say})  # noqa: S102  # our own text
+    wanted = []
+    for data in packets:
+        try:
+            _, layout, raws, points = unpack({plan.version: plan}, data)
+            wanted.append(lines.decode_answer("ok", layout, raws, points))
+        except PacketFault as fault:
+            wanted.append(fault.status)
+    assert out.getvalue().splitlines() == [*wanted, lines.UNKNOWN]

@@ -5,6 +5,8 @@ Numbers that the text promises to fit 32 bits are watched.
 
 from __future__ import annotations
 
+import math
+
 
 class BadTrail(Exception):
     """The fault of section 6.8."""
@@ -18,6 +20,12 @@ def signed(number):
 def unsigned(number):
     assert 0 <= number < 2**32
     return number
+
+
+def rounded(number):
+    """Section 2.3: to the nearest whole number, half way to the even one."""
+    low = math.floor(number)
+    return low + (number - low > 0.5 or (number - low == 0.5 and low % 2 == 1))
 
 
 class Bits:
@@ -105,6 +113,25 @@ class TrailReader:
     def __init__(self, rows, body):
         self.constant = {row["constant"]: int(row["value"]) for row in rows}
         self.body = body
+        self.members = {"latitude": (10000000, -900000000, 900000000), "longitude": (10000000, -1800000000, 1800000000)}
+        if "CLIMB" in self.constant:
+            self.members["altitude"] = (100, -10000000, 10000000)
+        if "GAP" in self.constant:
+            self.members["age"] = (1, 0, 2147483647)
+
+    def taken(self, given):
+        """Section 7.1: a point in base units; ValueError for one that is refused."""
+        found = {}
+        for name, (scale, least, most) in self.members.items():
+            value = found[name] = given.get(name)
+            if value is None:
+                if name in ("latitude", "longitude"):
+                    raise ValueError
+                continue
+            if isinstance(value, (str, bool)) or not least <= value * scale <= most:
+                raise ValueError
+            found[name] = rounded(value * scale)
+        return found
 
     def groups(self, head, shift):
         c = self.constant

@@ -1,7 +1,9 @@
-"""A program around emitted C that decodes packets, encodes what they say again, and prints digests of all that came out.
+"""A program around emitted C that decodes packets, encodes what they say again, and prints digests of all that
+came out.
 
-The digest is CRC-32 over one record a packet: the fault's number; after no fault the layout's id, every member as four bytes,
-the presence bytes, the points, and the packet that encoding gives. `record` says the same of the Python codec.
+The digest is CRC-32 over one record a packet: the fault's number; after no fault the layout's id, every member
+as four bytes, the presence bytes, the points, and the packet that encoding gives. `record` says the same of the
+Python codec.
 """
 
 from __future__ import annotations
@@ -54,17 +56,17 @@ def _word(number: int) -> bytes:
 
 def digests(plan: Plan, data: Iterable[bytes]) -> Iterator[str]:
     """The lines that the program prints."""
-    crc = count = 0
-    for item in data:
+    crc = 0
+    for count, item in enumerate(data, 1):
         crc = zlib.crc32(record(plan, item), crc)
-        count += 1
         if count % BLOCK == 0:
             yield f"{crc:08x}"
     yield f"{crc:08x}"
 
 
 def program(plan: Plan) -> str:
-    """The program in C; with EMBEDDED it takes the packets of packets.h and prints the last digest through a UART."""
+    """The program in C; with EMBEDDED, for an AVR, it takes the packets of packets.h and prints the last digest
+    through its UART."""
     names = public_names(plan)
     feeds = []
     for layout, own in zip(plan.layouts, names.layouts, strict=True):
@@ -129,17 +131,10 @@ static void take(const uint8_t *data, size_t size)
 
 #ifdef EMBEDDED
 #include "packets.h"
-#ifdef __AVR__
-#include <avr/io.h>
 #include <avr/interrupt.h>
+#include <avr/io.h>
 #include <avr/sleep.h>
 static void out(char c) { UDR0 = (uint8_t)c; }
-static void stop(void) { cli(); sleep_mode(); }
-#else
-#define pgm_read_byte(p) (*(p))
-static void out(char c) { *(volatile uint32_t *)0x40004000UL = (uint32_t)c; } /* data register of the first UART */
-static void stop(void) { for (;;) {} }
-#endif
 
 int main(void)
 {
@@ -147,9 +142,7 @@ int main(void)
     const uint8_t *at = packets, *end = packets + sizeof packets;
     uint8_t data[255];
     int8_t i;
-#ifdef __AVR__
     UCSR0B = 1 << TXEN0;
-#endif
     while (at < end) {
         uint8_t size = pgm_read_byte(at++);
         for (uint8_t n = 0; n < size; n++) data[n] = pgm_read_byte(at++);
@@ -159,7 +152,8 @@ int main(void)
     out('=');
     for (i = 28; i >= 0; i = (int8_t)(i - 4)) out(digits[crc >> i & 15]);
     out('\\n');
-    stop();
+    cli();
+    sleep_mode(); /* with interrupts off it ends the simulation */
     return 0;
 }
 #else

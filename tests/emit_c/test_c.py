@@ -1,4 +1,4 @@
-"""Emitted C as a text and as a program: golden files, compilers, names, switches, examples, many packets, a small processor."""
+"""Emitted C as a text and as a program: golden files, compilers, names, examples, many packets, a small processor."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from packetcodec.emit.c_names import public_names
 from packetcodec.emit.names import HEADERS, RESERVED, Names
 from packetcodec.starter import sample_log, schema_text
 from tests.codec.schemas import sealed
-from tests.conformance import SANITIZERS, WARNINGS, packets, tool
+from tests.conformance import SANITIZERS, TWO_TRAILS, WARNINGS, packets, tool
 from tests.emit_c.driver import digests, packed, program
 from tests.emit_js.material import seeded, trail_schema
 
@@ -53,7 +53,8 @@ name = "fault"
 id = 0
 doc = "A remark */ int x; /* with \\\\ at its end \\\\"
 fields = [
-  { kind = "flag", name = "class" }, { kind = "flag", name = "linux", optional = true }, { kind = "flag", name = "has_linux" },
+  { kind = "flag", name = "class" }, { kind = "flag", name = "linux", optional = true },
+  { kind = "flag", name = "has_linux" },
   { kind = "choice", name = "new", choices = ["a", "b_c"] }, { kind = "choice", name = "new_b", choices = ["a", "c"] },
   { kind = "identifier", name = "trail" }, { kind = "identifier", name = "trail_count", bits = 32 },
 ]
@@ -82,7 +83,9 @@ def written(schema: Schema, folder: Path, **more: str) -> list[str]:
 
 def build(folder: Path, *command: str) -> None:
     """Compile without a word."""
-    done = subprocess.run([tool(command[0], command[0]), *command[1:]], cwd=folder, capture_output=True, text=True, check=False)
+    done = subprocess.run(
+        [tool(command[0], command[0]), *command[1:]], cwd=folder, capture_output=True, text=True, check=False
+    )
     assert (done.stderr, done.returncode) == ("", 0)
 
 
@@ -119,16 +122,23 @@ def test_nothing_in_the_source_is_wider_than_32_bits_or_allocates_or_calls_itsel
 
 
 def test_another_prefix_lets_two_versions_of_a_schema_be_linked_together(tmp_path):
-    first, second = compile_plan(STARTER), compile_plan(Schema.parse(schema_text().replace("version = 1  ", "version = 2  ")))
-    for name, text in {**write_c(first, prefix="one"), **write_c(second, prefix="two")}.items():
-        (tmp_path / name).write_text(text, encoding="utf-8")
-    main = '#include "one.h"\n#include "two.h"\nint main(void) { one_packet a; two_packet b; uint8_t c[1] = {0x21};\n'
-    main += "return !(one_decode(&a, c, 1) == ONE_UNKNOWN_VERSION && two_decode(&b, c, 1) == TWO_TOO_SHORT); }\n"
+    second = Schema.parse(schema_text().replace("version = 1 ", "version = 2 ", 1))
+    for schema, prefix in ((STARTER, "one"), (second, "two")):
+        for name, text in write_c(compile_plan(schema), prefix=prefix).items():
+            (tmp_path / name).write_text(text, encoding="utf-8")
+    main = """
+        #include "one.h"
+        #include "two.h"
+        int main(void) {
+            static one_packet a;
+            static two_packet b;
+            const uint8_t data[1] = {0x21}; /* version 2, layout 1, and no more */
+            return one_decode(&a, data, 1) != ONE_UNKNOWN_VERSION || two_decode(&b, data, 1) != TWO_TOO_SHORT;
+        }
+        """
     (tmp_path / "main.c").write_text(main, encoding="utf-8")
-    build(tmp_path, "gcc", "-std=c99", *WARNINGS, "one.c", "two.c", "main.c", "-o", "both")
-    assert subprocess.run([tmp_path / "both"], check=False).returncode == 1 - (
-        Codec(Schema.parse(schema_text().replace("version = 1  ", "version = 2  "))).try_decode(b"\x21")[0] == "too_short"
-    )
+    build(tmp_path, tool("gcc", "gcc"), "-std=c99", *WARNINGS, "one.c", "two.c", "main.c", "-o", "both")
+    assert subprocess.run([tmp_path / "both"], check=False).returncode == 0
 
 
 # --- names ----------------------------------------------------------------------------------------------------------
@@ -153,7 +163,7 @@ def test_clashes_are_resolved_the_same_way_each_time():
 
 
 @pytest.mark.parametrize("compiler", COMPILERS)
-@pytest.mark.parametrize("schema", [STARTER, Schema.parse(WILD), trail_schema(seeded(4))], ids=["starter", "wild", "trail"])
+@pytest.mark.parametrize("schema", [STARTER, Schema.parse(WILD), TWO_TRAILS], ids=["starter", "wild", "two trails"])
 def test_compilers_have_nothing_to_say(compiler, schema, tmp_path):
     program_, package, flags = COMPILERS[compiler]
     sources = written(schema, tmp_path)
@@ -272,7 +282,7 @@ def degrees_program(tmp_path_factory):
                 st.tuples(st.integers(0, 182), st.integers(0, 61), st.text("0123456789", max_size=12)).map(
                     lambda parts: f"{parts[0]:02d}{parts[1]:02d}.{parts[2]}"
                 ),
-                st.from_regex(r"[0-9]{1,12}\.?[0-9]{0,9}[,x]?[0-9]{0,2}", fullmatch=True).filter(lambda text: len(text) < 40),
+                st.from_regex(r"[0-9]{1,12}\.?[0-9]{0,9}[,x]?[0-9]{0,2}", fullmatch=True),
                 st.sampled_from(["9000.0", "9000.000001", "18000", "18000.0000000", "0000.00000003", "x", "-", ".5", "0"]),
             ),
             st.sampled_from("NSEWX"),

@@ -17,8 +17,10 @@ def test_right(packetcodec_fuzz):
     assert report.inputs >= 1500
 
 def test_wrong(packetcodec_fuzz):
-    packetcodec_fuzz({schema!r}, decode=lambda data: decode(data) if data[3:4] != b"\\x20" else ("ok", [1, 2, 3, 0]), seconds=20,
-                     most_inputs=1500)
+    def wrong(data):
+        return decode(data) if data[3:4] != b"\\x20" else ("ok", [1, 2, 3, 0])
+
+    packetcodec_fuzz({schema!r}, decode=wrong, seconds=20, most_inputs=1500)
 
 def test_program(packetcodec_fuzz):
     packetcodec_fuzz({schema!r}, command=[sys.executable, {wire!r}], seconds=20, most_inputs=500)

@@ -89,5 +89,5 @@ def test_a_tool_that_is_missing_is_named_in_one_line(monkeypatch):
 def test_emitted_code_that_does_not_compile_is_one_line(monkeypatch):
     demand("gcc", "clang", "cc")
     monkeypatch.setattr("packetcodec.fuzz.built.speaker_c", lambda _: "int main(void) { return nothing; }")
-    with pytest.raises(PacketcodecError, match="does not compile: .*error"):
+    with pytest.raises(PacketcodecError, match=r"does not compile: .*error"):
         built_target("c", GATE)

@@ -1,3 +1,4 @@
+# ruff: noqa: T201  # a program answers on stdout
 """The decoder of gate_decoder.py in programs that do one thing wrong, named by the first argument."""
 
 import os

@@ -1,3 +1,4 @@
+# ruff: noqa: T201  # a program answers on stdout
 import sys
 
 from gate_decoder import decode
