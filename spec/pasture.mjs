@@ -786,7 +786,7 @@ function written(trail, head, points, shift) {
 const AXES = {
   latitude: [10000000, -POLE, POLE, "degrees"],
   longitude: [10000000, -HALF_CIRCLE, HALF_CIRCLE, "degrees"],
-  altitude: [100, -10000000, 10000000, "m"],
+  altitude: [100, -MOST_CLIMB - 10000000, MOST_CLIMB + 10000000, "m"],
   age: [1, 0, 2147483647, "s"],
 };
 

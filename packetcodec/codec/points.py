@@ -10,12 +10,13 @@ Point(latitude=465000000, longitude=99000000, altitude=None, age=None)
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from packetcodec.codec.packet import TrailPoint
 from packetcodec.plan import LayoutPlan, OutOfRangeError, Point, from_raw
+from packetcodec.plan.quantize import quoted
+from packetcodec.plan.trail import MOST_CLIMB
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
 _AXES = {
     "latitude": (1e7, 900_000_000, "degrees"),
     "longitude": (1e7, 1_800_000_000, "degrees"),
-    "altitude": (1e2, 10_000_000, "m"),
+    "altitude": (1e2, MOST_CLIMB + 10_000_000, "m"),  # as far as a trail reaches from the highest head
     "age": (1.0, 2**31 - 1, "s"),
 }
 
@@ -61,10 +62,14 @@ def _base(name: str, value: Any, number: int) -> int | None:
     if value is None:
         return None
     scale, most, unit = _AXES[name]
-    if isinstance(value, str | bytes | bool) or not hasattr(value, "__float__") or not math.isfinite(value):
-        raise OutOfRangeError(f"point {number}: {name} {value!r} is not a finite number")
+    if isinstance(value, str | bytes | bool) or not hasattr(value, "__float__"):
+        raise OutOfRangeError(f"point {number}: {name} {quoted(value)} is not a number")
     least = 0 if name == "age" else -most
-    if not least <= (scaled := float(value) * scale) <= most:
+    try:
+        scaled = float(value) * scale
+    except (OverflowError, ValueError):  # beyond every float, or a signalling NaN
+        raise OutOfRangeError(f"point {number}: {name} is no number that a float holds") from None
+    if not least <= scaled <= most:
         raise OutOfRangeError(f"point {number}: {name} {value} is outside {least / scale:g}..{most / scale:g} {unit}")
     return round(scaled)
 

@@ -235,12 +235,13 @@ OF_ANY_BYTES: tuple[Callable[[Codec, bytes], None], ...] = (
 
 
 def broken_by(codec: Codec, data: bytes) -> str:
-    """What a codec breaks with some bytes, in a sentence, or ""."""
+    """What a codec breaks with some bytes: the sentence, a colon, and how; or ""."""
     for invariant in OF_ANY_BYTES:
+        sentence = invariant.__name__.replace("_", " ")
         try:
             invariant(codec, data)
         except BrokenInvariantError as fault:
-            return str(fault)
+            return f"{sentence}: {fault}"
         except Exception as fault:  # noqa: BLE001  # whatever comes out of a decoder is what we look for
-            return f"{type(fault).__name__}: {fault}"
+            return f"{sentence}: {type(fault).__name__}: {fault}"
     return ""

@@ -1,10 +1,10 @@
 """What a target does beside answering: how much memory it holds, and what a sanitizer says of it on stderr.
 
 Owns one rule: when memory grows without end. It is looked at after every group of questions; what has grown from a quarter
-of the run to its end by more than `LEAK` bytes, and never shrank between, leaks.
+of the run to its end by more than `LEAK` bytes, never shrank between, and still grew in its last quarter, leaks.
 
 >>> memory = Memory()
->>> for size in range(100, 200):
+>>> for size in range(100, 300):
 ...     memory.look(size << 20)
 >>> memory.grown() > LEAK
 True
@@ -14,8 +14,8 @@ from __future__ import annotations
 
 import itertools
 
-#: Bytes by which the memory of a clean program may grow: buffers and pools settle below it.
-LEAK = 8 << 20
+#: Bytes by which the memory of a clean program may grow: buffers, pools and the heap of a collector settle below it.
+LEAK = 64 << 20
 _LOOKS = 16
 #: Words on stderr that mean a sanitizer found something.
 _ALARMS = ("AddressSanitizer", "LeakSanitizer", "MemorySanitizer", "runtime error:")
@@ -44,6 +44,7 @@ class Memory:
             return 0
         later = self._sizes[len(self._sizes) // 4 :]
         steady = all(one <= two for one, two in itertools.pairwise(later))
+        steady = steady and later[-1] - later[-len(later) // 3] > LEAK // 8
         return later[-1] - later[0] if steady else 0
 
 

@@ -49,12 +49,12 @@ def to_base(field: FieldPlan, value: Any) -> int:
     """
     if field.kind == "choice":
         if value not in field.choices:
-            raise OutOfRangeError(f"{_quoted(value)} is not one of {', '.join(field.choices)}")
+            raise OutOfRangeError(f"{quoted(value)} is not one of {', '.join(field.choices)}")
         return field.choices.index(value)
     if isinstance(value, bool) and field.kind == "flag":
         return int(value)
     if isinstance(value, str | bytes | bool) or not hasattr(value, "__float__"):
-        raise OutOfRangeError(f"{_quoted(value)} is not a number")
+        raise OutOfRangeError(f"{quoted(value)} is not a number")
     if hasattr(value, "__index__"):
         return index(value) * field.scale - field.origin
     try:
@@ -73,7 +73,7 @@ def to_base(field: FieldPlan, value: Any) -> int:
     return int(number)
 
 
-def _quoted(value: Any) -> str:
+def quoted(value: Any) -> str:
     """A value as a message shows it, short."""
     try:
         text = repr(value).lower() if isinstance(value, bool) else repr(value)

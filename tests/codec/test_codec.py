@@ -249,3 +249,36 @@ def test_a_codec_shows_its_versions_and_layouts():
     assert repr(Codec([Schema.parse(TEXT), later])) == (
         "<Codec pasture, version 1: position, track, status; version 2: position, track, status>"
     )
+
+
+TRACK = {**GOOD, "latitude": 46.5, "longitude": 9.9}
+
+
+@pytest.mark.parametrize(
+    ("point", "words"),
+    [
+        ({"latitude": 91, "longitude": 9}, "point 1: latitude 91 is outside -90..90 degrees"),
+        ({"latitude": 10**400, "longitude": 9}, "point 1: latitude is no number that a float holds"),
+        ({"latitude": float("nan"), "longitude": 9}, "point 1: latitude nan is outside -90..90 degrees"),
+        ({"latitude": "46", "longitude": 9}, "point 1: latitude '46' is not a number"),
+        ({"latitude": 46}, "point 1: latitude and longitude are needed"),
+        ({"lat": 46, "longitude": 9}, "point 1: lat is none of latitude, longitude, altitude, age"),
+        (46.5, "point 1: 46.5 is no position"),
+    ],
+)
+def test_a_point_of_a_trail_that_cannot_be_sent_is_named(point, words):
+    with pytest.raises(ValueFault, match="^trail: ") as caught:
+        CODEC.encode("track", TRACK, [point])
+    assert words in str(caught.value)
+    with pytest.raises(ValueFault, match='layout "position" carries no trail'):
+        CODEC.encode("position", GOOD, [(46.5, 9.9)])
+
+
+def test_a_trail_comes_back_newest_first_with_its_ages():
+    walk = [(46.5 + step / 5000, 9.9 - step / 7000) for step in range(1, 13)]
+    packet = CODEC.decode(CODEC.encode("track", TRACK, walk))
+    assert [point.age for point in packet.trail] == [30 * number for number in range(1, 11)]
+    for point, (latitude, longitude) in zip(packet.trail, walk, strict=False):
+        assert point.latitude == pytest.approx(latitude, abs=112e-7)
+        assert point.longitude == pytest.approx(longitude, abs=163e-7)
+    assert CODEC.decode(CODEC.encode("track", {**TRACK, "latitude": None, "longitude": None}, walk)).trail == ()

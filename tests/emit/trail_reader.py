@@ -115,7 +115,7 @@ class TrailReader:
         self.body = body
         self.members = {"latitude": (10000000, -900000000, 900000000), "longitude": (10000000, -1800000000, 1800000000)}
         if "CLIMB" in self.constant:
-            self.members["altitude"] = (100, -10000000, 10000000)
+            self.members["altitude"] = (100, -1010000000, 1010000000)
         if "GAP" in self.constant:
             self.members["age"] = (1, 0, 2147483647)
 

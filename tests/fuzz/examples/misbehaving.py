@@ -31,7 +31,7 @@ for line in sys.stdin:
     if what == "stops early" and seen > 700:
         break
     if what == "leaks":
-        kept.append(bytearray(20_000))
+        kept.append(bytearray(50_000))
     if what == "loses step":
         print(end="\n" if bad else "")
     print(answer, flush=True)
