@@ -267,7 +267,7 @@ TRACK = {**GOOD, "latitude": 46.5, "longitude": 9.9}
     ],
 )
 def test_a_point_of_a_trail_that_cannot_be_sent_is_named(point, words):
-    with pytest.raises(ValueFault, match="^trail: ") as caught:
+    with pytest.raises(ValueFault, match=r"^trail: ") as caught:
         CODEC.encode("track", TRACK, [point])
     assert words in str(caught.value)
     with pytest.raises(ValueFault, match='layout "position" carries no trail'):
