@@ -98,16 +98,16 @@ def _tcx(data: bytes) -> tuple[Fix, ...]:
     space = "{http://www.garmin.com/xmlschemas/TrainingCenterDatabase/v2}"
     fixes = []
     for point in ET.fromstring(data).iter(f"{space}Trackpoint"):  # noqa: S314 - pinned by its hash
-        numbers = [
+        latitude, longitude, altitude = (
             float(text) if (text := point.findtext(path.format(s=space))) else None
             for path in (
                 "{s}Position/{s}LatitudeDegrees",
                 "{s}Position/{s}LongitudeDegrees",
                 "{s}AltitudeMeters",
             )
-        ]
+        )
         time = datetime.fromisoformat(point.findtext(f"{space}Time") or "")
-        fixes.append(Fix(time.timestamp(), *numbers))
+        fixes.append(Fix(time.timestamp(), latitude, longitude, altitude))
     return tuple(fixes)
 
 
