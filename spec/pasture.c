@@ -109,15 +109,17 @@ typedef char pasture_status_members[offsetof(pasture_status, has_activity) == 36
 #endif
 
 #ifdef TRAILS
-/* An axis of a trail: where the packet is, the size of a cell, the cell of a point, its last two displacements. */
+/* An axis of a trail: where the packet is, the cell of a point, the size of a cell, and guesses at the next
+ * displacement: 0, the last one, and that with half its change. */
 typedef struct {
-    int32_t from, cell, last, before;
+    int32_t from, cell, guesses[3];
     uint32_t step;
+    uint8_t known; /* the packet has this */
 } axis;
 
-/* How large numbers and how wrong the three guesses have been so far, the guess in use, and the numbers counted. */
+/* How large numbers (0) and how wrong the three guesses (1..3) have been so far; the guess in use, numbers counted. */
 typedef struct {
-    uint32_t sum, errors[3];
+    uint32_t sums[4];
     uint8_t count, which;
 } group;
 
@@ -137,13 +139,10 @@ typedef struct {
 #endif
 #ifdef TRAILS
     uint8_t done;     /* points */
-    uint8_t wrong;    /* a place is none */
-    int16_t left;     /* bits; far below 0 once there were too few */
+    uint8_t kept;     /* points there was room for */
+    int16_t left;     /* bits; below 0 from there on where there were too few */
     group groups[groupcount];
-    struct {
-        uint8_t known[4]; /* whether the packet has a latitude (1), a longitude (2), an altitude (3) */
-        axis axes[axiscount];
-    } where;
+    axis axes[axiscount]; /* latitude, longitude, altitude, time */
 #endif
 } coder;
 
@@ -183,21 +182,21 @@ static APART uint32_t size(int32_t x)
 /* The cells around the head: square in metres, by Bhaskara's cosine of whole degrees. */
 static void begin(coder *c)
 {
-    uint16_t x = (uint8_t)(size(c->where.axes[0].from) / WORD(10000000));
+    uint16_t x = (uint8_t)(size(c->axes[0].from) / WORD(10000000));
     uint32_t step = WORD(223);
 
     if (x > 89)
         x = 89;
     x = (uint16_t)(x * x);
-    c->where.axes[0].step = step;
-    c->where.axes[1].step = step * (uint16_t)(32400U + x) / (uint16_t)(32400U - 4U * x);
+    c->axes[0].step = step;
+    c->axes[1].step = step * (uint16_t)(32400U + x) / (uint16_t)(32400U - 4U * x);
 }
 
 /* The group of an axis, ready for its next point: the guess with the least error so far, the latest of equals. */
 static group *pick(coder *c, uint8_t i)
 {
     group *g = c->groups;
-    uint32_t least = WORD(0xffffffff), *error = g->errors;
+    uint32_t least = WORD(0xffffffff), *error = g->sums + 1;
     uint8_t n = 0;
 
     if (i == 1)
@@ -205,9 +204,9 @@ static group *pick(coder *c, uint8_t i)
     if (c->done < 2) {
         uint16_t start = c->done ? 1 : 6;
 
-        g->sum = start;
+        *g->sums = start;
         g->count = 1;
-        memset(error, 0, sizeof g->errors);
+        memset(error, 0, 2 * sizeof *error);
         error[2] = 2;
     }
     do {
@@ -228,54 +227,46 @@ static uint8_t order(const group *g)
     uint32_t n = g->count;
     uint8_t k = 0;
 
-    for (; n < g->sum; n <<= 1)
+    for (; n < *g->sums; n <<= 1)
         k++;
     return k;
 }
 
-/* Add the size of a number to a sum. */
-static APART void add(uint32_t *sum, int32_t x)
-{
-    *sum += size(x);
-}
-
-/* Take a displacement into account; what the guess in use has left of it.
- * The guesses are 0, the last displacement, and that with half its change. */
+/* Take a displacement into account; what the guess in use has left of it. */
 static int32_t learn(const coder *c, group *g, axis *a, int32_t moved)
 {
-    int32_t rest[3];
+    const int32_t *guess = a->guesses;
+    int32_t rest = moved - guess[g->which], x = rest;
+    uint32_t *sum = g->sums;
+    uint8_t n = 4;
 
-    rest[0] = moved;
-    rest[1] = moved - a->last;
-    rest[2] = rest[1] - ((a->last - a->before + 1) >> 1);
+    for (;;) {
+        *sum++ += size(x);
+        if (!--n)
+            break;
+        x = moved - *guess++;
+    }
     a->cell += moved;
-    a->before = c->done ? a->last : moved;
-    a->last = moved;
-    add(g->errors, rest[0]);
-    add(g->errors + 1, rest[1]);
-    add(g->errors + 2, rest[2]);
-    moved = rest[g->which];
-    add(&g->sum, moved);
+    if (!c->done)
+        a->guesses[1] = moved;
+    a->guesses[2] = moved + ((moved - a->guesses[1] + 1) >> 1);
+    a->guesses[1] = moved;
     if (++g->count == 8) {
-        g->sum >>= 1;
+        *g->sums >>= 1;
         g->count = 4;
     }
-    return moved;
+    return rest;
 }
 #endif
 
 #ifndef PASTURE_NO_ENCODE
 /* Write x / step, rounded down, in so many bits, most significant first; what is left of x. */
-static uint32_t put(coder *c, uint32_t x, uint32_t step, uint8_t width)
+static uint32_t put(coder *c, uint8_t width, uint32_t x, uint32_t step)
 {
     uint8_t bits = c->bits, n = 1;
 
 #ifdef TRAILS
     c->left = (int16_t)(c->left - width);
-    if (c->left < 0) {
-        c->left = -256;
-        return 0;
-    }
 #endif
     for (; n < width; n++)
         step <<= 1;
@@ -289,7 +280,10 @@ static uint32_t put(coder *c, uint32_t x, uint32_t step, uint8_t width)
         }
         step >>= 1;
         if (full) {
-            *c->to++ = bits;
+#ifdef TRAILS
+            if (c->left >= 0)
+#endif
+                *c->to++ = bits;
             bits = 1;
         }
     } while (--width);
@@ -308,7 +302,7 @@ static uint8_t putfield(coder *c, const field *row, uint32_t x)
 
     FETCH(&f, row, offsetof(field, last));
     if (f.rules & optional && !*c->has++) {
-        put(c, x, 0, f.bits); /* absent: all bits one */
+        put(c, f.bits, x, 0); /* absent: all bits one */
         return 1;
     }
     below = (x ^ WORD(0x80000000)) < (f.low ^ WORD(0x80000000)); /* compared as signed numbers */
@@ -324,47 +318,51 @@ static uint8_t putfield(coder *c, const field *row, uint32_t x)
         x = 0;
     x += f.step / 2;
 #ifdef TRAILS
-    x -= put(c, x, f.step, f.bits);
+    x -= put(c, f.bits, x, f.step);
     if (x > f.span)
         x = f.span;
     n = f.rules / head;
     if (n) {
-        c->where.axes[n - 1].from = (int32_t)(x + f.low); /* as the receiver has it */
-        c->where.known[n] = 1;
+        axis *a = c->axes + (n - 1);
+
+        a->from = (int32_t)(x + f.low); /* as the receiver has it */
+        a->known = 1;
     }
 #else
-    put(c, x, f.step, f.bits);
+    put(c, f.bits, x, f.step);
 #endif
     return 1;
 }
 
 #ifdef TRAILS
-/* Write an axis of the next point. */
-static void putaxis(coder *c, int32_t at, uint8_t i)
+/* Write an axis of the next point; 0 for a place that is none. */
+static uint8_t putaxis(coder *c, int32_t at, uint8_t i)
 {
     group *g = pick(c, i);
-    axis *a = c->where.axes + i;
+    axis *a = c->axes + i;
     uint32_t x, bucket;
     int32_t moved, rest;
     uint8_t k, steady = c->done ? 5 : 1, back = 0;
 
     if (size(at) > (i ? HALF : POLE))
-        c->wrong = 1;
+        return 0;
     x = (uint32_t)at - (uint32_t)a->from;
     if (at < a->from) {
         x = 0 - x;
         back = 1;
     }
-    if (i == 1 && x > HALF) { /* the short way round */
+    if (x > HALF) { /* the short way round; no latitudes are as far apart */
         x = 2 * HALF - x;
         back ^= 1;
     }
     x = (x + a->step / 2) / a->step;
     if (x > CELLS) {
         c->left = -256; /* too far away */
-        return;
+        return 1;
     }
-    moved = (back ? 0 - (int32_t)x : (int32_t)x) - a->cell;
+    if (back)
+        x = 0 - x;
+    moved = (int32_t)x - a->cell;
     k = order(g);
     rest = learn(c, g, a, moved);
     x = (uint32_t)rest << 1;
@@ -372,8 +370,7 @@ static void putaxis(coder *c, int32_t at, uint8_t i)
         x = ~x;
     bucket = (uint32_t)1 << k++;
     while (x >= bucket) {
-        put(c, 1, 1, 1);
-        x -= bucket;
+        x = put(c, 1, x, bucket); /* a one */
         if (steady > 1) {
             steady--;
         } else {
@@ -381,23 +378,27 @@ static void putaxis(coder *c, int32_t at, uint8_t i)
             bucket <<= 1;
         }
     }
-    put(c, x, 1, k);
+    put(c, k, x, 1);
+    return 1;
 }
 
-/* Write a trail of so many points, newest first; how many of them there was room for. */
+/* Write a trail of so many points, newest first; 0 for a place that is none. */
 static uint8_t putpoints(coder *c, const int32_t *at, uint8_t count)
 {
-    uint8_t kept = 0;
-
     begin(c);
-    put(c, count == 10 ? 1 : count, 1, (uint8_t)(count == 10 ? 1 : 4 + 1));
+    put(c, (uint8_t)(count == 10 ? 1 : 4 + 1), count == 10 ? 1 : count, 1);
+    c->kept = 0;
     for (c->done = 0; c->done < count; c->done++) {
-        putaxis(c, *at++, 0);
-        putaxis(c, *at++, 1);
+        uint8_t i = 0;
+
+        do {
+            if (!putaxis(c, *at++, i))
+                return 0;
+        } while (++i < 2);
         if (c->left >= 0)
-            kept++;
+            c->kept++;
     }
-    return kept;
+    return 1;
 }
 #endif
 
@@ -408,13 +409,14 @@ static pasture_fault encode(coder *c, uint8_t which, const void *from, size_t ca
 {
     layout l;
 #ifdef TRAILS
-    uint8_t kept = 255, count;
+    uint8_t count;
 #endif
 
     FETCH(&l, layouts + which, sizeof l);
     if (capacity < l.most)
         return PASTURE_TOO_SHORT;
 #ifdef TRAILS
+    c->kept = 255;
     do { /* again with fewer points, where not all find room */
 #endif
     {
@@ -426,7 +428,7 @@ static pasture_fault encode(coder *c, uint8_t which, const void *from, size_t ca
         c->to = c->start;
         c->bits = 1;
 #ifdef TRAILS
-        memset(&c->where, 0, sizeof c->where);
+        memset(c->axes, 0, sizeof c->axes);
         c->left = (int16_t)((l.most - 2) * 8 - 8);
 #endif
         *c->to++ = (uint8_t)l.id;
@@ -445,19 +447,16 @@ static pasture_fault encode(coder *c, uint8_t which, const void *from, size_t ca
             count = *c->has;
             if (count > 10)
                 return PASTURE_OUT_OF_RANGE;
-            if (count > kept)
-                count = kept;
-            kept = count;
-            c->wrong = 0;
-            if (c->where.known[1] & c->where.known[2])
-                kept = putpoints(c, at, count);
-            if (c->wrong)
+            if (count > c->kept)
+                count = c->kept;
+            c->kept = count;
+            if (c->axes[0].known & c->axes[1].known && !putpoints(c, at, count))
                 return PASTURE_OUT_OF_RANGE;
         }
-    } while (kept < count);
+    } while (c->kept < count);
 #endif
     while (c->bits != 1)
-        put(c, 0, 1, 1);
+        put(c, 1, 0, 1);
     {
         uint16_t state = check(c->start, (uint8_t)(c->to - c->start));
 
@@ -509,10 +508,8 @@ static uint32_t get(coder *c, uint8_t width)
 
 #ifdef TRAILS
     c->left = (int16_t)(c->left - width);
-    if (c->left < 0) {
-        c->left = -256;
+    if (c->left < 0)
         return 0;
-    }
 #endif
     while (width--) {
         x <<= 1;
@@ -534,9 +531,9 @@ static uint32_t get(coder *c, uint8_t width)
 static uint8_t getaxis(coder *c, uint8_t i)
 {
     group *g = pick(c, i);
-    axis *a = c->where.axes + i;
+    axis *a = c->axes + i;
     uint32_t x = 0, limit;
-    int32_t moved = 0;
+    int32_t moved;
     uint8_t k = order(g), steady = c->done ? 5 : 1;
 
     while (get(c, 1)) {
@@ -549,11 +546,7 @@ static uint8_t getaxis(coder *c, uint8_t i)
     x += get(c, k);
     if (c->left < 0)
         return 0;
-    if (g->which)
-        moved = a->last;
-    if (g->which > 1)
-        moved += (moved - a->before + 1) >> 1;
-    moved += x & 1 ? -1 - (int32_t)(x >> 1) : (int32_t)(x >> 1);
+    moved = a->guesses[g->which] + (x & 1 ? -1 - (int32_t)(x >> 1) : (int32_t)(x >> 1));
     limit = i < 2 ? (HALF + a->step / 2) / a->step : CELLS;
     if (limit > CELLS)
         limit = CELLS;
@@ -575,27 +568,27 @@ static uint8_t getpoints(coder *c, uint8_t *number, int32_t *to)
     }
     begin(c);
     for (c->done = 0; c->done < count; c->done++) {
-        uint32_t north = (uint32_t)c->where.axes[0].from + POLE, east = (uint32_t)c->where.axes[1].from + HALF, x;
+        uint32_t north = (uint32_t)c->axes[0].from + POLE, east = (uint32_t)c->axes[1].from + HALF, x;
 
         if (!getaxis(c, 0) || !getaxis(c, 1))
             return 0;
-        x = size(c->where.axes[0].cell) * c->where.axes[0].step;
-        if (c->where.axes[0].cell < 0) {
-            if (x > north && (x - north) * 2 > c->where.axes[0].step)
+        x = size(c->axes[0].cell) * c->axes[0].step;
+        if (c->axes[0].cell < 0) {
+            if (x > north && (x - north) * 2 > c->axes[0].step)
                 return 0; /* beyond the pole */
             north = x > north ? 0 : north - x;
         } else {
             north += x;
             if (north > HALF) {
-                if ((north - HALF) * 2 > c->where.axes[0].step)
+                if ((north - HALF) * 2 > c->axes[0].step)
                     return 0;
                 north = HALF;
             }
         }
-        x = size(c->where.axes[1].cell) * c->where.axes[1].step;
+        x = size(c->axes[1].cell) * c->axes[1].step;
         if (x >= 2 * HALF)
             x -= 2 * HALF;
-        if (c->where.axes[1].cell < 0 && x)
+        if (c->axes[1].cell < 0 && x)
             x = 2 * HALF - x;
         x = x >= 2 * HALF - east ? x - (2 * HALF - east) : x + east;
         if (to) {
@@ -648,7 +641,7 @@ pasture_fault pasture_decode(pasture_packet *packet, const uint8_t *data, size_t
         c->mask = 0x80;
 #ifdef TRAILS
         c->left = (int16_t)((length - 2) * 8);
-        memset(&c->where, 0, sizeof c->where);
+        memset(c->axes, 0, sizeof c->axes);
 #endif
         get(c, 8);
         for (n = l.count; n; n--) {
@@ -668,8 +661,10 @@ pasture_fault pasture_decode(pasture_packet *packet, const uint8_t *data, size_t
             x += f.low;
 #ifdef TRAILS
             if (known && f.rules / head) {
-                c->where.axes[f.rules / head - 1].from = (int32_t)x;
-                c->where.known[f.rules / head] = 1;
+                axis *a = c->axes + (f.rules / head - 1);
+
+                a->from = (int32_t)x;
+                a->known = 1;
             }
 #endif
             if (store) {
@@ -684,7 +679,7 @@ pasture_fault pasture_decode(pasture_packet *packet, const uint8_t *data, size_t
 
             if (store)
                 *has = 0;
-            if (c->where.known[1] & c->where.known[2] && !getpoints(c, has, store ? to : 0))
+            if (c->axes[0].known & c->axes[1].known && !getpoints(c, has, store ? to : 0))
                 return PASTURE_BAD_TRAIL;
             if (c->left < 0 || c->left > 7 || get(c, (uint8_t)c->left))
                 return PASTURE_BAD_TRAIL; /* no padding behind it */
