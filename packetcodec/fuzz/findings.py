@@ -20,7 +20,7 @@ way: the same two statuses, the same field, the trail, the same trouble.
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from packetcodec.errors import FAULTS
@@ -180,11 +180,6 @@ def _encoded(oracle: Oracle, line: str, wanted: str, found: str) -> Verdict | No
 def trouble(what: str, line: str) -> Verdict:
     """The verdict on a target that fell: the mark leaves out what changes from time to time."""
     return Verdict(f"{line.partition(' ')[0]}: {what}", RULES["whole"])
-
-
-def simpler(finding: Finding, question: str, expected: str, got: str) -> Finding:
-    """The same finding with a smaller question."""
-    return replace(finding, question=question, expected=expected, got=got)
 
 
 def is_question(oracle: Oracle, text: str) -> bool:

@@ -103,10 +103,6 @@ def fields(draw: st.DrawFn, *, kinds: Sequence[str] = tuple(KINDS)) -> dict[str,
     return table
 
 
-def _maybe(draw: st.DrawFn, strategy: st.SearchStrategy[int], *, skew: bool = True) -> int | None:
-    return draw(st.none() | strategy if skew else strategy)
-
-
 def _bits(span: int, *, optional: bool, circle: bool) -> st.SearchStrategy[int]:
     """Widths that leave two codes at least, and whose step keeps within 32-bit arithmetic."""
 
