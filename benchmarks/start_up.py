@@ -3,7 +3,8 @@
     python benchmarks/start_up.py [--quick] [--json]
 
 Fresh processes take turns, one bare and one that imports; the median of the differences is printed. Exit status 1 if
-it takes too long, or loads one of the heavy libraries, which belong to single modules that a user imports when needed.
+it takes too long in three series one after another, or loads one of the heavy libraries, which belong to single modules
+that a user imports when needed.
 """
 
 from __future__ import annotations
@@ -43,6 +44,15 @@ def loaded() -> list[str]:
     return run(code)[1].split()
 
 
+def series(rounds: int) -> tuple[list[float], float]:
+    """Milliseconds of the bare interpreter in each round, and the median of what the import adds to it."""
+    bare, whole = [], []
+    for _ in range(rounds):
+        bare.append(run("pass")[0])
+        whole.append(run("import packetcodec")[0])
+    return bare, median(more - less for more, less in zip(whole, bare, strict=True))
+
+
 def main() -> int:
     """Print the figure."""
     parser = argparse.ArgumentParser(description="Measures the time that importing packetcodec takes.")
@@ -50,11 +60,12 @@ def main() -> int:
     parser.add_argument("--json", action="store_true", help="figures for programs")
     options = parser.parse_args()
     heavy = loaded()  # also writes the byte code, so that no round pays for it
-    bare, whole = [], []
-    for _ in range(7 if options.quick else 31):
-        bare.append(run("pass")[0])
-        whole.append(run("import packetcodec")[0])
-    extra = median(more - less for more, less in zip(whole, bare, strict=True))
+    bare, extra = series(7 if options.quick else 31)
+    for _ in range(2):  # a busy moment of the machine slows everything for a while: a true excess is there each time
+        if extra <= MOST_MS:
+            break
+        print(f"{extra:.1f} ms (bare interpreter {median(bare):.1f} ms): measured again", file=sys.stderr)
+        bare, extra = series(7 if options.quick else 31)
     if options.json:
         document = {
             "python": platform.python_version(),
