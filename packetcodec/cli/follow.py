@@ -68,7 +68,11 @@ class _Stdout:
 
 
 class _LineFile:
-    """A file that grows by a line with one write, so that it ends in a whole line whenever we are killed."""
+    """A file that grows by a line with one write, so that it ends in a whole line whenever we are killed.
+
+    Someone who reads along may find the last line cut where a page of the file ends: the kernel takes a write over page
+    by page. The rest of it is there a moment later.
+    """
 
     def __init__(self, path: Path, writer: JsonLines | CsvLines) -> None:
         self._writer = writer
