@@ -30,7 +30,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from packetcodec import Plan, Schema, compile_plan
-from packetcodec.emit import write_c
+from packetcodec.emit.c import write_c
 from packetcodec.starter import schema_text
 
 HERE = Path(__file__).parent / "firmware"

@@ -2,8 +2,8 @@
 
     python benchmarks/trails.py [--quick] [--json]
 
-Rides, hikes and soundings as `tests/realdata.py` fetches them; cells of 2.5 m, ten points behind a head, one every 10 s and
-one every 30 s. Each track counts once, however long it is. Needs the extras `test` and `bench`.
+Rides, hikes and soundings as `tests/support/recordings.py` has them; cells of 2.5 m, ten points behind a head, every 10 s
+and every 30 s. Each track counts once, however long it is. Needs the extras `test` and `bench`.
 """
 
 from __future__ import annotations
@@ -18,18 +18,18 @@ from pathlib import Path
 from statistics import fmean
 from typing import TYPE_CHECKING, Any
 
-sys.path.append(str(Path(__file__).parent.parent))  # for tests.realdata, where this runs as a script
+sys.path.append(str(Path(__file__).parent.parent))  # for tests.support.recordings, where this runs as a script
 
 import pytest
 from point_formats import FORMATS
 from yardstick import cells, mean_ideal_bits, windows
 
 from packetcodec import Schema, compile_plan
-from packetcodec.plan import Point, write_trail
+from packetcodec.bench.tune_trail import suggest
 from packetcodec.radio import LoRa
 from packetcodec.starter import schema_text
-from packetcodec.tracks.suggest import suggest
-from tests.realdata import hikes, rides, soundings
+from packetcodec.wire import Point, write_trail
+from tests.support.recordings import hikes, rides, soundings
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -28,8 +28,8 @@ from packetcodec.errors import (
     SchemaFault,
     ValueFault,
 )
-from packetcodec.plan import Plan, compile_plan
 from packetcodec.schema import Schema
+from packetcodec.wire import Plan, compile_plan
 
 __version__ = "0.1.0"
 

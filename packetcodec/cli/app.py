@@ -14,12 +14,12 @@ import sys
 import click
 
 from packetcodec import __version__
-from packetcodec.cli.airtime_command import airtime
-from packetcodec.cli.emit_command import emit
-from packetcodec.cli.fuzz_command import fuzz
-from packetcodec.cli.kinds_command import kinds
+from packetcodec.cli.airtime import airtime
+from packetcodec.cli.emit import emit
+from packetcodec.cli.fuzz import fuzz
+from packetcodec.cli.kinds import kinds
 from packetcodec.cli.packet_commands import decode, encode
-from packetcodec.cli.replay_command import replay
+from packetcodec.cli.replay import replay
 from packetcodec.cli.schema_commands import check, compare, new, spec
 from packetcodec.errors import PacketcodecError
 

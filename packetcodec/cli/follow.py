@@ -21,23 +21,12 @@ import click
 
 from packetcodec.cli.files import DataFault
 from packetcodec.cli.sources import open_source
-from packetcodec.cli.tables import seconds
+from packetcodec.cli.tables.sheet import seconds
 from packetcodec.errors import PacketcodecError
-from packetcodec.tracks.events import (
-    Event,
-    Fault,
-    Late,
-    Lost,
-    Position,
-    Repaired,
-    Report,
-    Restarted,
-    Silent,
-    Unknown,
-)
-from packetcodec.tracks.framing import CobsFrames, Framing, HexLines
-from packetcodec.tracks.receiver import Receiver
-from packetcodec.tracks.writers import DOCUMENTS, LINES, CsvLines, GeoJson, Gpx, JsonLines
+from packetcodec.receive.events import Event, Fault, Late, Lost, Position, Repaired, Report, Restarted, Silent, Unknown
+from packetcodec.receive.framing import CobsFrames, Framing, HexLines
+from packetcodec.receive.receiver import Receiver
+from packetcodec.receive.writers import DOCUMENTS, LINES, CsvLines, GeoJson, Gpx, JsonLines
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator

@@ -16,10 +16,10 @@ import click
 
 from packetcodec.cli.files import DataFault, lines, load_schema
 from packetcodec.cli.follow import Following, follow_options
-from packetcodec.cli.tables import json_line, times
+from packetcodec.cli.tables.sheet import json_line, times
 from packetcodec.codec import Codec
 from packetcodec.errors import PacketcodecError, PacketFault, nearest
-from packetcodec.plan import FieldPlan, clipped, to_base
+from packetcodec.wire import FieldPlan, clipped, to_base
 
 _HEX = "0123456789abcdefABCDEF"
 #: The status of a line that is no packet at all.

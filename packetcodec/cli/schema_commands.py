@@ -8,13 +8,17 @@ from typing import Any
 
 import click
 
-from packetcodec.cli.check_choices import FACTORS, WORDS, choices_table
 from packetcodec.cli.files import DataFault, load_schema
-from packetcodec.cli.tables import console, metres, put_json, remark, size_words, table
+from packetcodec.cli.tables.check_choices import FACTORS, WORDS, choices_table
+from packetcodec.cli.tables.sheet import console, metres, put_json, remark, size_words, table
 from packetcodec.crc import MODEM_NOTE, MODEM_POLYNOMIAL
 from packetcodec.crc.distance import distance_at
-from packetcodec.emit import write_spec, write_vectors
-from packetcodec.plan import (
+from packetcodec.emit.spec import write_spec
+from packetcodec.radio import LoRa
+from packetcodec.schema import KINDS, METRES_PER_DEGREE, Trail
+from packetcodec.starter import schema_text
+from packetcodec.vectors import write_vectors
+from packetcodec.wire import (
     FieldPlan,
     LayoutPlan,
     Plan,
@@ -26,11 +30,8 @@ from packetcodec.plan import (
     trail_bound,
     worst_error,
 )
-from packetcodec.plan.compare import check_words
-from packetcodec.plan.compare import compare as plan_compare
-from packetcodec.radio import LoRa
-from packetcodec.schema import KINDS, METRES_PER_DEGREE, Trail
-from packetcodec.starter import schema_text
+from packetcodec.wire.compare import check_words
+from packetcodec.wire.compare import compare as plan_compare
 
 #: Most names of a choice that its row shows.
 _NAMED = 4

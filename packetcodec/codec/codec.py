@@ -25,19 +25,8 @@ from packetcodec.codec.compiled import compile_decoder, compile_encoder
 from packetcodec.codec.packet import Packet
 from packetcodec.codec.points import from_points, to_point
 from packetcodec.errors import OK, PacketcodecError, PacketFault, ValueFault, nearest
-from packetcodec.plan import (
-    LayoutPlan,
-    OutOfRangeError,
-    Plan,
-    Point,
-    compile_plan,
-    pack,
-    to_base,
-    to_raw,
-    to_value,
-    unpack,
-)
 from packetcodec.schema import Schema
+from packetcodec.wire import LayoutPlan, OutOfRangeError, Plan, Point, compile_plan, pack, to_base, to_raw, to_value, unpack
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence

@@ -1,7 +1,7 @@
 """Python functions compiled from a layout's plan: one to encode, one to decode.
 
 They handle what is plainly good, and only that: for anything else the decoder goes `otherwise` and the encoder returns
-None, and the plain way of `packetcodec.plan` is taken, where the faults have their home. So the fast way needs no
+None, and the plain way of `packetcodec.wire` is taken, where the faults have their home. So the fast way needs no
 messages, and the two can be compared on every input.
 
 The bits are taken apart by `bitstruct`, in C where its extension is there: one call for all fields. The source of a
@@ -33,8 +33,8 @@ except ImportError:  # a machine for which it has no wheel: the same, slower
     import bitstruct as bits
 
 from packetcodec.codec.packet import Packet
-from packetcodec.plan import FieldPlan, LayoutPlan, Plan, to_base, to_value
 from packetcodec.schema import KINDS
+from packetcodec.wire import FieldPlan, LayoutPlan, Plan, to_base, to_value
 
 #: Values of a field of at most this many bits are looked up instead of computed.
 _TABLED = 12

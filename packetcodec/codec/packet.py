@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
-    from packetcodec.plan import Value
+    from packetcodec.wire import Value
 
 
 class TrailPoint(NamedTuple):

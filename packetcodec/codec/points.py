@@ -14,9 +14,9 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from packetcodec.codec.packet import TrailPoint
-from packetcodec.plan import LayoutPlan, OutOfRangeError, Point, from_raw
-from packetcodec.plan.quantize import quoted
-from packetcodec.plan.trail import MOST_CLIMB
+from packetcodec.wire import LayoutPlan, OutOfRangeError, Point, from_raw
+from packetcodec.wire.quantize import quoted
+from packetcodec.wire.trail.coding import MOST_CLIMB
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

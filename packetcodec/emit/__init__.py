@@ -1,9 +1,9 @@
 """The same, elsewhere: the written specification of a plan and the test vectors beside it, as `{file name: text}`.
 
 Owns one rule: everything that is written comes from the plan alone, carries its fingerprint and no date or path, and is
-the same on every run. Every expected result in it is computed by `packetcodec.plan`, none is typed in.
+the same on every run. Every expected result in it is computed by `packetcodec.wire`, none is typed in.
 
->>> from packetcodec.plan import compile_plan
+>>> from packetcodec.wire import compile_plan
 >>> from packetcodec.schema import Schema
 >>> plan = compile_plan(Schema.parse('''
 ... name = "pasture"
@@ -19,9 +19,9 @@ the same on every run. Every expected result in it is computed by `packetcodec.p
 
 from __future__ import annotations
 
-from packetcodec.emit.c import write_c
-from packetcodec.emit.javascript import write_javascript
-from packetcodec.emit.spec import write_spec
-from packetcodec.emit.vectors import write_vectors
+from packetcodec.emit.c.writer import write_c
+from packetcodec.emit.js.writer import write_javascript
+from packetcodec.emit.spec.writer import write_spec
+from packetcodec.vectors.writer import write_vectors
 
 __all__ = ["write_c", "write_javascript", "write_spec", "write_vectors"]

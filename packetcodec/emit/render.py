@@ -16,7 +16,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from packetcodec.emit.text import one_line
 
 _ENVIRONMENT = Environment(
-    loader=PackageLoader("packetcodec.emit"), undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True,
+    loader=PackageLoader("packetcodec", "emit"), undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True,
     keep_trailing_newline=True, autoescape=False,  # noqa: S701  # code and plain text, no HTML
     variable_start_string="«", variable_end_string="»",
 )  # fmt: skip
@@ -24,5 +24,5 @@ _ENVIRONMENT.filters["one_line"] = one_line
 
 
 def render(template: str, **names: Any) -> str:
-    """The text of a template, a file of `packetcodec/emit/templates`, with these names."""
+    """The text of a template, a file below `packetcodec/emit`, such as `c/templates/packet.h.j2`, with these names."""
     return _ENVIRONMENT.get_template(template).render(**names)

@@ -23,9 +23,8 @@ from __future__ import annotations
 import importlib
 from typing import TYPE_CHECKING, Any
 
-from packetcodec.fuzz.built import built_target
-from packetcodec.fuzz.findings import Finding
-from packetcodec.fuzz.folder import Folder
+from packetcodec.fuzz.compiled import built_target
+from packetcodec.fuzz.corpus import Folder
 from packetcodec.fuzz.invariants import (
     BrokenInvariantError,
     all_answers_agree,
@@ -40,15 +39,15 @@ from packetcodec.fuzz.invariants import (
     values_follow_from_the_codes,
     what_is_accepted_encodes_again_to_the_same_meaning,
 )
+from packetcodec.fuzz.judge import Finding
 from packetcodec.fuzz.oracle import Oracle
 from packetcodec.fuzz.program import Program
 from packetcodec.fuzz.run import Report, play, run
 from packetcodec.fuzz.targets import Inside, Replies, Target, decoder_target, python_target, reference_target
-from packetcodec.plan import compile_plan
+from packetcodec.wire import compile_plan
 
 if TYPE_CHECKING:
-    from packetcodec.fuzz.schema_strategies import schema_texts, schemas, versions
-    from packetcodec.fuzz.strategies import (
+    from packetcodec.fuzz.strategies.packets import (
         any_packets,
         any_value,
         any_values,
@@ -57,7 +56,8 @@ if TYPE_CHECKING:
         good_values,
         spoiled_packets,
     )
-    from packetcodec.fuzz.trail_strategies import points
+    from packetcodec.fuzz.strategies.schemas import schema_texts, schemas, versions
+    from packetcodec.fuzz.strategies.trails import points
 
 __all__ = [
     "BrokenInvariantError", "Finding", "Folder", "Inside", "Oracle", "Program", "Replies", "Report", "Target",
@@ -71,15 +71,15 @@ __all__ = [
 
 #: Strategies to the modules that they stand in.
 _STRATEGIES = {
-    **dict.fromkeys(("schema_texts", "schemas", "versions"), "schema_strategies"),
-    **dict.fromkeys(("any_packets", "any_value", "any_values", "good_packets", "good_value", "good_values"), "strategies"),
-    "spoiled_packets": "strategies",
-    "points": "trail_strategies",
+    **dict.fromkeys(("schema_texts", "schemas", "versions"), "schemas"),
+    **dict.fromkeys(("any_packets", "any_value", "any_values", "good_packets", "good_value", "good_values"), "packets"),
+    "spoiled_packets": "packets",
+    "points": "trails",
 }
 
 
 def __getattr__(name: str) -> Any:
     """A strategy, on first use: hypothesis is an extra, and slow to load."""
     if name in _STRATEGIES:
-        return getattr(importlib.import_module(f"packetcodec.fuzz.{_STRATEGIES[name]}"), name)
+        return getattr(importlib.import_module(f"packetcodec.fuzz.strategies.{_STRATEGIES[name]}"), name)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -29,14 +29,14 @@ from packetcodec.codec import Codec, Packet
 from packetcodec.crc import undetected_fraction
 from packetcodec.crc.distance import distance_at
 from packetcodec.errors import FAULTS, OK, PacketFault
-from packetcodec.plan import FieldPlan, LayoutPlan, OutOfRangeError, Plan, from_raw, head_of, to_raw, to_value, unpack
-from packetcodec.plan.cells import CIRCLE, HALF_CIRCLE, POLE, east_step
+from packetcodec.wire import FieldPlan, LayoutPlan, OutOfRangeError, Plan, from_raw, head_of, to_raw, to_value, unpack
+from packetcodec.wire.trail.cells import CIRCLE, HALF_CIRCLE, POLE, east_step
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
     from fractions import Fraction
 
-    from packetcodec.plan import Point
+    from packetcodec.wire import Point
 
 #: A result that chance alone would give less often than this is refused.
 SURE = 1e-6

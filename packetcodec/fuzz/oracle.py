@@ -1,9 +1,9 @@
 """The right answer to a question of the line protocol, from the plan's plain way of packing and unpacking.
 
 Owns one short cut and no rule: a packet of a known layout and of a possible length whose check does not come out is
-`bad_check`, which one call of the CRC tells without the rest of the decoding. A test holds it against `packetcodec.plan`.
+`bad_check`, which one call of the CRC tells without the rest of the decoding. A test holds it against `packetcodec.wire`.
 
->>> from packetcodec.plan import compile_plan
+>>> from packetcodec.wire import compile_plan
 >>> from packetcodec.schema import Schema
 >>> plan = compile_plan(Schema.parse('''
 ... name = "pasture"
@@ -24,8 +24,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from packetcodec.errors import PacketFault
-from packetcodec.fuzz.lines import HELD, REFUSED, UNKNOWN, Question, QuestionFault, Unit, decode_answer, read_question
-from packetcodec.plan import LayoutPlan, OutOfRangeError, Plan, Point, pack, to_raw, unpack
+from packetcodec.fuzz.protocol import HELD, REFUSED, UNKNOWN, Question, QuestionFault, Unit, decode_answer, read_question
+from packetcodec.wire import LayoutPlan, OutOfRangeError, Plan, Point, pack, to_raw, unpack
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

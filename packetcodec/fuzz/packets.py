@@ -4,7 +4,7 @@ Owns one rule: how content is chosen. A code is one time in two anything the fie
 last but one, last, absent, a single bit, a run of ones; base units lie around codes, ties, ends of the range and beyond.
 
 >>> from random import Random
->>> from packetcodec.plan import compile_plan
+>>> from packetcodec.wire import compile_plan
 >>> from packetcodec.schema import Schema
 >>> plan = compile_plan(Schema.parse('''
 ... name = "pasture"
@@ -23,8 +23,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from packetcodec.fuzz.motions import motion
-from packetcodec.plan import FieldPlan, LayoutPlan, Plan, Point, from_raw, head_of
+from packetcodec.fuzz.random_tracks import motion
+from packetcodec.wire import FieldPlan, LayoutPlan, Plan, Point, from_raw, head_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

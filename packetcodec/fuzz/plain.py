@@ -1,10 +1,10 @@
 """A decoder and an encoder written plainly, bit by bit, with switches that make them wrong.
 
 They are what the harness is tried on (`packetcodec.fuzz.self_test`): each switch is a mistake that people make when they
-port a format. They share nothing with `packetcodec.plan` but the numbers of the plan. Owns no rule of the wire: with all
+port a format. They share nothing with `packetcodec.wire` but the numbers of the plan. Owns no rule of the wire: with all
 switches off they are wrong nowhere, which the self-test holds against the oracle first.
 
->>> from packetcodec.plan import compile_plan
+>>> from packetcodec.wire import compile_plan
 >>> from packetcodec.schema import Schema
 >>> plan = compile_plan(Schema.parse('''
 ... name = "pasture"
@@ -27,7 +27,7 @@ from typing import TYPE_CHECKING
 from packetcodec.fuzz.plain_trail import PlainTrail, Stream, TrailError
 
 if TYPE_CHECKING:
-    from packetcodec.plan import FieldPlan, LayoutPlan, Plan
+    from packetcodec.wire import FieldPlan, LayoutPlan, Plan
 
 Numbers = list[int | None]
 

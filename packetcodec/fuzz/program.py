@@ -26,7 +26,7 @@ from pathlib import Path
 from typing import IO, TYPE_CHECKING
 
 from packetcodec.errors import PacketcodecError
-from packetcodec.fuzz.lines import SYNC, UNKNOWN
+from packetcodec.fuzz.protocol import SYNC, UNKNOWN
 from packetcodec.fuzz.targets import Replies
 
 if TYPE_CHECKING:

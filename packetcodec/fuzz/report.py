@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from packetcodec.fuzz.findings import Finding
+    from packetcodec.fuzz.judge import Finding
 
 
 @dataclass(slots=True)

@@ -26,18 +26,18 @@ import time
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from packetcodec.emit.cases import examples
 from packetcodec.errors import FAULTS, PacketcodecError
-from packetcodec.fuzz.findings import Finding, Verdict, judge, trouble
-from packetcodec.fuzz.inputs import CHANCE, NOTICED, Batch, Inputs
+from packetcodec.fuzz.generate import CHANCE, NOTICED, Batch, Inputs
 from packetcodec.fuzz.invariants import BrokenInvariantError, noise_is_missed_no_more_often_than_promised
-from packetcodec.fuzz.lines import HELD, SYNC, UNKNOWN, Unit, decode_question, encode_question
+from packetcodec.fuzz.judge import Finding, Verdict, judge, trouble
+from packetcodec.fuzz.leaks import LEAK, Memory, alarm
 from packetcodec.fuzz.oracle import Oracle
+from packetcodec.fuzz.protocol import HELD, SYNC, UNKNOWN, Unit, decode_question, encode_question
 from packetcodec.fuzz.report import Report
-from packetcodec.fuzz.rules import RULES
 from packetcodec.fuzz.shrink import shrink
-from packetcodec.fuzz.watch import LEAK, Memory, alarm
-from packetcodec.plan import Plan, compile_plan
+from packetcodec.fuzz.spec_sections import RULES
+from packetcodec.vectors.valid import examples
+from packetcodec.wire import Plan, compile_plan
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator

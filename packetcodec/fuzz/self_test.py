@@ -16,13 +16,13 @@ from typing import TYPE_CHECKING, Any
 
 from packetcodec.errors import PacketcodecError
 from packetcodec.fuzz.faults import FAULTS_OF
-from packetcodec.fuzz.inputs import Batch, Inputs
+from packetcodec.fuzz.generate import Batch, Inputs
 from packetcodec.fuzz.oracle import Oracle
 from packetcodec.fuzz.plain import Plain
 from packetcodec.fuzz.run import run
 from packetcodec.fuzz.targets import Inside
-from packetcodec.plan import Plan, compile_plan
 from packetcodec.schema import Schema
+from packetcodec.wire import Plan, compile_plan
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterable, Iterator

@@ -3,7 +3,7 @@
 Owns one rule: what is smaller. Fewer bytes, then fewer set bits before the check, then the lower number; for an encoder's
 question fewer points, then numbers nearer to zero. Each step is asked again: what stays is still the same finding.
 
->>> from packetcodec.plan import compile_plan
+>>> from packetcodec.wire import compile_plan
 >>> from packetcodec.schema import Schema
 >>> plan = compile_plan(Schema.parse('''
 ... name = "pasture"
@@ -25,8 +25,8 @@ import time
 from typing import TYPE_CHECKING
 
 from packetcodec.errors import PacketFault
-from packetcodec.fuzz.lines import HELD, Question, QuestionFault, decode_question, read_question
-from packetcodec.plan import Point, head_of, pack, unpack
+from packetcodec.fuzz.protocol import HELD, Question, QuestionFault, decode_question, read_question
+from packetcodec.wire import Point, head_of, pack, unpack
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator

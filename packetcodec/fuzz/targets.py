@@ -14,10 +14,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
 from packetcodec.codec import Codec
-from packetcodec.codec.reference import ReferenceCodec
 from packetcodec.errors import OK, ValueFault
-from packetcodec.fuzz.lines import HELD, REFUSED, UNKNOWN, QuestionFault, decode_answer, point_words, read_question
-from packetcodec.plan import FieldPlan, Plan, Point, Value, to_value
+from packetcodec.fuzz.protocol import HELD, REFUSED, UNKNOWN, QuestionFault, decode_answer, point_words, read_question
+from packetcodec.reference.codec import ReferenceCodec
+from packetcodec.wire import FieldPlan, Plan, Point, Value, to_value
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

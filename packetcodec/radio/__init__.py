@@ -10,14 +10,7 @@ beside every table made from them: arithmetic, not permission.
 
 from __future__ import annotations
 
-from packetcodec.radio.budget import (
-    CAUTION,
-    LORAWAN_OVERHEAD,
-    OBSERVATION_SECONDS,
-    Budget,
-    Verdict,
-    packet_budget,
-)
+from packetcodec.radio.budget import CAUTION, LORAWAN_OVERHEAD, OBSERVATION_SECONDS, Budget, Verdict, packet_budget
 from packetcodec.radio.fsk import Fsk
 from packetcodec.radio.lora import BANDWIDTHS, CHIPS, LoRa
 from packetcodec.radio.modem import Headroom, Modem

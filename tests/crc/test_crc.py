@@ -10,14 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from packetcodec.crc.catalogue import ENTRIES, default_crc, find_crc, names
-from packetcodec.crc.crc import (
-    MODEM_POLYNOMIAL,
-    WIDTHS,
-    Crc,
-    crc_of_parameters,
-    demand_generator,
-    undetected_fraction,
-)
+from packetcodec.crc.crc import MODEM_POLYNOMIAL, WIDTHS, Crc, crc_of_parameters, demand_generator, undetected_fraction
 from packetcodec.errors import PacketcodecError
 
 REFERENCE = {kind._names[0]: kind for kind in crccheck.crc.ALLCRCCLASSES if kind._width in WIDTHS and kind._poly}

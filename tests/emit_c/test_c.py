@@ -15,14 +15,14 @@ from hypothesis import strategies as st
 
 from packetcodec import FAULTS, Codec, Schema, compile_plan
 from packetcodec.cli.app import run
-from packetcodec.emit.c import write_c
-from packetcodec.emit.c_names import public_names
-from packetcodec.emit.names import HEADERS, RESERVED, Names
+from packetcodec.emit.c.identifiers import HEADERS, RESERVED, Names
+from packetcodec.emit.c.names import public_names
+from packetcodec.emit.c.writer import write_c
 from packetcodec.starter import sample_log, schema_text
-from tests.codec.schemas import sealed
-from tests.conformance import SANITIZERS, TWO_TRAILS, WARNINGS, packets, tool
-from tests.emit_c.driver import digests, packed, program
-from tests.emit_js.material import seeded, trail_schema
+from tests.support.c_driver import digests, packed, program
+from tests.support.conformance import SANITIZERS, TWO_TRAILS, WARNINGS, packets, tool
+from tests.support.js_material import seeded, trail_schema
+from tests.support.random_schemas import sealed
 
 CI = bool(os.environ.get("CI"))
 STARTER = Schema.parse(schema_text())

@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 
 from packetcodec import Schema
 from packetcodec.starter import schema_text
-from tests.codec.schemas import schemas
-from tests.conformance import BACK_ENDS, TWO_TRAILS, BackEnd, differences, encodings, packets
-from tests.emit_js.material import seeded, trail_schema
+from tests.support.conformance import BACK_ENDS, TWO_TRAILS, BackEnd, differences, encodings, packets
+from tests.support.js_material import seeded, trail_schema
+from tests.support.random_schemas import schemas
 
 CI = bool(os.environ.get("CI"))
 STARTER = Schema.parse(schema_text())

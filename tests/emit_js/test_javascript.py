@@ -14,17 +14,17 @@ from hypothesis import strategies as st
 
 from packetcodec import FAULTS, Codec, Schema, TrailPoint, compile_plan
 from packetcodec.cli.app import run
-from packetcodec.codec.reference import ReferenceCodec
 from packetcodec.crc import names
-from packetcodec.emit import write_vectors
-from packetcodec.emit.javascript import write_javascript
-from packetcodec.emit.trails import assembled
-from packetcodec.plan import head_of, write_trail
-from packetcodec.plan.rice import Bits
+from packetcodec.emit.js.writer import write_javascript
+from packetcodec.reference.codec import ReferenceCodec
 from packetcodec.starter import schema_text
-from tests.codec.schemas import any_packets, any_values, schemas
-from tests.emit_js.material import seeded, to_decode, to_encode, trail_schema
-from tests.emit_js.node import Node, outcome, plain, program, typed
+from packetcodec.vectors import write_vectors
+from packetcodec.vectors.trails import assembled
+from packetcodec.wire import head_of, write_trail
+from packetcodec.wire.trail.numbers import Bits
+from tests.support.js_material import seeded, to_decode, to_encode, trail_schema
+from tests.support.node import Node, outcome, plain, program, typed
+from tests.support.random_schemas import any_packets, any_values, schemas
 
 STARTER = Schema.parse(schema_text())
 GOLDEN = Path(__file__).parents[2] / "spec" / "pasture.mjs"

@@ -5,13 +5,13 @@ from itertools import islice
 import pytest
 
 from packetcodec.errors import FAULTS, PacketFault
-from packetcodec.fuzz.inputs import CHANCE, NOTICED, ROUND, Inputs
-from packetcodec.fuzz.lines import decode_answer
+from packetcodec.fuzz.generate import CHANCE, NOTICED, ROUND, Inputs
 from packetcodec.fuzz.oracle import Oracle
+from packetcodec.fuzz.protocol import decode_answer
 from packetcodec.fuzz.self_test import ground
-from packetcodec.plan import compile_plan, unpack
 from packetcodec.schema import Schema
 from packetcodec.starter import schema_text
+from packetcodec.wire import compile_plan, unpack
 
 STARTER = compile_plan(Schema.parse(schema_text()))
 BARE = compile_plan(

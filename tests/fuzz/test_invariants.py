@@ -9,7 +9,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from packetcodec import Codec, Schema
-from packetcodec.codec.reference import ReferenceCodec
 from packetcodec.errors import OK
 from packetcodec.fuzz import (
     BrokenInvariantError,
@@ -32,7 +31,8 @@ from packetcodec.fuzz import (
 from packetcodec.fuzz.invariants import SURE, chance_of_passing_so_often, guaranteed_flips
 from packetcodec.fuzz.self_test import GROUND
 from packetcodec.fuzz.targets import python_target, reference_target
-from packetcodec.plan import Point, compile_plan
+from packetcodec.reference.codec import ReferenceCodec
+from packetcodec.wire import Point, compile_plan
 
 SCHEMA = Schema.parse(GROUND)
 CODEC = Codec(SCHEMA)

@@ -2,9 +2,9 @@
 
 import pytest
 
-from packetcodec.fuzz.lines import QuestionFault, decode_answer, encode_question, read_question
+from packetcodec.fuzz.protocol import QuestionFault, decode_answer, encode_question, read_question
 from packetcodec.fuzz.self_test import ground
-from packetcodec.plan import Point
+from packetcodec.wire import Point
 
 PLAN = ground()
 CLIMB = PLAN.layouts[2]

@@ -36,7 +36,7 @@ def said(tmp_path_factory):
     names = {"examples": str(EXAMPLES), "schema": str(EXAMPLES / "gate.toml"), "wire": str(EXAMPLES / "wire.py")}
     path.write_text(SUITE.format(**names), encoding="utf-8")
     # An installed package brings the fixture by its entry point; here it may be installed without.
-    plugin = ["-p", "packetcodec.fuzz.pytest_plugin"] if "packetcodec" not in entry_points() else []
+    plugin = ["-p", "packetcodec.pytest_plugin"] if "packetcodec" not in entry_points() else []
     command = [sys.executable, "-m", "pytest", *plugin, "-q", "-p", "no:cacheprovider", path.name]
     return subprocess.run(command, cwd=path.parent, capture_output=True, text=True, check=False).stdout
 

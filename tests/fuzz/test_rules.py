@@ -2,9 +2,9 @@
 
 import pytest
 
-from packetcodec.emit import write_spec
-from packetcodec.fuzz.rules import RULES, why
+from packetcodec.emit.spec import write_spec
 from packetcodec.fuzz.self_test import ground
+from packetcodec.fuzz.spec_sections import RULES, why
 
 TEXT = write_spec(ground())["proving_ground-v5.md"]
 

@@ -9,10 +9,10 @@ import pytest
 from packetcodec.codec import Codec
 from packetcodec.errors import PacketcodecError
 from packetcodec.fuzz import Folder, Inside, Program, compile_plan, play, program, python_target, reference_target, run
+from packetcodec.fuzz.describe import report_words
 from packetcodec.fuzz.invariants import broken_by
 from packetcodec.fuzz.self_test import GROUND, ground
 from packetcodec.fuzz.targets import decoder_target
-from packetcodec.fuzz.words import report_words
 from packetcodec.schema import Schema
 
 EXAMPLES = Path(__file__).parent / "examples"

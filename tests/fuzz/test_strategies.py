@@ -11,7 +11,7 @@ from packetcodec import Codec, Schema
 from packetcodec.errors import FAULTS
 from packetcodec.fuzz import any_packets, good_packets, good_values, points, schemas, spoiled_packets
 from packetcodec.fuzz.self_test import GROUND
-from packetcodec.fuzz.strategies import WAYS
+from packetcodec.fuzz.strategies.packets import WAYS
 
 SCHEMA = Schema.parse(GROUND)
 CODEC = Codec(SCHEMA)

@@ -9,9 +9,9 @@ import pytest
 
 from packetcodec.errors import PacketcodecError
 from packetcodec.fuzz import Program, built_target, compile_plan, run
-from packetcodec.fuzz.built import compiler
+from packetcodec.fuzz.compiled import compiler
+from packetcodec.fuzz.describe import report_words
 from packetcodec.fuzz.self_test import GROUND
-from packetcodec.fuzz.words import report_words
 from packetcodec.schema import Schema
 from packetcodec.starter import schema_text
 
@@ -88,6 +88,6 @@ def test_a_tool_that_is_missing_is_named_in_one_line(monkeypatch):
 
 def test_emitted_code_that_does_not_compile_is_one_line(monkeypatch):
     demand("gcc", "clang", "cc")
-    monkeypatch.setattr("packetcodec.fuzz.built.speaker_c", lambda _: "int main(void) { return nothing; }")
+    monkeypatch.setattr("packetcodec.fuzz.compiled.speaker_c", lambda _: "int main(void) { return nothing; }")
     with pytest.raises(PacketcodecError, match=r"does not compile: .*error"):
         built_target("c", GATE)

@@ -14,38 +14,29 @@ ROOT = Path(packetcodec.__file__).parent
 REPOSITORY = ROOT.parent
 
 # A room may import the rooms named here, and itself. The order is the one-way flow.
-MAY_IMPORT = {
-    "errors": set(),
-    "crc": {"errors"},
-    "schema": {"errors", "crc"},
-    "plan": {"errors", "crc", "schema"},
-    "codec": {"errors", "crc", "schema", "plan"},
-    "radio": {"errors"},
-    "starter": set(),
-    "emit": {"errors", "crc", "schema", "plan", "radio"},
-    "tracks": {"errors", "schema", "plan", "codec"},
-    "fuzz": {"errors", "crc", "schema", "plan", "codec", "emit"},
-    "cli": {"errors", "crc", "schema", "plan", "codec", "radio", "starter", "emit", "tracks", "fuzz", "__init__"},
-    "__init__": {"errors", "schema", "plan", "codec"},
-    "__main__": {"cli"},
-}
+#: From the ground up: a room imports only from those before it in this list.
+FLOORS = (
+    "errors", "crc", "schema", "wire", "codec", "reference", "radio", "vectors", "emit", "logs", "receive", "bench", "fuzz",
+    "pytest_plugin", "starter", "__init__", "cli", "__main__",
+)  # fmt: skip
+MAY_IMPORT = {name: set(FLOORS[:number]) for number, name in enumerate(FLOORS)}
 
 # Third-party library to the only places that import it.
 HOMES = {
     "bitstruct": {"codec/compiled.py"},
     "click": {"cli"},
-    "cobs": {"tracks/framing.py"},
-    "hypothesis": {"fuzz"},
-    "serial": {"cli/sources.py"},
-    "rich": {"cli"},
-    "construct": {"codec/reference.py"},
+    "cobs": {"receive/framing.py"},
+    "construct": {"reference"},
     "crcmod": {"crc/crc.py"},
-    "geographiclib": {"tracks/metres.py"},
-    "gpxpy": {"tracks/gpx.py"},
+    "geographiclib": {"bench/geodesic.py"},
+    "gpxpy": {"logs/gpx.py"},
+    "hypothesis": {"fuzz"},
     "jinja2": {"emit/render.py"},
     "numpy": {"crc/distance.py"},
-    "pytest": {"fuzz/pytest_plugin.py"},
-    "pynmeagps": {"tracks/sentence.py"},
+    "pynmeagps": {"logs/sentence.py"},
+    "pytest": {"pytest_plugin.py"},
+    "rich": {"cli"},
+    "serial": {"cli/sources.py"},
 }
 
 

@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from packetcodec import Codec, Schema
-from tests.codec.schemas import toml
+from tests.support.random_schemas import toml
 
 occasionally = settings(deadline=None, max_examples=50)
 

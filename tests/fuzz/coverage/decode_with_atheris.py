@@ -7,10 +7,10 @@ import sys
 
 import atheris
 
-with atheris.instrument_imports(include=["packetcodec.plan", "packetcodec.codec"]):
+with atheris.instrument_imports(include=["packetcodec.wire", "packetcodec.codec"]):
     from packetcodec.codec import Codec
     from packetcodec.fuzz.invariants import broken_by
-    from packetcodec.fuzz.strategies import sealed
+    from packetcodec.fuzz.strategies.packets import sealed
     from packetcodec.schema import Schema
 
 CODEC = Codec(Schema.load(sys.argv[1]))

@@ -5,7 +5,7 @@ trail gives the very same bytes, with one a packet that is good. Half of its mut
 passes it.
 """
 
-from packetcodec.emit.c_names import public_names
+from packetcodec.emit.c.names import public_names
 
 
 def libfuzzer_source(plan):

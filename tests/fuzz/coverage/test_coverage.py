@@ -13,11 +13,11 @@ from pathlib import Path
 
 import pytest
 
-from packetcodec.emit.c import write_c
+from packetcodec.emit.c.writer import write_c
 from packetcodec.fuzz import Folder, built_target, compile_plan, run
-from packetcodec.fuzz.folder import corpus_of
+from packetcodec.fuzz.corpus import corpus_of
+from packetcodec.fuzz.describe import report_words
 from packetcodec.fuzz.self_test import GROUND
-from packetcodec.fuzz.words import report_words
 from packetcodec.schema import Schema
 from packetcodec.starter import schema_text
 from tests.fuzz.coverage.libfuzzer import libfuzzer_source

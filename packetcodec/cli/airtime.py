@@ -1,0 +1,185 @@
+"""The command `airtime`: what each layout costs on air, and how often it may be sent.
+
+Owns one rule: which packets of a layout are shown. The everyday one; of a layout with a trail the one without any, the
+everyday one with all its points, and the longest there can be. Beside each stands the same as a line of decimal text.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import cos, radians, sin
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from packetcodec.cli.files import load_schema
+from packetcodec.cli.options.radio import Radio, radio_of, radio_options
+from packetcodec.cli.tables.limits import budget_json, complaints, per_hour, shortest, verdict
+from packetcodec.cli.tables.sheet import Sheet, console, milliseconds, put_json, remark, size_words, table, times
+from packetcodec.radio import CAUTION, Budget, Modem
+from packetcodec.vectors.examples import encoding, scene
+from packetcodec.wire import LayoutPlan, Plan, Point, compile_plan, head_of, text_line
+from packetcodec.wire.trail.cells import place_of
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from packetcodec.schema import Trail
+
+_PACKET_COLUMNS = ("airtime", "free", "drop to save", "interval", "packets/h", "limits")
+_TEXT_COLUMNS = ("text airtime", "text interval", "text limits")
+
+
+@click.command(short_help="What each layout costs on air, and how often.")
+@click.argument("schema", type=click.Path(dir_okay=False), required=False)
+@radio_options
+@click.option("--json", "as_json", is_flag=True, help="A report for programs.")
+def airtime(schema: str | None, *, as_json: bool, **settings: Any) -> None:
+    """Airtime of each layout of SCHEMA (default: the starter schema) per spreading factor, under the region's limits.
+
+    Beside it stands the same position sent as a line of decimal text. Free bytes could be added at no cost, dropping as
+    many as "drop to save" says makes the airtime shorter; the interval is the shortest average one, "never" where the
+    limits have no way for such a packet.
+    """
+    plan = compile_plan(load_schema(schema))
+    radio = radio_of(**settings)
+    if as_json:
+        layouts = [_layout_json(plan, layout, radio) for layout in plan.layouts]
+        put_json({"setting": radio.words, "source": radio.source, "caution": CAUTION, "layouts": layouts})
+        return
+    out = console()
+    out.print(radio.words, markup=False)
+    out.print(radio.source, markup=False)
+    for layout in plan.layouts:
+        sent = sizes(plan, layout)
+        out.print()
+        out.print(layout_table(layout, sent, radio))
+        # Left to the terminal to break: a line that is cut up cannot be copied.
+        out.print(f"text: {sent[-1].text}", markup=False, soft_wrap=True)
+    shown = [(size.title(layout), size.bytes) for layout in plan.layouts for size in sizes(plan, layout)]
+    against = complaints(shown, radio)
+    if against:
+        out.print()
+    for line in against:
+        out.print(line, markup=False)
+    out.print(CAUTION, markup=False, style="italic")
+    for words in radio.remarks:
+        remark(words)
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """One length of a layout's packets.
+
+    Attributes:
+        trail: what stands behind the position, in a word; empty for a layout without a trail.
+        bytes: length of the packet.
+        text: the same values as a line of text, without line end.
+    """
+
+    trail: str
+    bytes: int
+    text: str
+
+    @property
+    def text_bytes(self) -> int:
+        """Length of the text, line end included."""
+        return len(self.text.encode()) + 1
+
+    def title(self, layout: LayoutPlan) -> str:
+        """The packet in words."""
+        return f"{layout.name} ({self.trail})" if self.trail else layout.name
+
+
+def sizes(plan: Plan, layout: LayoutPlan) -> tuple[Size, ...]:
+    """The lengths of a layout that are shown, shortest first."""
+    values = [scene(field) for field in layout.fields]
+    named = dict(zip((field.name for field in layout.fields), values, strict=True))
+    alone = encoding(plan, layout, "", values)
+    text = text_line(layout, named)
+    if layout.trail is None:
+        return (Size("", len(alone.data), text),)
+    points = _path(layout.trail, head_of(layout, alone.raws))
+    full = encoding(plan, layout, "", values, points)
+    long_text = text_line(layout, named, map(_in_degrees, points))
+    return (
+        Size("no points", len(alone.data), text),
+        Size(times(len(full.trail), "point"), len(full.data), long_text),
+        Size("longest", layout.longest, long_text),
+    )
+
+
+def _in_degrees(point: Point) -> tuple[float | None, ...]:
+    altitude = None if point.altitude is None else point.altitude / 100
+    return point.latitude / 10**7, point.longitude / 10**7, altitude, point.age
+
+
+def _path(trail: Trail, head: Point | None) -> list[Point]:
+    """An everyday trail: back along a gently turning path, FIRST cells from point to point, uphill a step each time."""
+    if head is None:
+        return []
+    found = []
+    north = east = 0.0
+    for number in range(1, trail.points + 1):
+        way = radians(20 + 10 * number)
+        north, east = north + trail.first * cos(way), east + trail.first * sin(way)
+        place = place_of(head[:2], (round(north), round(east)), trail.step)
+        if place is None:
+            break
+        altitude = None if head.altitude is None else head.altitude + number * trail.altitude_step
+        found.append(Point(*place, altitude, number * (trail.spacing or trail.gap_first)))
+    return found
+
+
+def layout_table(layout: LayoutPlan, sent: tuple[Size, ...], radio: Radio) -> Sheet:
+    """The airtime table of one layout."""
+    rows: list[tuple[object, ...]] = []
+    for size in sent:
+        for label, modem, budget, text in _lines(size, radio):
+            cells = (*_cells(modem, budget), milliseconds(text.airtime) if text else "-", shortest(text), verdict(text))
+            if layout.trail is None:
+                rows.append((label, *cells))
+            else:
+                rows.append((size.trail, label, size.bytes, *cells[:-3], size.text_bytes, *cells[-3:]))
+    if layout.trail is None:
+        title = f'layout "{layout.name}": {layout.size} bytes, as text {sent[0].text_bytes}'
+        return table(title, ("modem", *_PACKET_COLUMNS, *_TEXT_COLUMNS), rows)
+    columns = ("trail", "modem", "bytes", *_PACKET_COLUMNS, "text bytes", *_TEXT_COLUMNS)
+    return table(f'layout "{layout.name}": {size_words(layout)}', columns, rows, left=2, keys=2)
+
+
+def _lines(size: Size, radio: Radio) -> Iterator[tuple[str, Modem, Budget | None, Budget | None]]:
+    """Each modem with the budgets of packet and text; None for what is too long to send."""
+    yield from zip(radio.labels, radio.modems, radio.budgets(size.bytes), radio.budgets(size.text_bytes), strict=True)
+
+
+def _cells(modem: Modem, budget: Budget | None) -> tuple[str, ...]:
+    if budget is None:
+        return "-", "-", "-", "-", "-", verdict(budget)
+    headroom = modem.headroom(budget.payload_bytes)
+    drop = "-" if headroom.drop_bytes is None else str(headroom.drop_bytes)
+    return (
+        milliseconds(budget.airtime), f"+{headroom.spare_bytes}", drop, shortest(budget), per_hour(budget), verdict(budget),
+    )  # fmt: skip
+
+
+def _layout_json(plan: Plan, layout: LayoutPlan, radio: Radio) -> dict[str, Any]:
+    sent = [
+        {
+            "trail": size.trail or None,
+            "bytes": size.bytes,
+            "text": size.text,
+            "text_bytes": size.text_bytes,
+            "rows": [_row_json(*line) for line in _lines(size, radio)],
+        }
+        for size in sizes(plan, layout)
+    ]
+    return {"layout": layout.name, "bytes": layout.size, "most_bytes": layout.longest, "sizes": sent}
+
+
+def _row_json(label: str, modem: Modem, budget: Budget | None, text: Budget | None) -> dict[str, Any]:
+    row: dict[str, Any] = {"modem": modem.name, "label": label, "packet": budget_json(budget), "text": budget_json(text)}
+    if budget is not None:
+        headroom = modem.headroom(budget.payload_bytes)
+        row |= {"spare_bytes": headroom.spare_bytes, "drop_bytes": headroom.drop_bytes}
+    return row

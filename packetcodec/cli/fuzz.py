@@ -1,0 +1,217 @@
+"""The command `fuzz`: ask a decoder until it answers wrongly, and tell with how small a packet it does."""
+
+from __future__ import annotations
+
+import shlex
+import time
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+from packetcodec.cli.files import load_schema
+from packetcodec.cli.tables.sheet import console, put_json, table
+from packetcodec.codec import Codec
+from packetcodec.errors import PacketcodecError
+from packetcodec.fuzz.compiled import BUILT, built_target
+from packetcodec.fuzz.corpus import DEFAULT, Folder, corpus_of
+from packetcodec.fuzz.describe import again_words, finding_words, head_words
+from packetcodec.fuzz.invariants import broken_by
+from packetcodec.fuzz.program import Program
+from packetcodec.fuzz.protocol import HELD, QuestionFault, read_question
+from packetcodec.fuzz.run import play, run
+from packetcodec.fuzz.self_test import Trial, self_test
+from packetcodec.fuzz.targets import python_target, reference_target
+from packetcodec.wire import Plan, compile_plan
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from packetcodec.fuzz.judge import Finding
+    from packetcodec.fuzz.report import Report
+    from packetcodec.fuzz.targets import Target
+    from packetcodec.schema import Schema
+
+
+@click.command(short_help="Find out where a decoder or an encoder is wrong.")
+@click.argument("schema", type=click.Path(dir_okay=False), required=False)
+@click.option(
+    "--target",
+    "target_name",
+    default="python",
+    show_default=True,
+    metavar="NAME|COMMAND",
+    help="python, reference, c, c-sanitized, js, or the command of any program that speaks the line protocol.",
+)
+@click.option("--seconds", type=click.FloatRange(min=0.1), default=10.0, show_default=True, help="How long to ask.")
+@click.option("--seed", type=int, default=0, show_default=True, help="The same seed asks the same questions.")
+@click.option(
+    "--timeout", type=click.FloatRange(min=0.05), default=2.0, show_default=True, help="Seconds to wait for an answer."
+)
+@click.option(
+    "--folder", type=click.Path(file_okay=False), help=f"Where findings are kept.  [default: {DEFAULT}/NAME-vVERSION]"
+)
+@click.option("--no-folder", is_flag=True, help="Keep nothing, replay nothing.")
+@click.option("--play", "question", metavar="HEX|QUESTION", help="Ask one packet, or one question, again.")
+@click.option("--self-test", "testing", is_flag=True, help="Plant faults in a decoder and an encoder, and find them.")
+@click.option("--json", "as_json", is_flag=True, help="A report for programs.")
+def fuzz(
+    schema: str | None,
+    *,
+    target_name: str,
+    seconds: float,
+    seed: int,
+    timeout: float,
+    folder: str | None,
+    no_folder: bool,
+    question: str | None,
+    testing: bool,
+    as_json: bool,
+) -> int:
+    """Find out where a decoder, or an encoder, of SCHEMA (default: the starter schema) is wrong.
+
+    Each finding comes with the smallest packet that shows it, what the specification asks for, and the command that plays
+    it again. Exit status 1 when something was found.
+    """
+    read = load_schema(schema)
+    if testing:
+        return _self_test(seed, as_json=as_json)
+    plan = compile_plan(read)
+    again = f"packetcodec fuzz{f' {shlex.quote(schema)}' if schema else ''} --target {shlex.quote(target_name)}"
+    target = _target(target_name, read, timeout)
+    try:
+        if question is not None:
+            return _play(target, plan, question, as_json=as_json)
+        kept = None if no_folder else Folder(Path(folder or f"{DEFAULT}/{plan.name}-v{plan.version}"))
+        with _progress(seconds) as tell:
+            report = run(
+                target, plan, seconds=seconds, seed=seed, first=kept.questions(plan) if kept else (),
+                scale=1 if target_name in {"python", "reference"} else 4, progress=tell,
+                also=_invariants(read) if target_name == "python" else None,
+            )  # fmt: skip
+    finally:
+        target.close()
+    if kept:
+        kept.add_findings(report.findings)
+        if not kept.corpus.is_dir():
+            kept.add_corpus(corpus_of(plan, seed))
+    if as_json:
+        put_json({**report.row(), "play": [again_words(finding, again) for finding in report.findings]})
+    else:
+        _print(report, again)
+    return 0 if report.clean else 1
+
+
+def _target(name: str, schema: Schema, timeout: float) -> Target:
+    if name == "python":
+        return python_target(schema)
+    if name == "reference":
+        return reference_target(schema)
+    try:
+        if name in BUILT:
+            return built_target(name, compile_plan(schema), timeout=timeout)
+        return Program(shlex.split(name), name=name, timeout=timeout)
+    except (PacketcodecError, ValueError) as fault:  # a quotation mark that is not closed
+        raise click.UsageError(f"--target: {fault}") from None
+
+
+def _invariants(schema: Schema) -> Callable[[str], str]:
+    """What is always true of our own codec, asked with a question of the line protocol."""
+    codec = Codec(schema)
+
+    def broken(question: str) -> str:
+        digits = question.partition("\n")[0].removeprefix("decode ").replace("-", "")
+        return broken_by(codec, bytes.fromhex(digits))
+
+    return broken
+
+
+@contextmanager
+def _progress(seconds: float) -> Iterator[Callable[[Report], None] | None]:
+    screen = console(err=True)
+    if not screen.is_terminal:
+        yield None
+        return
+    columns = (TextColumn("Asking"), BarColumn(), TextColumn("{task.description}"), TimeElapsedColumn())
+    with Progress(*columns, console=screen, transient=True) as bar:
+        task, start = bar.add_task("", total=seconds), time.monotonic()
+
+        def tell(report: Report) -> None:
+            words = f"{report.inputs:,} inputs, {len(report.findings)} findings"
+            bar.update(task, completed=time.monotonic() - start, description=words)
+
+        yield tell
+
+
+def _play(target: Target, plan: Plan, text: str, *, as_json: bool) -> int:
+    question = text.replace("\\n", "\n") if " " in text else f"decode {text.lower() or '-'}"
+    try:
+        for line in question.split("\n"):
+            if line != HELD:
+                read_question(plan, line)
+    except QuestionFault as fault:
+        raise click.UsageError(f"--play: {fault}") from None
+    finding = play(target, plan, question)
+    if as_json:
+        put_json(finding.row())
+    else:
+        _print_finding(finding)
+    return 1 if finding.count else 0
+
+
+def _print(report: Report, again: str) -> None:
+    out = console()
+    out.print(head_words(report), markup=False)
+    out.print(table("Tried", ("kind of input", "inputs"), ((kind, f"{count:,}") for kind, count in report.counts.items())))
+    right = ((name, f"{count:,}") for name, count in sorted(report.statuses.items(), key=lambda item: -item[1]))
+    out.print(table("Right answers", ("answer", "inputs"), right))
+    for kind, (reached, passed) in report.chance.items():
+        out.print(f"{kind}: {reached:,} reached the check, {passed:,} passed it.", markup=False)
+    if report.skipped:
+        out.print(f"Not asked, since the target answered ?: {', '.join(report.skipped)}", markup=False)
+    if report.stopped:
+        out.print(f"Stopped before the time was up: {report.stopped}", markup=False)
+    if report.starts > 1:
+        out.print(f"The program was started {report.starts} times.", markup=False)
+    for number, finding in enumerate(report.findings, 1):
+        out.print()
+        out.print(f"Finding {number}: {finding.mark}", markup=False, style="bold")
+        _print_finding(finding, again)
+    out.print()
+    out.print(
+        "Nothing found." if report.clean else f"{len(report.findings)} finding{'s' * (len(report.findings) > 1)}.",
+        markup=False,
+    )
+
+
+def _print_finding(finding: Finding, command: str = "") -> None:
+    out = console()
+    for line in finding_words(finding, command):
+        out.print(line, markup=False)
+
+
+def _self_test(seed: int, *, as_json: bool) -> int:
+    screen = console(err=True)
+    with Progress(console=screen, transient=True, disable=not screen.is_terminal) as bar:
+        task = bar.add_task("Planting faults", total=None)
+        trials = self_test(seed=seed, progress=lambda done, total: bar.update(task, completed=done, total=total))
+    missed = [trial for trial in trials if not trial.found]
+    if as_json:
+        put_json([trial.row() for trial in trials])
+    else:
+        out = console()
+        columns = ("fault", "in", "found", "seconds", "inputs", "bytes", "smallest")
+        out.print(table("Planted faults", columns, map(_row, trials), left=2))
+        slow = max(trials, key=lambda trial: trial.seconds)
+        found = sum(trial.found for trial in trials)
+        out.print(f"{found} of {len(trials)} found; the slowest took {slow.seconds:.2f} s ({slow.name}).", markup=False)
+    return 1 if missed else 0
+
+
+def _row(trial: Trial) -> tuple[str, ...]:
+    found = "yes" if trial.found else "NO"
+    small = trial.smallest.replace("\n", "; ")
+    small = small if len(small) <= 70 else f"{small[:67]}..."
+    return trial.name, trial.place, found, f"{trial.seconds:.2f}", f"{trial.inputs:,}", str(trial.size), small

@@ -1,0 +1,3 @@
+"""Options that several commands share."""
+
+from __future__ import annotations

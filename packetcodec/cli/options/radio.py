@@ -1,0 +1,264 @@
+"""The radio as options of a command: region, frequency and the modem's settings.
+
+Owns one rule: which modems a report has rows for. What a modem or a region refuses is said by `packetcodec.radio`, and is
+wrong usage here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+from typing import TYPE_CHECKING, Any
+
+import click
+from click.core import ParameterSource
+
+from packetcodec.cli.options.usage import wrong_option
+from packetcodec.errors import RadioFault
+from packetcodec.radio import (
+    BANDWIDTHS,
+    CHIPS,
+    LORAWAN_OVERHEAD,
+    MOST_HZ,
+    Budget,
+    Fsk,
+    LoRa,
+    Modem,
+    Region,
+    SubBand,
+    packet_budget,
+    region,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+#: A channel that people really use there, for a region given without a frequency: common practice, no source.
+_USUAL = {"EU868": 868_100_000, "EU433": 433_175_000, "US915": 903_900_000}
+
+#: How far a row of limits was verified, in words.
+_MARKS = {
+    "read": "read in that document",
+    "quoted": "read in a quotation of it, not in the document",
+    "computed": "computed from figures in it",
+    "memory": "from memory, not looked up: check before you rely on it",
+}
+
+#: Options that mean nothing without LoRa's modulation.
+_LORA_ONLY = {
+    "factors": "--sf",
+    "bandwidth": "--bandwidth",
+    "coding_rate": "--coding-rate",
+    "preamble": "--preamble",
+    "implicit_header": "--implicit-header",
+    "no_payload_crc": "--no-payload-crc",
+    "low_data_rate": "--low-data-rate",
+    "chip": "--chip",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Radio:
+    """What the options say.
+
+    Attributes:
+        region, frequency_hz: where.
+        modems: one per row of a report.
+        bands: for each modem the sub-band that holds its channel.
+        channels: how many channels the transmitter hops over.
+        lorawan: whether packets travel inside LoRaWAN.
+        remarks: settings that are possible and unwise.
+    """
+
+    region: Region
+    frequency_hz: int
+    modems: tuple[Modem, ...]
+    bands: tuple[SubBand, ...]
+    channels: int
+    lorawan: bool
+    remarks: tuple[str, ...]
+
+    @property
+    def largest(self) -> int:
+        """The largest payload a packet may have, in bytes."""
+        return 255 - LORAWAN_OVERHEAD * self.lorawan
+
+    def budgets(self, size: int) -> list[Budget | None]:
+        """The budget of a packet on each modem; None where it is longer than the modem takes."""
+        return [
+            packet_budget(modem, size, band, hopping_channels=self.channels, lorawan=self.region if self.lorawan else None)
+            if size + LORAWAN_OVERHEAD * self.lorawan <= modem.max_payload
+            else None
+            for modem, band in zip(self.modems, self.bands, strict=True)
+        ]
+
+    @property
+    def labels(self) -> tuple[str, ...]:
+        """Each modem in a word; what all of them share stands in `words`."""
+        return tuple(map(label, self.modems))
+
+    @property
+    def words(self) -> str:
+        """The setting in a line."""
+        band = self.bands[0]
+        modem = self.modems[0]
+        limits = [f"{float(band.duty_cycle) * 100:g} % of any hour" if band.duty_cycle else "no duty cycle"]
+        limits += [f"dwell {float(band.dwell_seconds) * 1000:g} ms"] if band.dwell_seconds else []
+        how = modem.name.removeprefix(f"{label(modem)} ")
+        wrap = f", inside LoRaWAN (+{LORAWAN_OVERHEAD} bytes)" if self.lorawan else ""
+        return (
+            f"{self.region.name} {self.frequency_hz / 1e6:g} MHz, sub-band {band.name} ({', '.join(limits)}, {band.power}), "
+            f"{how}{wrap}"
+        )
+
+    @property
+    def source(self) -> str:
+        """Where the limits come from, a line for each sub-band row."""
+        rows = dict.fromkeys(self.bands)
+        return "; ".join(f"limits of {row.name}: {row.source}, {row.date} ({_MARKS[row.verified]})" for row in rows)
+
+
+def label(modem: Modem) -> str:
+    """A modem in a word: SF10, or FSK and its bit rate."""
+    return f"SF{modem.spreading_factor}" if isinstance(modem, LoRa) else modem.name
+
+
+def radio_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Add the options; the command takes them as keyword arguments for `radio_of`."""
+    for option in reversed(
+        (
+            click.option("--region", "region_name", default="EU868", show_default=True, help="Region of the limits."),
+            click.option("--frequency", metavar="MHZ", help="Centre of the channel; default: a usual one of the region."),
+            click.option("--sf", "factors", default="7-12", show_default=True, help="Spreading factors: 7-12, or 7,9,12."),
+            click.option("--bandwidth", metavar="KHZ", default="125", show_default=True, help="LoRa bandwidth."),
+            click.option("--coding-rate", default="4/5", show_default=True, help="4/5, 4/6, 4/7 or 4/8."),
+            click.option("--preamble", type=int, default=8, show_default=True, help="Preamble symbols."),
+            click.option("--implicit-header", is_flag=True, help="LoRa without its explicit header."),
+            click.option("--no-payload-crc", is_flag=True, help="LoRa without the modem's own payload CRC."),
+            click.option("--low-data-rate", type=click.Choice(["auto", "on", "off"]), default="auto", help="Optimization."),
+            click.option("--chip", type=click.Choice(CHIPS), default=CHIPS[0], help="Generation of the LoRa modem."),
+            click.option("--fsk", metavar="BIT/S", type=int, help="(G)FSK at this bit rate instead of LoRa."),
+            click.option("--channels", type=int, default=1, show_default=True, help="Channels hopped over."),
+            click.option("--lorawan", is_flag=True, help=f"Inside LoRaWAN: {LORAWAN_OVERHEAD} bytes more."),
+        )
+    ):
+        command = option(command)
+    return command
+
+
+def radio_of(
+    *,
+    region_name: str,
+    frequency: str | None,
+    factors: str,
+    bandwidth: str,
+    coding_rate: str,
+    preamble: int,
+    implicit_header: bool,
+    no_payload_crc: bool,
+    low_data_rate: str,
+    chip: str,
+    fsk: int | None,
+    channels: int,
+    lorawan: bool,
+) -> Radio:
+    """The radio that the options say.
+
+    Raises:
+        click.UsageError: an option that is not of its form, or outside what the modem or the region allows.
+    """
+    with wrong_option():
+        where = region(region_name)
+    modems: list[Modem] = []
+    remarks: dict[str, None] = {}
+    if fsk is not None:
+        _refuse_lora_options()
+        with wrong_option():
+            modems = [Fsk(bit_rate=fsk)]
+    else:
+        rate = coding_rate.removeprefix("4/")
+        if rate not in {"5", "6", "7", "8"}:
+            raise click.UsageError(f"--coding-rate: {coding_rate} is not one of 4/5, 4/6, 4/7, 4/8")
+        hertz_wide = _bandwidth(bandwidth)
+        for factor in _factors(factors):
+            if factor == 6 and chip == "sx127x" and not implicit_header:
+                raise click.UsageError(f"--sf: SF6 on chip {chip} has no explicit header: give --implicit-header too")
+            with wrong_option():
+                modem = LoRa(
+                    spreading_factor=factor,
+                    bandwidth_hz=hertz_wide,
+                    coding_rate=int(rate),
+                    preamble=preamble,
+                    explicit_header=not implicit_header,
+                    payload_crc=not no_payload_crc,
+                    low_data_rate={"auto": None, "on": True, "off": False}[low_data_rate],
+                    chip=chip,
+                )
+            modems.append(modem)
+            remarks.update(dict.fromkeys(modem.advice()))
+    hertz = _hertz(frequency) if frequency else _usual(where, modems[0])
+    with wrong_option():
+        bands = tuple(where.sub_band(hertz, modem.occupied_hz) for modem in modems)
+        radio = Radio(where, hertz, tuple(modems), bands, channels, lorawan, tuple(remarks))
+        radio.budgets(1)  # what the limits themselves refuse is said before anything is read
+    return radio
+
+
+def _refuse_lora_options() -> None:
+    context = click.get_current_context()
+    for name, option in _LORA_ONLY.items():
+        if context.get_parameter_source(name) is not ParameterSource.DEFAULT:
+            raise click.UsageError(f"{option}: is about LoRa, and --fsk sends without it")
+
+
+def _usual(where: Region, modem: Modem) -> int:
+    usual = _USUAL.get(where.name)
+    if usual is not None:
+        return usual
+    for band in where.sub_bands:
+        centre = (band.min_hz + band.max_hz) // 2
+        try:
+            where.sub_band(centre, modem.occupied_hz)
+        except RadioFault:
+            continue
+        return centre
+    width = f"{float(modem.occupied_hz) / 1000:g} kHz"
+    raise click.UsageError(f"--region: no sub-band of {where.name} takes a channel of {width}")
+
+
+def _factors(text: str) -> list[int]:
+    found: list[int] = []
+    try:
+        for part in text.upper().replace("SF", "").split(","):
+            first, _, last = part.partition("-")
+            found += range(int(first), min(int(last or first), int(first) + 99) + 1)  # no modem has that many
+    except ValueError:
+        raise click.UsageError(f"--sf: {text} is not like 7-12 or 7,9,12") from None
+    if not found:
+        raise click.UsageError(f"--sf: {text} holds no spreading factor")
+    return list(dict.fromkeys(found))
+
+
+def _bandwidth(text: str) -> int:
+    try:
+        hertz = Decimal(text) * 1000
+    except ArithmeticError:
+        hertz = Decimal(-1)
+    hertz = hertz if hertz.is_finite() else Decimal(-1)
+    for known in BANDWIDTHS:
+        if known == hertz:
+            return known
+    near = next((f" (did you mean {known / 1000:g}?)" for known in BANDWIDTHS if known * 1000 == hertz), "")
+    listed = ", ".join(f"{known / 1000:g}" for known in BANDWIDTHS)
+    raise click.UsageError(f"--bandwidth: {text} is not one of {listed} kHz{near}")
+
+
+def _hertz(text: str) -> int:
+    try:
+        exact = Fraction(Decimal(text)) * 1_000_000
+    except (ArithmeticError, ValueError):
+        raise click.UsageError(f"--frequency: {text} is not a number of MHz") from None
+    if not 1 <= exact <= MOST_HZ:
+        raise click.UsageError(f"--frequency: {text} MHz is outside 0.000001..{MOST_HZ // 10**6} MHz (such as 868.1)")
+    return round(exact)

@@ -1,0 +1,3 @@
+"""Tables that several commands print."""
+
+from __future__ import annotations

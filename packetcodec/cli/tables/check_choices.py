@@ -1,0 +1,71 @@
+"""What each width of check would cost in airtime, and leave undetected, at a layout's length."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from packetcodec.cli.tables.sheet import milliseconds, table
+from packetcodec.crc import MODEM_NOTE, WIDTHS, default_crc
+from packetcodec.crc.distance import distance_at, joint_check_bits
+from packetcodec.radio import LoRa
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from packetcodec.crc import Crc
+    from packetcodec.wire import LayoutPlan, Plan
+
+#: Bits of the modem's own payload CRC.
+_MODEM_BITS = 16
+#: Spreading factors shown: the fastest, the middle, the slowest.
+FACTORS = (7, 10, 12)
+
+
+def choices_table(layout: LayoutPlan, plan: Plan) -> Any:
+    """A table of the schema's own check, of none, and of the default of every width."""
+    rows = []
+    for crc in _choices(layout, plan):
+        size = layout.longest - layout.check_bytes + (crc.size if crc else 0)
+        alone = crc.width if crc else 0
+        behind = joint_check_bits(crc.polynomial, crc.width) if crc else _MODEM_BITS
+        name = f"CRC-{crc.width}" if crc and not crc.name else crc.name if crc else "none"
+        rows.append(
+            (
+                f"{name} (this schema)" if crc == plan.crc else name,
+                size,
+                str(distance_at(crc.polynomial, crc.width, size * 8)) if crc else 1,
+                _one_in(alone),
+                _one_in(behind),
+                *(milliseconds(LoRa(spreading_factor=factor).airtime(size)) for factor in FACTORS),
+            )
+        )
+    columns = (
+        "check", "bytes", "Hamming distance", "noise passes", "behind the modem's CRC",
+        *(f"SF{factor}" for factor in FACTORS),
+    )  # fmt: skip
+    return table(f'Checks for layout "{layout.name}", airtime at 125 kHz', columns, rows)
+
+
+#: What stands below the tables.
+WORDS = (
+    "The modem's payload CRC does not cover the serial line between radio and host: there the column 'noise passes' holds. "
+    + MODEM_NOTE,
+    (
+        "'Behind the modem's CRC' is less than both together where the two polynomials share a factor, mostly x + 1 (both "
+        "then notice every odd number of wrong bits, which counts once): 2^31 instead of 2^32, and 2^23 instead of 2^24."
+    ),
+)
+
+
+def _choices(layout: LayoutPlan, plan: Plan) -> Iterator[Crc | None]:
+    yield None
+    defaults = [default_crc(width, (layout.longest - layout.check_bytes) * 8) for width in WIDTHS]
+    if plan.crc is not None and plan.crc not in defaults:
+        defaults.append(plan.crc)
+    yield from sorted(defaults, key=lambda crc: crc.width)
+
+
+def _one_in(bits: int) -> str:
+    if bits == 0:
+        return "all"
+    return f"1 in 2^{bits}"

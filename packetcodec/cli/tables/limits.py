@@ -1,0 +1,105 @@
+"""What the limits say about a packet, in the cells of a table and in the lines below it.
+
+Owns one rule: where a limit has no way for a packet there is no interval either, and the cell says "never". "no limit" is
+said only where nothing limits how often.
+
+>>> from packetcodec.radio import LoRa, packet_budget, region
+>>> band = region("EU868").sub_band(868_100_000, 125_000)
+>>> shortest(packet_budget(LoRa(spreading_factor=7), 14, band))
+'4.64 s'
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from packetcodec.cli.tables.sheet import interval
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from packetcodec.cli.options.radio import Radio
+    from packetcodec.radio import Budget, Verdict
+
+
+def _verdicts(budget: Budget) -> dict[str, Verdict]:
+    """Each limit other than the duty cycle by the word that a table has for it."""
+    return {"dwell": budget.dwell, "payload": budget.lorawan, "advice": budget.single}
+
+
+def never(budget: Budget) -> bool:
+    """Whether a limit has no way for such a packet, however seldom it is sent. Advice is none."""
+    return any(item.state in {"not permitted", "exceeded"} for item in (budget.dwell, budget.lorawan))
+
+
+def shortest(budget: Budget | None) -> str:
+    """The shortest average interval in a cell."""
+    if budget is None:
+        return "-"
+    if never(budget):
+        return "never"
+    return "no limit" if budget.interval is None else interval(budget.interval)
+
+
+def per_hour(budget: Budget) -> str:
+    """Packets in any hour in a cell."""
+    return "-" if never(budget) or budget.packets_per_hour is None else f"{budget.packets_per_hour:,}"
+
+
+def verdict(budget: Budget | None) -> str:
+    """The limits other than duty cycle in a cell: the worst of them, and which it is."""
+    if budget is None:
+        return "too long"
+    verdicts = _verdicts(budget)
+    for state, words in (("not permitted", "not permitted"), ("exceeded", "over {}"), ("within", "within")):
+        for name, item in verdicts.items():
+            if item.state == state:
+                return words.format(name)
+    return "-"
+
+
+def budget_json(budget: Budget | None) -> dict[str, Any] | None:
+    """A budget for programs; None for a packet that is too long to send. Without an interval "never" tells why."""
+    if budget is None:
+        return None
+    names = {"dwell": budget.dwell, "single": budget.single, "lorawan": budget.lorawan}
+    interval_s, steady_s = (
+        None if value is None or never(budget) else float(value) for value in (budget.interval, budget.steady_interval)
+    )
+    return {
+        "bytes": budget.payload_bytes,
+        "airtime_ms": float(budget.airtime * 1000),
+        "never": never(budget),
+        "interval_s": interval_s,
+        "steady_interval_s": steady_s,
+        "packets_per_hour": None if never(budget) else budget.packets_per_hour,
+        "limits": {name: {"state": item.state, "words": item.words} for name, item in names.items()},
+    }
+
+
+def complaints(sizes: Iterable[tuple[str, int]], radio: Radio) -> list[str]:
+    """What the limits say against packets (a name for each, and bytes), each sentence once with all it holds for."""
+    against: dict[str, dict[str, list[str]]] = {}
+    shown = tuple(sizes)
+    for name, size in shown:
+        for label, modem, budget in zip(radio.labels, radio.modems, radio.budgets(size), strict=True):
+            for item in _verdicts(budget).values() if budget is not None else ():
+                if item.state in {"not permitted", "exceeded"}:
+                    words = item.words.removeprefix(modem.name).strip()
+                    against.setdefault(words, {}).setdefault(f"{name} of {size} bytes", []).append(label)
+    return [f"{_place(places, len(shown), radio)}: {words}" for words, places in against.items()]
+
+
+def _place(places: dict[str, list[str]], most: int, radio: Radio) -> str:
+    """For which packets and modems a sentence holds: those with the same modems stand together."""
+    alike: dict[tuple[str, ...], list[str]] = {}
+    for name, labels in places.items():
+        alike.setdefault(tuple(labels), []).append(name)
+    return "; ".join(
+        ("every packet" if len(names) == most > 1 else ", ".join(names)) + _modems(labels, radio)
+        for labels, names in alike.items()
+    )
+
+
+def _modems(labels: Sequence[str], radio: Radio) -> str:
+    return "" if len(labels) == len(radio.modems) else f" at {', '.join(labels)}"

@@ -1,0 +1,96 @@
+r"""The folder of a schema's fuzzing: findings and corpus, kept to be replayed first next time.
+
+Owns one rule: what is kept. `findings.jsonl` holds each finding on a line; `corpus/` holds packets, one file each, that
+between them show every status and every kind of input: a start for coverage-guided fuzzers too.
+
+>>> import tempfile
+>>> from pathlib import Path
+>>> with tempfile.TemporaryDirectory() as place:
+...     folder = Folder(Path(place))
+...     folder.add_corpus([b"\x11\x07"])
+...     folder.questions()
+['decode 1107']
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from typing import TYPE_CHECKING
+
+from packetcodec.fuzz.generate import Inputs
+from packetcodec.fuzz.judge import is_question
+from packetcodec.fuzz.oracle import Oracle
+from packetcodec.fuzz.protocol import decode_question
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from pathlib import Path
+
+    from packetcodec.fuzz.judge import Finding
+    from packetcodec.wire import Plan
+
+DEFAULT = "packetcodec-fuzz"
+_BATCHES = 20
+_EACH = 3
+
+
+class Folder:
+    """A folder on disk; it is made when something is written."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.findings = path / "findings.jsonl"
+        self.corpus = path / "corpus"
+
+    def questions(self, plan: Plan | None = None) -> list[str]:
+        """What to ask first: earlier findings, then the corpus. Lines that cannot be read are passed over."""
+        found = []
+        if self.findings.is_file():
+            for line in self.findings.read_text(encoding="utf-8").splitlines():
+                try:
+                    row = json.loads(line)
+                except json.JSONDecodeError:
+                    continue
+                if isinstance(row, dict):
+                    found += [row[key] for key in ("question", "first") if isinstance(row.get(key), str)]
+        if self.corpus.is_dir():
+            for path in sorted(self.corpus.iterdir()):
+                found.append(decode_question(path.read_bytes()))
+        oracle = Oracle(plan) if plan else None
+        return [text for text in dict.fromkeys(found) if oracle is None or is_question(oracle, text)]
+
+    def add_findings(self, findings: Iterable[Finding]) -> None:
+        """Write findings behind the known ones; one that is known already is not written again."""
+        known = set()
+        if self.findings.is_file():
+            known = set(self.questions())
+        rows = [finding.row() for finding in findings if finding.question not in known]
+        if rows:
+            self.path.mkdir(parents=True, exist_ok=True)
+            with self.findings.open("a", encoding="utf-8") as handle:
+                handle.writelines(json.dumps(row, ensure_ascii=False) + "\n" for row in rows)
+
+    def add_corpus(self, packets: Iterable[bytes]) -> None:
+        """Write packets, one file each, named by their content."""
+        self.corpus.mkdir(parents=True, exist_ok=True)
+        for data in packets:
+            path = self.corpus / f"{hashlib.sha256(data).hexdigest()[:16]}.packet"
+            if not path.exists():
+                path.write_bytes(data)
+
+
+def corpus_of(plan: Plan, seed: int = 0) -> list[bytes]:
+    """A few packets of every kind of input and right answer."""
+    inputs = Inputs(Oracle(plan), seed=seed, verbs=(), held=False)
+    counts: dict[tuple[str, str], int] = {}
+    found: dict[bytes, None] = {}
+    for number, batch in enumerate(inputs.rounds()):
+        if number > _BATCHES:
+            break
+        for question, answer in zip(batch.questions, batch.answers, strict=True):
+            key = (batch.kind, " ".join(answer.split()[:2]))
+            if counts.get(key, 0) < _EACH:
+                counts[key] = counts.get(key, 0) + 1
+                found[bytes.fromhex(question.removeprefix("decode ").replace("-", ""))] = None
+    return list(found)

@@ -1,0 +1,71 @@
+"""A report and its findings in words, for a terminal, a log of CI, or a failed test.
+
+Owns one rule: what a finding says. What was asked, what was expected and by which rule, what came back, how often, and how
+to see it again.
+
+>>> from packetcodec.fuzz.report import Report
+>>> print(report_words(Report("python", "pasture", 1, "0123456789abcdef", seed=0, seconds=2.0)))
+python: 0 inputs in 2.0 s (0 a second), seed 0, schema pasture version 1 (0123456789abcdef)
+Nothing found.
+"""
+
+from __future__ import annotations
+
+import shlex
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from packetcodec.fuzz.judge import Finding
+    from packetcodec.fuzz.report import Report
+
+
+def report_words(report: Report) -> str:
+    """A report without its tables of counts."""
+    lines = [head_words(report)]
+    for number, finding in enumerate(report.findings, 1):
+        lines += ["", f"Finding {number}: {finding.mark}", *finding_words(finding)]
+    count = len(report.findings)
+    lines.append("Nothing found." if report.clean else f"\n{count} finding{'s' * (count > 1)}.")
+    return "\n".join(lines)
+
+
+def head_words(report: Report) -> str:
+    """What was run, in a line."""
+    rate = report.inputs / max(report.seconds, 1e-9)
+    return (
+        f"{report.target}: {report.inputs:,} inputs in {report.seconds:.1f} s ({rate:,.0f} a second), seed {report.seed}, "
+        f"schema {report.schema} version {report.version} ({report.fingerprint})"
+    )
+
+
+def finding_words(finding: Finding, command: str = "") -> Iterator[str]:
+    """A finding, line by line; `command` is what plays a question again, but for the question."""
+    for question, expected in zip(finding.question.split("\n"), finding.expected.split("\n"), strict=True):
+        yield f"  asked     {question}"
+        yield f"  expected  {expected}"
+    for got in finding.got.split("\n"):
+        yield f"  got       {got or '(an empty line)'}"
+    if not finding.count:
+        yield "  as it should be"
+        return
+    yield f"  rule      {finding.rule}"
+    times = f"{finding.count:,} time{'s' * (finding.count > 1)}"
+    yield f"  seen      {times}; first after {finding.inputs:,} inputs and {finding.seconds:.2f} s ({finding.kind})"
+    if finding.question != finding.first:
+        yield f"  first     {finding.first.splitlines()[0]}"
+    if not finding.alone:
+        yield "  note      not shown by this question alone: it takes those before it"
+    if finding.remarks:
+        yield f"  stderr    {finding.remarks.splitlines()[0]}"
+    if command:
+        yield f"  again     {again_words(finding, command)}"
+
+
+def again_words(finding: Finding, command: str) -> str:
+    """The command that plays a finding again."""
+    text = finding.question
+    if text.startswith("decode ") and "\n" not in text:
+        return f"{command} --play {text.removeprefix('decode ')}"
+    return f"{command} --play {shlex.quote(text.replace(chr(10), chr(92) + 'n'))}"

@@ -1,0 +1,151 @@
+"""The line protocol: one line in, one line out, so that any program can be asked what a packet says.
+
+Owns one rule, the form of those lines. Questions:
+
+* ``decode HEX`` (``-`` for a packet of no byte): ``ok ID RAW RAW ...`` with the layout's id and the raw codes in wire
+  order, or ``base ID BASE BASE ...`` with base units instead, or the fault's name. ``-`` is a value that is absent. Each
+  point of a trail follows, newest first, as ``| LATITUDE LONGITUDE ALTITUDE AGE`` in base units and seconds, ``-`` for
+  what is not known.
+* ``encode ID RAW RAW ... | POINT | POINT``: the packet in hex. Only codes that the field sends are asked for.
+* ``encode_base ID BASE BASE ... | POINT``: the packet in hex, or ``refused``. Bases are not clipped or wrapped yet.
+* ``held``: what the last good ``decode`` in this conversation gave, from where the program keeps it.
+* anything else: ``?``. A program that cannot encode says that to ``encode``.
+
+>>> decode_question(bytes.fromhex("1107"))
+'decode 1107'
+>>> point_words([Point(465000000, 98000000, None, 30)])
+' | 465000000 98000000 - 30'
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Literal, NamedTuple
+
+from packetcodec.errors import PacketcodecError
+from packetcodec.wire import LayoutPlan, Plan, Point, from_raw
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+#: What a program speaks of: raw codes (``ok``) or base units (``base``).
+Unit = Literal["ok", "base"]
+
+UNKNOWN = "?"
+REFUSED = "refused"
+HELD = "held"
+#: A question that no program knows: its answer shows that no line was swallowed and none added.
+SYNC = "sync"
+
+
+class QuestionFault(PacketcodecError):
+    """A line that is no question of the protocol."""
+
+
+class Question(NamedTuple):
+    """A question taken apart.
+
+    Attributes:
+        verb: decode, encode or encode_base.
+        data: the packet of a decode.
+        layout: of an encode.
+        numbers: raw codes, or base units with None for absent.
+        points: of the trail.
+    """
+
+    verb: str
+    data: bytes = b""
+    layout: LayoutPlan | None = None
+    numbers: tuple[int | None, ...] = ()
+    points: tuple[Point, ...] = ()
+
+    @property
+    def line(self) -> str:
+        """The question as it is asked."""
+        if self.layout is None:
+            return decode_question(self.data)
+        return encode_question(self.verb, self.layout, self.numbers, self.points)
+
+
+def decode_question(data: bytes) -> str:
+    """Ask what a packet says."""
+    return f"decode {data.hex() or '-'}"
+
+
+def encode_question(verb: str, layout: LayoutPlan, numbers: Iterable[int | None], points: Iterable[Point] = ()) -> str:
+    """Ask for a packet: `verb` is encode (raw codes) or encode_base (base units)."""
+    return f"{verb} {layout.id}{_words(numbers)}{point_words(points)}"
+
+
+def decode_answer(unit: Unit, layout: LayoutPlan, raws: Sequence[int], points: Iterable[Point] = ()) -> str:
+    """What a right decoder says of a good packet."""
+    if unit == "ok":
+        numbers = [None if raw == field.absent else raw for field, raw in zip(layout.fields, raws, strict=True)]
+    else:
+        both = zip(layout.fields, raws, strict=True)
+        numbers = [None if raw == field.absent else from_raw(field, raw) for field, raw in both]
+    return f"{unit} {layout.id}{_words(numbers)}{point_words(points)}"
+
+
+def _words(numbers: Iterable[int | None]) -> str:
+    return "".join([" -" if number is None else f" {number}" for number in numbers])
+
+
+def point_words(points: Iterable[Point]) -> str:
+    """The points of a trail as they stand behind a packet's numbers."""
+    return "".join([f" |{_words(point)}" for point in points])
+
+
+def read_question(plan: Plan, line: str) -> Question:
+    """A question taken apart.
+
+    Raises:
+        QuestionFault: it is none, or speaks of a layout or of numbers that the plan does not have.
+    """
+    verb, _, rest = line.partition(" ")
+    if verb == "decode":
+        try:
+            return Question(verb, b"" if rest.strip() == "-" else bytes.fromhex(rest))
+        except ValueError:
+            raise QuestionFault(f"decode: {rest!r} is not hex") from None
+    if verb not in {"encode", "encode_base"}:
+        raise QuestionFault(f"{verb!r} is none of decode, encode, encode_base")
+    head, *groups = rest.split("|")
+    words = head.split()
+    layout = next((item for item in plan.layouts if words and str(item.id) == words[0]), None)
+    if layout is None:
+        raise QuestionFault(f"{verb}: {' '.join(words[:1]) or 'nothing'} is not a layout id of version {plan.version}")
+    if len(words) - 1 != len(layout.fields):
+        raise QuestionFault(f'{verb}: {len(words) - 1} numbers, layout "{layout.name}" has {len(layout.fields)} fields')
+    numbers = read_numbers(words[1:])
+    points = tuple(read_point(group) for group in groups)
+    if verb == "encode":
+        both = zip(layout.fields, numbers, strict=True)
+        numbers = tuple(field.absent if number is None else number for field, number in both)
+        for field, raw in zip(layout.fields, numbers, strict=True):
+            if raw is None or not (0 <= raw <= field.last or raw == field.absent):
+                raise QuestionFault(f"encode: {field.name}: {'-' if raw is None else raw} is no code in use")
+    return Question(verb, b"", layout, numbers, points)
+
+
+def read_numbers(words: Iterable[str]) -> tuple[int | None, ...]:
+    """Whole numbers, `-` for None.
+
+    Raises:
+        QuestionFault: a word that is neither.
+    """
+    try:
+        return tuple(None if word == "-" else int(word) for word in words)
+    except ValueError as fault:
+        raise QuestionFault(f"not a whole number: {fault}") from None
+
+
+def read_point(text: str) -> Point:
+    """A point of a trail.
+
+    Raises:
+        QuestionFault: not four words, or no position.
+    """
+    numbers = read_numbers(text.split())
+    if len(numbers) != 4 or numbers[0] is None or numbers[1] is None:
+        raise QuestionFault(f"{text.strip()!r} is no point: LATITUDE LONGITUDE ALTITUDE AGE")
+    return Point(numbers[0], numbers[1], numbers[2], numbers[3])

@@ -1,0 +1,209 @@
+"""Hypothesis strategies of values and packets, good and broken, for tests of your own.
+
+Owns one rule: how a packet can be spoiled (`WAYS`). Everything shrinks: towards fewer and smaller values, fewer wrong bits,
+shorter packets.
+
+>>> from hypothesis import find
+>>> from packetcodec.schema import Schema
+>>> schema = Schema.parse('''
+... name = "pasture"
+... version = 1
+... check = { crc = "CRC-8/AUTOSAR" }
+... [[layouts]]
+... name = "gate"
+... id = 2
+... fields = [{ kind = "identifier" }, { kind = "flag", name = "open" }]
+... ''')
+>>> from packetcodec.codec import Codec
+>>> codec = Codec(schema)
+>>> codec.try_decode(find(spoiled_packets(codec, schema, ways=["cut"]), lambda data: len(data) == 3))
+('too_short', None)
+"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from fractions import Fraction
+from typing import TYPE_CHECKING, Any
+
+try:
+    from hypothesis import strategies as st
+except ImportError:
+    raise ImportError("the strategies of packetcodec.fuzz need hypothesis: pip install 'packetcodec[fuzz]'") from None
+
+from packetcodec.fuzz.strategies.schemas import NAMES
+from packetcodec.fuzz.strategies.trails import points
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from packetcodec.codec import Codec
+    from packetcodec.schema import Field, Layout, Schema
+
+#: How a packet can be spoiled; see `spoiled_packets`.
+WAYS = (
+    "flips", "burst", "cut", "extended", "swapped", "other version", "other layout", "stale schema", "repaired", "trail",
+    "noise",
+)  # fmt: skip
+
+
+# --- values ---------------------------------------------------------------------------------------------------------
+
+
+def _number_of(field: Field, base: int) -> int | float:
+    """A number of base units in the field's unit: a whole number as such, else a float."""
+    total = base + field.origin
+    return total // field.scale if total % field.scale == 0 else total / field.scale
+
+
+def bases(field: Field) -> st.SearchStrategy[int]:
+    """Numbers of base units within the field's range: anywhere, at its ends, around the ties between two codes."""
+    step = field.grid.step
+    top = field.high - (field.circle and field.scale == 1)  # a circle of whole numbers ends one before its beginning
+    anywhere = st.integers(field.low, top)
+    ties = st.builds(
+        lambda code, off: field.low + code * step + step // 2 + off, st.integers(0, field.grid.last), st.integers(-1, 1)
+    )
+    ends = st.sampled_from([field.low, field.low + 1, top - 1, top])
+    return anywhere | (ends | ties).map(lambda base: min(max(base, field.low), top))
+
+
+def good_value(field: Field) -> st.SearchStrategy[Any]:
+    """A value that the field sends without clipping, wrapping or refusing it."""
+    value: st.SearchStrategy[Any]
+    if field.kind == "choice":
+        value = st.sampled_from(field.choices)
+    elif field.kind == "flag":
+        value = st.booleans() | st.sampled_from([0, 1, 0.0, 1.0])
+    else:
+        number = bases(field).map(lambda base: _number_of(field, base))
+        value = number | number.map(float)
+    return st.none() | value if field.optional else value
+
+
+_ODD = st.sampled_from(
+    [
+        None,
+        True,
+        False,
+        "",
+        "12.5",
+        "resting",
+        b"1",
+        (),
+        (1,),
+        1j,
+        Decimal("1.5"),
+        Decimal("NaN"),
+        Decimal("sNaN"),
+        Fraction(1, 3),
+    ]
+) | st.sampled_from(
+    [float("nan"), float("inf"), -0.0, 0.5, 5e-324, 1e30, 1e308, -1e308, -1, 2**31, 2**32, 2**63, 10**40, Fraction(10**400)]
+)
+
+
+def any_value(field: Field) -> st.SearchStrategy[Any]:
+    """Any value at all: good, beyond the range by little or much, of a wrong type, not a number."""
+    span = field.high - field.low
+    beyond = st.integers(field.low - 3 * span, field.high + 3 * span) | st.sampled_from([field.low - 1, field.high + 1])
+    outside = beyond.map(lambda base: _number_of(field, base))
+    return good_value(field) | outside | outside.map(float) | st.floats() | st.integers() | _ODD
+
+
+def good_values(layout: Layout) -> st.SearchStrategy[dict[str, Any]]:
+    """Values of a layout that can be sent as they are."""
+    return st.fixed_dictionaries({field.name: good_value(field) for field in layout.fields})
+
+
+@st.composite
+def any_values(draw: st.DrawFn, layout: Layout) -> dict[str, Any]:
+    """Values of a layout: mostly good, some odd, some missing, sometimes one that the layout does not have."""
+    values = draw(good_values(layout))
+    for field in draw(st.lists(st.sampled_from(layout.fields), max_size=3)):
+        values[field.name] = draw(any_value(field))
+    if draw(st.integers(0, 7)) == 0:
+        values.pop(draw(st.sampled_from(sorted(values))))
+    if draw(st.integers(0, 7)) == 0:
+        values[draw(NAMES)] = 1
+    return values
+
+
+# --- packets --------------------------------------------------------------------------------------------------------
+
+
+@st.composite
+def good_packets(draw: st.DrawFn, codec: Codec, schema: Schema) -> bytes:
+    """A packet that `codec`, whose first schema is `schema`, has made; with a trail where its layout has one."""
+    layout = draw(st.sampled_from(schema.layouts))
+    values = draw(good_values(layout))
+    return codec.encode(layout.name, values, draw(points(codec, layout, values)))
+
+
+def sealed(codec: Codec, body: bytes) -> bytes:
+    """`body` with the check that the codec's own version puts behind it."""
+    crc = codec.plan.crc
+    return crc.append(body, codec.plan.start) if crc else body
+
+
+@st.composite
+def spoiled_packets(draw: st.DrawFn, codec: Codec, schema: Schema, *, ways: Sequence[str] = WAYS) -> bytes:
+    """A good packet with something done to it; now and then it is still good.
+
+    Args:
+        draw: hypothesis'.
+        codec: makes the packet.
+        schema: the codec's first.
+        ways: some of `WAYS`. Wrong bits ("flips", at most four), "burst", "cut", "extended" and "swapped" bytes leave the
+            check as it was. "other version", "other layout", "repaired" (any bits behind the fields kept) and "trail" (the
+            fields kept, anything behind them) have a good check. "stale schema" has the check of another start.
+    """
+    way = draw(st.sampled_from(ways))
+    if way == "noise":
+        return draw(st.binary(max_size=40))
+    data = draw(good_packets(codec, schema))
+    number, total = int.from_bytes(data, "big"), 8 * len(data)
+    if way == "flips":
+        mask = draw(st.lists(st.integers(0, total - 1), min_size=1, max_size=4, unique=True))
+        return (number ^ sum(1 << place for place in mask)).to_bytes(len(data), "big")
+    if way == "burst":
+        length = draw(st.integers(1, min(total, 40)))
+        burst = draw(st.integers(0, (1 << length) - 1)) | 1 | 1 << length - 1
+        return (number ^ burst << draw(st.integers(0, total - length))).to_bytes(len(data), "big")
+    if way == "cut":
+        return data[: draw(st.integers(0, len(data) - 1))]
+    if way == "extended":
+        return data + draw(st.binary(min_size=1, max_size=5))
+    if way == "swapped":
+        one, other = draw(st.integers(0, len(data) - 1)), draw(st.integers(0, len(data) - 1))
+        mixed = bytearray(data)
+        mixed[one], mixed[other] = data[other], data[one]
+        return bytes(mixed)
+    return _under_a_check(draw, codec, data[: len(data) - schema.check.bits // 8], way)
+
+
+def _under_a_check(draw: st.DrawFn, codec: Codec, body: bytes, way: str) -> bytes:
+    plan = codec.plan
+    below = 8 * len(body) - plan.header_bits
+    number = int.from_bytes(body, "big")
+    if way == "stale schema":
+        crc = plan.crc
+        return crc.append(body, draw(st.sampled_from([0, crc.initial, plan.start ^ 1]))) if crc else body
+    if way == "other version":
+        layout = number >> below & (1 << plan.layout_bits) - 1
+        head = draw(st.integers(0, (1 << plan.version_bits) - 1)) << plan.layout_bits | layout
+        return sealed(codec, (head << below | number & (1 << below) - 1).to_bytes(len(body), "big"))
+    if way == "other layout":
+        head = plan.version << plan.layout_bits | draw(st.integers(0, (1 << plan.layout_bits) - 1))
+        return sealed(codec, (head << below | number & (1 << below) - 1).to_bytes(len(body), "big"))
+    if way == "trail":
+        keep = draw(st.integers(1, len(body)))
+        return sealed(codec, body[:keep] + draw(st.binary(max_size=12) | st.sampled_from([b"", b"\0", b"\xff" * 9])))
+    keep = draw(st.integers(0, 8 * len(body)))  # so many bits stay, the header among them more often than not
+    noise = int.from_bytes(draw(st.binary(min_size=len(body), max_size=len(body))), "big")
+    return sealed(codec, (number ^ (noise & (1 << 8 * len(body) - keep) - 1)).to_bytes(len(body), "big"))
+
+
+def any_packets(codec: Codec, schema: Schema) -> st.SearchStrategy[bytes]:
+    """Any bytes at all: good packets, and spoiled ones of all ways."""
+    return good_packets(codec, schema) | spoiled_packets(codec, schema)

@@ -1,0 +1,36 @@
+"""Put together again: packets found in a stream, the receiver that tells what they say as events, and what keeps it."""
+
+from __future__ import annotations
+
+from packetcodec.receive.events import (
+    Duplicate,
+    Event,
+    Fault,
+    Late,
+    Lost,
+    Position,
+    Repaired,
+    Report,
+    Restarted,
+    Silent,
+    Unknown,
+)
+from packetcodec.receive.framing import CobsFrames, HexLines
+from packetcodec.receive.receiver import Receiver
+
+__all__ = [
+    "CobsFrames",
+    "Duplicate",
+    "Event",
+    "Fault",
+    "HexLines",
+    "Late",
+    "Lost",
+    "Position",
+    "Receiver",
+    "Repaired",
+    "Report",
+    "Restarted",
+    "Silent",
+    "Unknown",
+]

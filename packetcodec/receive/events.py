@@ -1,0 +1,138 @@
+"""What a receiver tells: one frozen record for each thing that happened.
+
+Owns one rule: the words. `tracker` is the number of the field of kind identifier, or None where packets carry none;
+every `time` is in Unix seconds; what is not known is None.
+
+>>> Silent(tracker=7, since=1_783_000_000.0)
+Silent(tracker=7, since=1783000000.0)
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from packetcodec.codec import Packet
+    from packetcodec.wire import Value
+
+
+@dataclass(frozen=True, slots=True)
+class Position:
+    """A place that was not known before. Each place is told once, by the first packet that brings it.
+
+    Attributes:
+        tracker: who was there.
+        time: when. Of a packet: its time field, else the time of reception (of a late packet: what its neighbours make of
+            it). Of a trail point: that, less its age.
+        latitude, longitude: degrees north and east.
+        altitude: metres, or None.
+        direct: True from the packet's own fields, False from a trail, which is as coarse as the trail's cells.
+        packet_counter: counter of the packet that brought it, or None where packets carry none.
+        values: all fields of the packet in their units; empty for a trail point.
+        layout: name of the packet's layout.
+    """
+
+    tracker: int | None
+    time: float
+    latitude: float
+    longitude: float
+    altitude: float | None
+    direct: bool
+    packet_counter: int | None
+    values: Mapping[str, Value]
+    layout: str
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """A good packet without a position: of a layout that has none, or sent without a fix."""
+
+    tracker: int | None
+    time: float
+    packet_counter: int | None
+    values: Mapping[str, Value]
+    layout: str
+
+
+@dataclass(frozen=True, slots=True)
+class Repaired:
+    """A trail brought points from a gap, told as positions just before.
+
+    Attributes:
+        points: how many.
+        lost_packets: packets of the gap whose place is known by this.
+    """
+
+    tracker: int | None
+    points: int
+    lost_packets: int
+
+
+@dataclass(frozen=True, slots=True)
+class Lost:
+    """Packets were missed, and nothing has brought their places so far. A later trail or a late packet still may.
+
+    Attributes:
+        packets: how many, by the counter.
+        seconds: from the last known place before the hole to the first one after it.
+    """
+
+    tracker: int | None
+    packets: int
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True)
+class Late:
+    """A packet that newer ones overtook. `known` says that a trail had told its place: it is not told again."""
+
+    tracker: int | None
+    packet_counter: int | None
+    known: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Duplicate:
+    """A packet that was heard before, as by an echo or a second relay. It tells nothing new."""
+
+    tracker: int | None
+    packet_counter: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Restarted:
+    """The tracker counts anew. How many packets were missed is not known."""
+
+    tracker: int | None
+    packet_counter: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Unknown:
+    """A good packet of a tracker that is not among the known ones. Nothing else is made of it."""
+
+    tracker: int | None
+    packet: Packet
+
+
+@dataclass(frozen=True, slots=True)
+class Silent:
+    """Nothing was heard of a tracker since then; of any, where `tracker` is None and none was ever heard. Told once."""
+
+    tracker: int | None
+    since: float
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """Bytes that are no packet of these schemas: the fault's name, what is wrong, and the bytes."""
+
+    status: str
+    message: str
+    data: bytes
+
+
+Event = Position | Report | Repaired | Lost | Late | Duplicate | Restarted | Unknown | Silent | Fault

@@ -1,0 +1,118 @@
+"""The reference's fields: raw codes of physical values and back, from what a field's author asked for.
+
+Owns no rule: it states those of `packetcodec.schema.grid` and `packetcodec.wire.quantize` a second time, by definition
+and with exact fractions, and imports none of them.
+
+>>> from packetcodec.schema import Schema
+>>> field = Schema.parse('''
+... name = "pasture"
+... version = 1
+... [[layouts]]
+... name = "beacon"
+... id = 0
+... fields = [{ kind = "battery", minimum = 2.5, maximum = 4.5, resolution = 0.02 }]
+... ''').layouts[0].fields[0]
+>>> coding_of(field).code(3.714), coding_of(field).value(61)
+(61, 3.72)
+"""
+
+from __future__ import annotations
+
+import math
+import operator
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import count
+from typing import Any
+
+from packetcodec.schema import KINDS, Field
+
+
+@dataclass(frozen=True, slots=True)
+class Coding:
+    """A field's codes, derived from what its author asked for."""
+
+    field: Field
+    bits: int
+    step: int
+    last: int
+    absent: int | None
+
+    def code(self, value: Any) -> int:
+        """The raw code of a physical value, None for absent."""
+        if value is None:
+            if self.absent is None:
+                raise ValueError("no value for a field that is not optional")
+            return self.absent
+        field, low, high = self.field, self.field.low, self.field.high
+        base = _base(field, value)
+        if field.circle and field.policy == "wrap":
+            base -= (base - low) // (high - low) * (high - low)
+        elif field.circle and field.scale > 1 and base == high:
+            base = low  # the same place; whole numbers count up to the one before it
+        if not low <= base <= high - (field.circle and field.scale == 1):
+            if field.policy == "refuse":
+                raise ValueError("outside its range")
+            base = low if base < low else high
+        # The nearest code, the upper one of two equally near; past the last cell of a circle stands its first.
+        nearest = math.floor(Fraction(base - low, self.step) + Fraction(1, 2))
+        return 0 if field.circle and nearest > self.last else nearest
+
+    def base(self, code: int) -> Any:
+        """The base units of a raw code in use, None for absent."""
+        return None if code == self.absent else min(self.field.low + code * self.step, self.field.high)
+
+    def value(self, code: int) -> Any:
+        """The physical value of a raw code in use."""
+        field = self.field
+        if code == self.absent:
+            return None
+        if field.kind == "choice":
+            return field.choices[code]
+        if field.kind == "flag":
+            return code == 1
+        base = self.base(code)
+        return base + field.origin if field.scale == 1 else float(Fraction(base, field.scale))
+
+
+def coding_of(field: Field) -> Coding:
+    """The codes by their definition: the finest step whose codes fit the bits, the fewest bits that hold the codes."""
+    span, absent = field.high - field.low, int(field.optional)
+
+    def last(step: int) -> int:
+        cells = Fraction(span, step)
+        # On a line the last code is the one of the range's end; for an odd step, half of it is rounded down.
+        return math.ceil(cells) - 1 if field.circle else math.floor(cells + Fraction(step // 2, step))
+
+    step = field.step
+    if step is None:
+        assert field.bits is not None  # noqa: S101  # a schema gives one of the two
+        most = 2**field.bits - 1 - absent
+        fits, fails = span, 0
+        while fits - fails > 1:
+            middle = (fits + fails) // 2
+            fits, fails = (middle, fails) if last(middle) <= most else (fits, middle)
+        step = fits
+    bits = field.bits or next(width for width in count(1) if 2**width > last(step) + absent)
+    return Coding(field, bits, step, last(step), 2**bits - 1 if field.optional else None)
+
+
+def _base(field: Field, value: Any) -> int:
+    """A physical value in base units: integers exactly, all else as a float, `round(value * scale)`."""
+    if field.kind == "choice":
+        return field.choices.index(value)
+    if field.kind == "flag" and isinstance(value, bool):
+        return 1 if value else 0
+    if isinstance(value, bool | str | bytes) or not hasattr(value, "__float__"):
+        raise ValueError("not a number")
+    if hasattr(value, "__index__"):
+        return operator.index(value) * field.scale - field.origin
+    number = float(value)
+    if KINDS[field.kind].counting:
+        if not number.is_integer():
+            raise ValueError("not a whole number")
+        return int(number)
+    scaled = number * float(field.scale)
+    if not math.isfinite(scaled):
+        raise ValueError("not a finite number")
+    return round(scaled) - field.origin

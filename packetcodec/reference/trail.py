@@ -1,0 +1,320 @@
+"""The reference's trails: the same bits by lists and fractions, slowly and plainly, from the whole history each time.
+
+Owns no rule: it states those of `packetcodec.wire.trail` a second time and imports none of them. A
+trail here is the list of its bits; a group of axes keeps the cells of every point, and each number's order and guess are
+found from all that came before.
+
+>>> from packetcodec.schema import Trail
+>>> trail = Trail(points=10, step=225, first=16, change=3)
+>>> head = Place(465_000_000, 98_000_000, None, None)
+>>> points = [Place(465_000_000 + 225 * n, 98_000_000 + 324 * e, None, None) for n, e in ((15, 4), (31, 8), (45, 13))]
+>>> bits = written(trail, head, points, room=200)
+>>> "".join(map(str, bits))
+'0001110011100100001000101100'
+>>> read(trail, head, bits) == points
+True
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from fractions import Fraction
+from itertools import accumulate, chain, pairwise
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from packetcodec.codec.packet import TrailPoint
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from packetcodec.schema import Trail
+
+_POLE, _ROUND = 90 * 10**7, 360 * 10**7
+_FARTHEST = 2**20 - 1
+_UNITS = {"latitude": 10**7, "longitude": 10**7, "altitude": 100, "age": 1}
+_BOUNDS = {"latitude": (-90, 90), "longitude": (-180, 180), "altitude": (-(10**5), 10**5), "age": (0, 2**31 - 1)}
+
+
+class Unreadable(Exception):
+    """Bits that no encoder writes. It never leaves the reference, which names the packet's fault."""
+
+
+class Place(NamedTuple):
+    """A point in base units: 1e-7 degree, centimetres, seconds before the head."""
+
+    latitude: int
+    longitude: int
+    altitude: int | None
+    age: int | None
+
+
+def given_place(given: Any) -> Place:
+    """What a caller gives for a point, in base units.
+
+    Raises:
+        ValueError: no point, or a value that is missing, no finite number, or out of range.
+    """
+    if isinstance(given, Mapping):
+        if not set(given) <= set(_UNITS):
+            raise ValueError("an unknown name")
+        given = [given.get(name) for name in _UNITS]
+    if not isinstance(given, list | tuple) or not 2 <= len(given) <= 4:
+        raise ValueError("no point")
+    numbers: list[int | None] = []
+    for name, value in zip(_UNITS, [*given, None, None], strict=False):
+        if value is None:
+            numbers.append(None)
+            continue
+        if isinstance(value, str | bytes | bool) or not hasattr(value, "__float__") or not math.isfinite(value):
+            raise ValueError(f"{name} is no finite number")
+        base = float(value) * _UNITS[name]
+        least, most = (bound * _UNITS[name] for bound in _BOUNDS[name])
+        if not least <= base <= most:
+            raise ValueError(f"{name} is out of range")
+        numbers.append(round(base))
+    latitude, longitude, *rest = numbers
+    if latitude is None or longitude is None:
+        raise ValueError("latitude and longitude are needed")
+    return Place(latitude, longitude, *rest)
+
+
+def told_point(place: Place, age: float | None) -> TrailPoint:
+    """A point as a receiver gets it."""
+    latitude, longitude = (float(Fraction(number, 10**7)) for number in (place.latitude, place.longitude))
+    return TrailPoint(latitude, longitude, None if place.altitude is None else float(Fraction(place.altitude, 100)), age)
+
+
+def read(trail: Trail, head: Place | None, bits: Sequence[int]) -> list[Place]:
+    """The points of a trail, from all bits behind the fields.
+
+    Raises:
+        Unreadable: bits that no encoder writes.
+    """
+    stream = iter(bits)
+    points: list[Place] = []
+    if head is not None:
+        full = _number(stream, 1)
+        count = trail.points if full else _number(stream, (trail.points - 1).bit_length())
+        if not full and count >= trail.points:
+            raise Unreadable("its count")
+        shift = 0
+        while shift < trail.shifts and _number(stream, 1):
+            shift += 1
+        grid = _Grid(trail, head, shift)
+        for _ in range(count):
+            for group in grid.groups:
+                group.extend(lambda order, bent: _residual(stream, order, bent=bent))
+            points.append(grid.place())
+    rest = list(stream)
+    if len(rest) >= 8 or any(rest):
+        raise Unreadable("no padding behind it")
+    return points
+
+
+def written(trail: Trail, head: Place | None, points: Sequence[Place], room: int) -> list[int]:
+    """The bits of the trail that an encoder sends into `room` bits."""
+    if head is None:
+        return []
+    for shift in range(trail.shifts + 1):
+        grid = _Grid(trail, head, shift)
+        pieces: list[list[int]] = []
+        for point in points[: trail.points]:
+            if not grid.carries(point):
+                break
+            pieces.append([bit for group, cells in grid.cells(point) for bit in group.append(cells)])
+        trails = [_front(trail, count, shift) + list(chain(*pieces[:count])) for count in range(len(pieces) + 1)]
+        if len(trails[-1]) <= room:
+            return trails[-1]
+    return max((bits for bits in trails if len(bits) <= room), key=trails.index)
+
+
+def _front(trail: Trail, count: int, shift: int) -> list[int]:
+    width = (trail.points - 1).bit_length()
+    front = [1] if count == trail.points else [0, *_digits(count, width)]
+    return front + ([1] * shift + [0])[: trail.shifts]
+
+
+def _digits(number: int, width: int) -> list[int]:
+    return [number >> place & 1 for place in reversed(range(width))]
+
+
+def _number(stream: Iterator[int], width: int) -> int:
+    number = 0
+    for _ in range(width):
+        bit = next(stream, None)
+        if bit is None:
+            raise Unreadable("its bits end early")
+        number = 2 * number + bit
+    return number
+
+
+def _buckets(order: int, *, bent: bool) -> Iterator[int]:
+    """The orders of the buckets that the ones of a code count off: doubling at once, or after the first five."""
+    if not bent:
+        yield from [order] * 5
+        order += 1
+    while True:
+        yield order
+        order += 1
+
+
+def _residual(stream: Iterator[int], order: int, *, bent: bool) -> int:
+    """The next residual: ones count buckets off, a zero ends them, then the place within the bucket."""
+    skipped = 0
+    for bucket in _buckets(order, bent=bent):
+        if bucket > 24:
+            raise Unreadable("a number is too long")
+        if not _number(stream, 1):
+            mapped = skipped + _number(stream, bucket)
+            return mapped // 2 if mapped % 2 == 0 else -(mapped + 1) // 2
+        skipped += 2**bucket
+    raise AssertionError("the buckets have no end")
+
+
+def _residual_bits(residual: int, order: int, *, bent: bool) -> list[int]:
+    mapped = 2 * residual if residual >= 0 else 2 * -residual - 1
+    bits: list[int] = []
+    for bucket in _buckets(order, bent=bent):
+        if mapped < 2**bucket:
+            return [*bits, 0, *_digits(mapped, bucket)]
+        mapped -= 2**bucket
+        bits.append(1)
+    raise AssertionError("the buckets have no end")
+
+
+class _Axes:
+    """A group of axes with the whole history of its points."""
+
+    def __init__(self, limits: Sequence[int], first: int, change: int, *, forward: bool = False) -> None:
+        self.limits, self.starts, self.forward = limits, (first, change), forward
+        self.path: list[tuple[int, ...]] = [(0,) * len(limits)]
+        self.sizes: list[int] = []  # of the residuals since the scale started
+        self.misses: list[tuple[int, int, int]] = []  # of each point since then: what the three guesses were wrong by
+
+    def _moves(self, axis: int) -> list[int]:
+        """The displacements so far; before the first point there were two of 0, before the second the first one twice."""
+        moves = [new[axis] - old[axis] for old, new in pairwise(self.path)]
+        return [*(moves[:1] or [0, 0]), *moves] if len(moves) != 1 else moves * 2
+
+    def _order(self) -> int:
+        total, count = self.starts[len(self.path) > 1], 1
+        for size in self.sizes:
+            total, count = total + size, count + 1
+            if count == 8:
+                total, count = total // 2, 4
+        return next(order for order in range(64) if count * 2**order >= total)
+
+    def _pick(self) -> int:
+        worst: list[list[int]] = [[0], [0], [2 if len(self.path) > 1 else 0]]
+        for guess, faded in enumerate(worst):
+            for miss in self.misses:
+                faded.append(-(-7 * faded[-1] // 8) + miss[guess])
+        return max(range(3), key=lambda guess: (-worst[guess][-1], guess))
+
+    def extend(self, residual: Callable[[int, bool], int]) -> None:
+        """One point more, of residuals that come one by one for an order, and whether the code bends at once."""
+        pick, bent = self._pick(), len(self.path) == 1
+        cells, misses = [], []
+        for axis, limit in enumerate(self.limits):
+            *_, before, last = self._moves(axis)
+            guesses = (0, last, last + math.floor(Fraction(last - before + 1, 2)))
+            rest = residual(self._order(), bent)
+            move = guesses[pick] + rest
+            cell = self.path[-1][axis] + move
+            if abs(cell) > limit or (self.forward and move < 0):
+                raise Unreadable("a point is out of reach")
+            self.sizes.append(abs(rest))
+            cells.append(cell)
+            misses.append([abs(move - guess) for guess in guesses])
+        self.path.append(tuple(cells))
+        if bent:
+            self.sizes, self.misses = [], []
+        else:
+            self.misses.append((sum(m[0] for m in misses), sum(m[1] for m in misses), sum(m[2] for m in misses)))
+
+    def append(self, cells: Sequence[int]) -> list[int]:
+        """The bits of one point more."""
+        bits: list[int] = []
+        pick = self._pick()
+        wanted = iter(enumerate(cells))
+
+        def residual(order: int, bent: bool) -> int:  # noqa: FBT001  # called in one place
+            axis, cell = next(wanted)
+            *_, before, last = self._moves(axis)
+            guess = (0, last, last + math.floor(Fraction(last - before + 1, 2)))[pick]
+            rest = cell - self.path[-1][axis] - guess
+            bits.extend(_residual_bits(rest, order, bent=bent))
+            return rest
+
+        self.extend(residual)
+        return bits
+
+
+class _Grid:
+    """The cells of one packet, in exact fractions of a base unit."""
+
+    def __init__(self, trail: Trail, head: Place, shift: int) -> None:
+        self.head = head
+        whole = min(abs(head.latitude) // 10**7, 89)
+        cosine = Fraction(180**2 - 4 * whole**2, 180**2 + whole**2)
+        self.north = trail.step * 2**shift
+        self.east = math.floor(self.north / cosine)
+        self.up = trail.altitude_step * 2**shift if trail.altitude_step and head.altitude is not None else None
+        scaled = [max(1, start // 2**shift) for start in (trail.first, trail.change)]
+        half = Fraction(_ROUND, 2)
+        self.groups = [_Axes([min(_FARTHEST, _away(half / size)) for size in (self.north, self.east)], *scaled)]
+        if self.up:
+            scaled = [max(1, start // 2**shift) for start in (trail.altitude_first, trail.altitude_change)]
+            self.groups.append(_Axes([min(_FARTHEST, 10**9 // self.up)], *scaled))
+        self.timed = trail.gap_first > 0
+        if self.timed:
+            self.groups.append(_Axes([_FARTHEST], trail.gap_first, 1, forward=True))
+
+    def cells(self, point: Place) -> list[tuple[_Axes, list[int]]]:
+        """The cells of a point, group by group."""
+        ahead = point.longitude - self.head.longitude
+        short = min((ahead, ahead - _ROUND, ahead + _ROUND), key=abs)
+        found = [[_away(Fraction(point.latitude - self.head.latitude, self.north)), _away(Fraction(short, self.east))]]
+        if self.up and point.altitude is not None and self.head.altitude is not None:
+            found.append([_away(Fraction(point.altitude - self.head.altitude, self.up))])
+        if self.timed and point.age is not None:
+            found.append([point.age])
+        return list(zip(self.groups, found, strict=False))
+
+    def carries(self, point: Place) -> bool:
+        """Whether a point can stand behind those so far."""
+        found = self.cells(point)
+        if len(found) < len(self.groups) or (self.up and point.altitude is None):
+            return False
+        if self.timed and (point.age is None or point.age < self.groups[-1].path[-1][0]):
+            return False
+        return all(abs(cell) <= limit for group, cells in found for cell, limit in zip(cells, group.limits, strict=True))
+
+    def place(self) -> Place:
+        """The point that the groups have come to."""
+        north, east = self.groups[0].path[-1]
+        latitude = self.head.latitude + north * self.north
+        if abs(latitude) - _POLE > Fraction(self.north, 2):
+            raise Unreadable("a point is beyond a pole")
+        longitude = self.head.longitude + east * self.east
+        longitude -= math.floor(Fraction(longitude, _ROUND) + Fraction(1, 2)) * _ROUND
+        altitude = None
+        if self.up and self.head.altitude is not None:
+            altitude = self.head.altitude + self.groups[1].path[-1][0] * self.up
+        age = self.groups[-1].path[-1][0] if self.timed else None
+        return Place(max(-_POLE, min(latitude, _POLE)), longitude, altitude, age)
+
+
+def _away(number: Fraction) -> int:
+    """The nearest whole number, halves away from zero."""
+    near = math.floor(abs(number) + Fraction(1, 2))
+    return -near if number < 0 else near
+
+
+def ages(trail: Trail, places: Sequence[Place], spacing: float | None) -> list[float | None]:
+    """The age of each point: its own, or so many times the spacing that the packet's field says (None for no field)."""
+    if trail.gap_first:
+        return [place.age for place in places]
+    each = trail.spacing or spacing
+    return [None if each is None else age for age in accumulate([each or 0] * len(places))]

@@ -1,0 +1,49 @@
+"""The table: where each bit stands, what its codes mean, and how they are packed. Integers only."""
+
+from __future__ import annotations
+
+from packetcodec.wire.accuracy import metres_bound, position_bound, trail_bound
+from packetcodec.wire.packing import head_of, pack, unpack
+from packetcodec.wire.plan import FieldPlan, LayoutPlan, Plan, compile_plan
+from packetcodec.wire.quantize import (
+    OutOfRangeError,
+    Value,
+    bounds,
+    clipped,
+    decimal,
+    from_raw,
+    to_base,
+    to_raw,
+    to_value,
+    worst_error,
+)
+from packetcodec.wire.text_line import decimals, text_line
+from packetcodec.wire.trail.coding import Point, residuals, write_trail
+
+__all__ = [
+    "FieldPlan",
+    "LayoutPlan",
+    "OutOfRangeError",
+    "Plan",
+    "Point",
+    "Value",
+    "bounds",
+    "clipped",
+    "compile_plan",
+    "decimal",
+    "decimals",
+    "from_raw",
+    "head_of",
+    "metres_bound",
+    "pack",
+    "position_bound",
+    "residuals",
+    "text_line",
+    "to_base",
+    "to_raw",
+    "to_value",
+    "trail_bound",
+    "unpack",
+    "worst_error",
+    "write_trail",
+]

@@ -1,0 +1,61 @@
+"""What a position field promises on the ground, in metres.
+
+Owns one rule: the bound of a position is the hypotenuse of its latitude's and its longitude's bounds, each at the place
+on the WGS 84 ellipsoid where a degree is longest (`METRES_PER_DEGREE`), so it holds everywhere.
+
+>>> from packetcodec.wire.plan import compile_plan
+>>> from packetcodec.schema import Schema
+>>> layout = compile_plan(Schema.parse('''
+... name = "pasture"
+... version = 1
+... [[layouts]]
+... name = "beacon"
+... id = 1
+... fields = [{ kind = "latitude", resolution_m = 2.5 }, { kind = "longitude", resolution_m = 2.5 }]
+... ''')).layouts[0]
+>>> round(position_bound(layout), 2)
+1.77
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from packetcodec.schema import METRES_PER_DEGREE
+from packetcodec.wire.quantize import worst_error
+
+if TYPE_CHECKING:
+    from packetcodec.wire.plan import FieldPlan, LayoutPlan
+
+
+def metres_bound(field: FieldPlan) -> float | None:
+    """The worst error in metres of a latitude, longitude or altitude; None for other kinds."""
+    if field.kind == "altitude":
+        return float(worst_error(field))
+    per_degree = METRES_PER_DEGREE.get(field.kind)
+    return None if per_degree is None else float(worst_error(field)) * per_degree
+
+
+def position_bound(layout: LayoutPlan) -> float | None:
+    """The worst horizontal error in metres of a layout's position; None where it has no latitude and longitude."""
+    bounds = {field.kind: metres_bound(field) for field in layout.fields if field.kind in METRES_PER_DEGREE}
+    if len(bounds) < len(METRES_PER_DEGREE):
+        return None
+    return math.hypot(*(bound for bound in bounds.values() if bound is not None))
+
+
+#: How much wider than high a cell of a trail can be on the ground: its integer cosine is at most 0.18 % too wide, and a
+#: parallel is up to 0.34 % longer against a meridian than on a sphere (WGS 84 flattening 1/298.257 223 563).
+_WIDEST = 1.0018 * 1.0034
+
+
+def trail_bound(layout: LayoutPlan) -> float | None:
+    """The worst horizontal error in metres of a point of a trail, on the grid of the schema; None without a trail.
+
+    Half a cell each way, at the latitude of the head, and a base unit for rounding on the way in and out.
+    """
+    if layout.trail is None:
+        return None
+    half = (layout.trail.step / 2 + 1) * METRES_PER_DEGREE["latitude"] / 10_000_000
+    return half * math.hypot(1, _WIDEST)

@@ -1,0 +1,233 @@
+"""Two versions of a schema side by side: what changes the wire, what does not, and what a receiver of both will do.
+
+Owns one rule: a difference changes the wire when a decoder made from one plan reads other raw codes, or gives them
+another meaning in numbers, than a decoder made from the other. Names, remarks, policies and requests never do.
+
+>>> from packetcodec.wire.plan import compile_plan
+>>> from packetcodec.schema import Schema
+>>> text = '''
+... name = "pasture"
+... version = {version}
+... [[layouts]]
+... name = "gate"
+... id = 1
+... fields = [{{ kind = "battery", resolution = {step} }}]
+... '''
+>>> old, new = (compile_plan(Schema.parse(text.format(version=v, step=s))) for v, s in ((1, 0.02), (2, 0.05)))
+>>> [(difference.place, difference.what, difference.wire) for difference in compare(old, new).differences]
+[('schema', 'version 1 -> 2', True), ('layout "gate", battery', 'width 8 -> 7 bits', True), ...]
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from packetcodec.wire.quantize import bounds, decimal
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from packetcodec.schema import Trail
+    from packetcodec.wire.plan import FieldPlan, LayoutPlan, Plan
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """One difference: where, what, and whether it changes the wire."""
+
+    place: str
+    what: str
+    wire: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """All differences, in the order of the schema, what follows for receivers, and what to beware of, a sentence each."""
+
+    differences: tuple[Difference, ...]
+    receivers: tuple[str, ...]
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def wire(self) -> bool:
+        """Whether anything beside the version number changes the wire."""
+        return any(item.wire for item in self.differences if not item.what.startswith("version "))
+
+
+def compare(old: Plan, new: Plan) -> Comparison:
+    """Compare two plans, `old` being the one already in the field."""
+    differences = tuple(_differences(old, new))
+    receivers = tuple(_receivers(old, new, Comparison(differences, ())))
+    warnings: tuple[str, ...] = ()
+    if new.version < old.version:
+        words = (
+            f"the version goes down, {old.version} -> {new.version}: is the old schema the second one? A number that was "
+            "in the field before means another packet there."
+        )
+        warnings = (words,)
+    return Comparison(differences, receivers, warnings)
+
+
+def _differences(old: Plan, new: Plan) -> Iterator[Difference]:
+    if old.name != new.name:
+        yield Difference("schema", f'name "{old.name}" -> "{new.name}"', wire=False)
+    if old.version != new.version:
+        yield Difference("schema", f"version {old.version} -> {new.version}", wire=True)
+    if old.doc != new.doc:
+        yield Difference("schema", "remark changed", wire=False)
+    for what in ("version", "layout"):
+        before, after = getattr(old, f"{what}_bits"), getattr(new, f"{what}_bits")
+        if before != after:
+            yield Difference("header", f"width of the {what} {before} -> {after} bits", wire=True)
+    if check_words(old) != check_words(new):
+        yield Difference("check", f"{check_words(old)} -> {check_words(new)}", wire=True)
+    after = {layout.id: layout for layout in new.layouts}
+    before = {layout.id: layout for layout in old.layouts}
+    for ident in sorted(before.keys() | after.keys()):
+        if ident not in after:
+            yield Difference(f'layout "{before[ident].name}"', f"id {ident} is gone", wire=True)
+        elif ident not in before:
+            yield Difference(f'layout "{after[ident].name}"', f"id {ident} is new", wire=True)
+        else:
+            yield from _layouts(before[ident], after[ident])
+
+
+def _layouts(old: LayoutPlan, new: LayoutPlan) -> Iterator[Difference]:
+    place = f'layout "{new.name}"'
+    if old.name != new.name:
+        yield Difference(place, f'id {new.id} was called "{old.name}"', wire=False)
+    if old.sizes() != new.sizes():
+        yield Difference(place, f"size {_size(old)} -> {_size(new)} bytes", wire=True)
+    if old.doc != new.doc:
+        yield Difference(place, "remark changed", wire=False)
+    renamed = _renamed(old, new)
+    before = {renamed.get(field.name, field.name): field for field in old.fields}
+    after = {field.name: field for field in new.fields}
+    for name, field in before.items():
+        if name not in after:
+            yield Difference(f"{place}, {name}", f"gone ({field.bits} bits)", wire=True)
+    for name, field in after.items():
+        if name not in before:
+            yield Difference(f"{place}, {name}", f"new ({field.bits} bits)", wire=True)
+        else:
+            for what, wire in _fields(before[name], field):
+                yield Difference(f"{place}, {name}", what, wire)
+    yield from _trails(f"{place}, trail", old.trail, new.trail)
+
+
+def _size(layout: LayoutPlan) -> str:
+    return " to ".join(map(str, dict.fromkeys(layout.sizes())))
+
+
+#: What of a trail changes the wire, in words. The limit counts: a decoder refuses what is longer.
+_TRAIL = {
+    "points": "most points", "step": "north-south cell", "first": "FIRST", "change": "CHANGE",
+    "altitude_step": "cell of altitude", "altitude_first": "FIRST of altitude", "altitude_change": "CHANGE of altitude",
+    "spacing": "spacing", "spacing_field": "field of the spacing", "gap_first": "expected coded spacing",
+    "shifts": "most doublings of the grid", "packet_bytes": "most bytes of a packet",
+}  # fmt: skip
+
+
+def _trails(place: str, old: Trail | None, new: Trail | None) -> Iterator[Difference]:
+    if old is None or new is None:
+        if old is not new:
+            yield Difference(place, "new" if old is None else "gone", wire=True)
+        return
+    for name, words in _TRAIL.items():
+        before, after = getattr(old, name), getattr(new, name)
+        if before != after:
+            yield Difference(place, f"{words} {before or 'none'} -> {after or 'none'}", wire=True)
+    if old.doc != new.doc:
+        yield Difference(place, "remark changed", wire=False)
+
+
+def _wire(field: FieldPlan) -> tuple[object, ...]:
+    unit = "" if field.kind == "number" else field.unit
+    return (
+        field.kind, unit, field.offset, field.bits, field.low, field.high, field.step, field.last, field.absent,
+        field.circle, field.scale, field.origin,
+    )  # fmt: skip
+
+
+def _renamed(old: LayoutPlan, new: LayoutPlan) -> dict[str, str]:
+    """Old name to new name where the same bits of the same meaning carry another name."""
+    names = {field.name for field in new.fields}
+    still = {field.name for field in old.fields}
+    return {
+        before.name: after.name
+        for before in old.fields
+        for after in new.fields
+        if before.name not in names and after.name not in still and _wire(before) == _wire(after)
+    }
+
+
+def _fields(old: FieldPlan, new: FieldPlan) -> Iterator[tuple[str, bool]]:
+    if old.name != new.name:
+        yield f'was called "{old.name}"', False
+    if old.kind != new.kind:
+        yield f"kind {old.kind} -> {new.kind}", True
+    if old.offset != new.offset:
+        yield f"moved from bit {old.offset} to bit {new.offset}", True
+    if old.bits != new.bits:
+        yield f"width {old.bits} -> {new.bits} bits", True
+    if old.unit != new.unit:
+        yield f"unit {old.unit or 'none'} -> {new.unit or 'none'}", new.kind != "number"
+    if old.step * new.scale != new.step * old.scale:
+        yield f"step {decimal(old, old.step)} -> {decimal(new, new.step)} {new.symbol}".rstrip(), True
+    if (old.low, old.high, old.scale, old.origin) != (new.low, new.high, new.scale, new.origin):
+        yield f"range {bounds(old)} -> {bounds(new)}", True
+    if old.absent != new.absent:
+        words = ["cannot be absent" if code is None else f"absent is {code}" for code in (old.absent, new.absent)]
+        yield f"{words[0]} -> {words[1]}", True
+    if old.choices != new.choices:
+        same = len(old.choices) == len(new.choices)
+        yield (
+            f"names {', '.join(old.choices)} -> {', '.join(new.choices)}" + " (codes now mean other names)" * same,
+            not same,
+        )
+    if old.policy != new.policy:
+        yield f"policy {old.policy} -> {new.policy}", False
+    if old.doc != new.doc:
+        yield "remark changed", False
+
+
+def check_words(plan: Plan) -> str:
+    """The check in a few words."""
+    if plan.crc is None:
+        return "no check"
+    name = plan.crc.name or f"CRC-{plan.crc.width} with polynomial {plan.crc.polynomial:#x}"
+    return f"{name}, bound to the schema" if plan.bound else name
+
+
+def _receivers(old: Plan, new: Plan, seen: Comparison) -> Iterator[str]:
+    header = (old.version_bits, old.layout_bits) == (new.version_bits, new.layout_bits)
+    if not seen.differences:
+        yield "The two are the same."
+    elif old.version == new.version and not seen.wire:
+        yield "The wire is the same: trackers and receivers may be updated in any order, the version may stay."
+    elif not header:
+        yield "The header differs: no receiver can serve both, because it cannot tell them apart."
+    elif old.version != new.version:
+        yield "A receiver made from both decodes each packet by the version in its header."
+        yield f"A receiver that knows only version {old.version} answers unknown_version to version {new.version}."
+    else:
+        yield (
+            f"Both call themselves version {new.version} though the wire differs: RAISE THE VERSION. "
+            "A receiver cannot hold both."
+        )
+        for before in old.layouts:
+            after = next((layout for layout in new.layouts if layout.id == before.id), None)
+            yield f'An old "{before.name}" packet at a new receiver: {_misread(before, after, new)}.'
+
+
+def _misread(before: LayoutPlan, after: LayoutPlan | None, new: Plan) -> str:
+    if after is None:
+        return "unknown_layout"
+    if before.longest < after.size or after.longest < before.size:
+        return "too_short" if before.size < after.size else "too_long"
+    if new.bound:
+        return "bad_check, because the check is bound to the schema"
+    if tuple(map(_wire, before.fields)) == tuple(map(_wire, after.fields)) and before.trail == after.trail:
+        return "read as before, unless the check differs"
+    return "may be read as something it never said (bind_schema would notice)"

@@ -1,0 +1,154 @@
+"""Raw codes to bytes and back, in plain words: the order of decoding and every fault stand here.
+
+Owns rule 8 of the wire, the decoding order: header complete, version, layout, length, check, padding, ranges in field
+order, trail; the first fault wins. The compiled codec takes this way for every packet that is not plainly good, so the
+faults and their messages have one home.
+
+>>> from packetcodec.wire.plan import compile_plan
+>>> from packetcodec.schema import Schema
+>>> plan = compile_plan(Schema.parse('''
+... name = "pasture"
+... version = 1
+... check = { crc = "CRC-8/AUTOSAR" }
+... [[layouts]]
+... name = "gate"
+... id = 2
+... fields = [{ kind = "identifier" }, { kind = "flag", name = "open" }]
+... '''))
+>>> pack(plan, plan.layouts[0], (7, 1)).hex()
+'12078048'
+>>> unpack({1: plan}, bytes.fromhex("12078048"))[1:]
+(LayoutPlan(...), (7, 1), ())
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from packetcodec.errors import PacketFault
+from packetcodec.wire.quantize import from_raw
+from packetcodec.wire.trail.coding import Point, read_trail, write_trail
+from packetcodec.wire.trail.numbers import BadTrailError
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from packetcodec.wire.plan import LayoutPlan, Plan
+
+
+def pack(plan: Plan, layout: LayoutPlan, raws: Sequence[int], trail: Sequence[Point] = ()) -> bytes:
+    """The packet of a layout's raw codes, header and check included.
+
+    A layout with a trail carries as many of the points, newest first, as `write_trail` keeps within the packet's limit;
+    none where the packet itself has no position to count from.
+    """
+    number = plan.version << plan.layout_bits | layout.id
+    for field, raw in zip(layout.fields, raws, strict=True):
+        number = number << field.bits | raw
+    length = layout.bits
+    if layout.trail and (head := head_of(layout, raws)):
+        room = (layout.longest - layout.check_bytes) * 8 - length
+        bits, _ = write_trail(layout.trail, head, trail, room=room)
+        number = number << bits.length | bits.number
+        length += bits.length
+    data = (number << -length % 8).to_bytes(-(-length // 8), "big")
+    if plan.crc is None:
+        return data
+    return data + plan.crc.of(data, plan.start).to_bytes(layout.check_bytes, plan.crc.append_order)
+
+
+def head_of(layout: LayoutPlan, raws: Sequence[int]) -> Point | None:
+    """The position of a packet in base units, or None where it has none: what the points of a trail count from."""
+    found: dict[str, int | None] = {"altitude": None}
+    for field, raw in zip(layout.fields, raws, strict=True):
+        if field.kind in {"latitude", "longitude", "altitude"}:
+            found[field.kind] = None if raw == field.absent else from_raw(field, raw)
+    latitude, longitude = found["latitude"], found["longitude"]
+    if latitude is None or longitude is None:
+        return None
+    return Point(latitude, longitude, found["altitude"])
+
+
+def unpack(plans: Mapping[int, Plan], data: bytes) -> tuple[Plan, LayoutPlan, tuple[int, ...], tuple[Point, ...]]:
+    """What a packet says: its plan, its layout, its raw codes, the points of its trail (newest first).
+
+    Args:
+        plans: schema version to plan; all of them with the same header.
+        data: the whole packet.
+
+    Raises:
+        PacketFault: the first fault in decoding order.
+    """
+    head = next(iter(plans.values()))
+    if len(data) * 8 < head.header_bits:
+        raise PacketFault("too_short", f"{_bytes(len(data))}, the header takes {head.header_bits} bits", offset=0)
+    number = int.from_bytes(data, "big")
+    total = len(data) * 8
+    version = number >> total - head.version_bits
+    plan = plans.get(version)
+    if plan is None:
+        known = ", ".join(map(str, sorted(plans)))
+        raise PacketFault("unknown_version", f"version {version}, known here: {known}", offset=0)
+    ident = number >> total - head.header_bits & (1 << head.layout_bits) - 1
+    layout = next((item for item in plan.layouts if item.id == ident), None)
+    if layout is None:
+        known = ", ".join(str(item.id) for item in plan.layouts)
+        raise PacketFault("unknown_layout", f"layout id {ident}, version {version} has {known}", offset=head.version_bits)
+    if not layout.size <= len(data) <= layout.longest:
+        short = len(data) < layout.size
+        size = f"{layout.size}" if layout.trail is None else f"{layout.size}..{layout.longest}"
+        raise PacketFault(
+            "too_short" if short else "too_long",
+            f'{_bytes(len(data))}, layout "{layout.name}" of version {version} has {size}',
+            offset=min(len(data), layout.size if short else layout.longest) * 8,
+        )
+    _verify(plan, layout, data)
+    number >>= layout.check_bytes * 8
+    total = (len(data) - layout.check_bytes) * 8
+    if layout.padding and number & (1 << layout.padding) - 1:
+        raise PacketFault(
+            "bad_padding", f"the last {layout.padding} bits before the check are not all zero", offset=layout.bits
+        )
+    raws = []
+    for field in layout.fields:
+        raw = number >> total - field.offset - field.bits & (1 << field.bits) - 1
+        if raw > field.last and raw != field.absent:
+            absent = "" if field.absent is None else f", {field.absent} for absent"
+            raise PacketFault(
+                "out_of_range",
+                f'{field.name}: raw code {raw} is outside 0..{field.last}{absent} (layout "{layout.name}", {field.place})',
+                field=field.name,
+                offset=field.offset,
+            )
+        raws.append(raw)
+    return plan, layout, tuple(raws), _points(layout, raws, number, total - layout.bits)
+
+
+def _points(layout: LayoutPlan, raws: Sequence[int], number: int, length: int) -> tuple[Point, ...]:
+    """The points in the lowest `length` bits of a number."""
+    if layout.trail is None:
+        return ()
+    try:
+        return read_trail(layout.trail, head_of(layout, raws), number, length)
+    except BadTrailError as fault:
+        message = f'the trail behind bit {layout.bits} cannot be read: {fault} (layout "{layout.name}")'
+        raise PacketFault("bad_trail", message, offset=layout.bits) from None
+
+
+def _verify(plan: Plan, layout: LayoutPlan, data: bytes) -> None:
+    if plan.crc is None:
+        return
+    body, tail = data[: -layout.check_bytes], data[-layout.check_bytes :]
+    wanted, found = plan.crc.of(body, plan.start), int.from_bytes(tail, plan.crc.append_order)
+    if wanted != found:
+        digits = 2 * layout.check_bytes
+        name = plan.crc.name or f"CRC-{plan.crc.width}"
+        raise PacketFault(
+            "bad_check",
+            f"{name} over {_bytes(len(body))} is {wanted:#0{digits + 2}x}, the packet carries {found:#0{digits + 2}x}",
+            offset=len(body) * 8,
+        )
+
+
+def _bytes(count: int) -> str:
+    return f"{count} byte{'s' * (count != 1)}"

@@ -1,0 +1,151 @@
+"""Values to raw codes and back.
+
+Owns the step rule. A caller's number becomes base units once, by `round(value * scale)`; from there on all is integer:
+
+* code = (x - low + step // 2) // step, on a circle the code after the last one is code 0 again;
+* x = min(low + code * step, high).
+
+>>> from packetcodec.wire.plan import compile_plan
+>>> from packetcodec.schema import Schema
+>>> field = compile_plan(Schema.parse('''
+... name = "pasture"
+... version = 1
+... [[layouts]]
+... name = "beacon"
+... id = 0
+... fields = [{ kind = "battery", minimum = 2.5, maximum = 4.5, resolution = 0.02 }]
+... ''')).layouts[0].fields[0]
+>>> to_raw(field, to_base(field, 3.714))
+61
+>>> to_value(field, 61)
+3.72
+"""
+
+from __future__ import annotations
+
+import math
+from decimal import Decimal
+from fractions import Fraction
+from operator import index
+from typing import TYPE_CHECKING, Any
+
+from packetcodec.schema import KINDS
+
+if TYPE_CHECKING:
+    from packetcodec.wire.plan import FieldPlan
+
+Value = float | int | bool | str | None
+
+
+class OutOfRangeError(ValueError):
+    """A value that has no code. The message names bound and value; the caller adds the place."""
+
+
+def to_base(field: FieldPlan, value: Any) -> int:
+    """A physical value in base units, the one place where a float is rounded.
+
+    Raises:
+        OutOfRangeError: not a number, not finite, not a whole number where the kind wants one, or an unknown name.
+    """
+    if field.kind == "choice":
+        if value not in field.choices:
+            raise OutOfRangeError(f"{quoted(value)} is not one of {', '.join(field.choices)}")
+        return field.choices.index(value)
+    if isinstance(value, bool) and field.kind == "flag":
+        return int(value)
+    if isinstance(value, str | bytes | bool) or not hasattr(value, "__float__"):
+        raise OutOfRangeError(f"{quoted(value)} is not a number")
+    if hasattr(value, "__index__"):
+        return index(value) * field.scale - field.origin
+    try:
+        number = float(value)
+    except (ValueError, OverflowError):  # a signalling NaN, a fraction beyond every float
+        raise OutOfRangeError(f"a {type(value).__name__} that no float holds") from None
+    if not math.isfinite(number):
+        raise OutOfRangeError(f"{number} is not a finite number")
+    if not KINDS[field.kind].counting:
+        scaled = number * float(field.scale)
+        if math.isinf(scaled):
+            raise OutOfRangeError(f"{number} is outside {bounds(field)}")
+        return round(scaled) - field.origin
+    if number != int(number):
+        raise OutOfRangeError(f"{number} is not a whole number")
+    return int(number)
+
+
+def quoted(value: Any) -> str:
+    """A value as a message shows it, short."""
+    try:
+        text = repr(value).lower() if isinstance(value, bool) else repr(value)
+    except ValueError:  # an integer of more digits than Python writes
+        return "a huge number"
+    return text if len(text) <= 60 else f"{text[:57]}..."
+
+
+def to_raw(field: FieldPlan, base: int) -> int:
+    """The raw code of a value in base units.
+
+    Raises:
+        OutOfRangeError: beyond the range of a field that refuses such values.
+    """
+    low = field.low
+    if field.policy == "wrap":
+        base = low + (base - low) % field.circle
+    elif not low <= base <= field.end:
+        if field.policy == "refuse":
+            raise OutOfRangeError(f"{_shown(field, base)} is outside {bounds(field)}")
+        base = low if base < low else field.high
+    elif field.circle and base == field.high:
+        base = low  # the end of a circle is its beginning
+    raw = (base - low + field.step // 2) // field.step
+    return 0 if field.circle and raw > field.last else raw
+
+
+def clipped(field: FieldPlan, base: int) -> bool:
+    """Whether a value in base units is beyond the range and is sent as the end of it."""
+    return field.policy == "clip" and not field.low <= base <= field.high
+
+
+def from_raw(field: FieldPlan, raw: int) -> int:
+    """The value of a raw code in use, in base units."""
+    return min(field.low + raw * field.step, field.high)
+
+
+def to_value(field: FieldPlan, raw: int) -> Value:
+    """The physical value of a raw code: None for absent, a name, yes or no, else a number in the field's unit."""
+    if raw == field.absent:
+        return None
+    if field.kind == "choice":
+        return field.choices[raw]
+    if field.kind == "flag":
+        return bool(raw)
+    base = from_raw(field, raw)
+    return base + field.origin if field.scale == 1 else base / field.scale
+
+
+def decimal(field: FieldPlan, base: int) -> Decimal:
+    """A number of base units as an exact decimal in the field's unit, with just the digits it needs."""
+    value = (Decimal(base) / field.scale).normalize()
+    # A number with more digits than the context's keeps its exponent: quantizing would fail.
+    whole = value == value.to_integral_value() and value.adjusted() < 20
+    return value.quantize(Decimal(1)) if whole else value
+
+
+def bounds(field: FieldPlan) -> str:
+    """The range in words, such as "-90..90 degrees"."""
+    unit = {"°": "degrees"}.get(field.symbol, field.symbol)
+    low, high = (decimal(field, x + field.origin) for x in (field.low, field.end))
+    return f"{low}..{high} {unit}".rstrip()
+
+
+def _shown(field: FieldPlan, base: int) -> str:
+    return str(decimal(field, base + field.origin))
+
+
+def worst_error(field: FieldPlan) -> Fraction:
+    """The promised bound in the field's unit: half a step, and the half base unit lost where a float is rounded.
+
+    Whole numbers (kinds that count) lose nothing on the way in.
+    """
+    rounding = Fraction(0) if KINDS[field.kind].counting else Fraction(1, 2)
+    return (field.worst + rounding) / field.scale

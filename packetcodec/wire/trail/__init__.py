@@ -1,0 +1,3 @@
+"""The trail: its cells, its numbers, its guesses."""
+
+from __future__ import annotations

@@ -1,0 +1,164 @@
+"""The bench test of a link: counted against what the losses themselves say must arrive, and on recorded tracks."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+
+import pytest
+
+from packetcodec.bench import every
+from packetcodec.bench.link_test import bench, with_trail
+from packetcodec.bench.lossy_link import Harm, Link
+from packetcodec.errors import PacketcodecError
+from packetcodec.logs import Fix
+from packetcodec.radio import LoRa
+from packetcodec.schema import Schema
+from packetcodec.starter import schema_text
+from tests.support import recordings
+
+STARTER = Schema.parse(schema_text())
+ROOMY_TEXT = schema_text().replace("packet_bytes = 32", "packet_bytes = 200")
+ROOMY = Schema.parse(ROOMY_TEXT)
+UNCHECKED = Schema.parse(
+    schema_text().replace('"CRC-16/M17"', '"none"').replace("bind_schema = true", "bind_schema = false")
+)
+WALK = tuple(Fix(30.0 * number, 46.5 + number * 2e-4, 9.9 + (number % 7) * 1e-4, 2000.0) for number in range(250))
+
+
+def run(harm, schema=ROOMY, fixes=WALK, **options):
+    return bench(schema, "track", fixes, interval=30.0, harm=harm, **options)
+
+
+def test_without_harm_every_point_arrives_by_its_own_packet():
+    for report in run(Harm()):
+        assert (report.sent, report.received, report.lost, report.damaged, report.refused) == (250, 250, 0, 0, 0)
+        assert (report.points, report.direct, report.by_trail, report.missing, report.repeated) == (250, 250, 0, 0, 0)
+        assert (report.between, report.pending, report.longest_hole) == (0, 0, 0.0)
+
+
+@pytest.mark.parametrize("harm", [Harm(loss=0.4, burst=5, seed=1), Harm(loss=0.7, burst=12, seed=2), Harm(loss=0.5, seed=3)])
+def test_exactly_the_points_that_a_packet_within_reach_carries_arrive_by_trail(harm):
+    # The oracle knows the losses alone: point i is told by trail if one of the next `length` packets arrives.
+    link = Link(harm)
+    arrives = [bool(link.send(b"?")) for _ in WALK]
+    for report in run(harm, lengths=(0, 1, 10, 25)):
+        ahead = [any(arrives[number + 1 : number + 1 + report.trail]) for number in range(len(WALK))]
+        told = [direct or near for direct, near in zip(arrives, ahead, strict=True)]
+        assert report.lost == arrives.count(False)
+        assert report.direct == arrives.count(True)
+        assert report.by_trail == told.count(True) - report.direct
+        assert report.missing == told.count(False)
+        assert report.repeated == report.between == 0
+        places = [number for number, known in enumerate(told) if known]
+        gaps = [30.0 * (after - before) for before, after in zip([0, *places], places, strict=False)]
+        assert report.longest_hole == max((gap for gap in gaps if gap > 30.0), default=0.0)
+        assert report.pending == len(WALK) - 1 - places[-1]
+
+
+def test_duplicates_and_packets_out_of_order_lose_nothing_and_tell_nothing_twice():
+    for report in run(Harm(duplicates=0.3, reorder=3, seed=4)):
+        assert report.received > 300
+        assert report.missing == report.repeated == report.between == 0
+
+
+def test_the_same_seed_gives_the_same_report_and_another_one_another():
+    harm = Harm(loss=0.3, burst=3, bit_errors=1e-3, duplicates=0.1, reorder=2, seed=11)
+    assert run(harm) == run(harm)
+    assert run(harm) != run(replace(harm, seed=12))
+
+
+def test_the_check_refuses_damaged_packets_and_without_one_they_are_counted_as_accepted():
+    for report in run(Harm(bit_errors=2e-3, seed=6)):
+        assert report.damaged == report.refused > 25
+        assert report.unnoticed == 0
+    none, *_, ten = run(Harm(bit_errors=2e-3, seed=6), schema=UNCHECKED)
+    assert none.unnoticed > 0 < ten.unnoticed
+    assert none.direct < none.sent - none.refused  # what an unnoticed error says is no point
+
+
+def test_packets_without_a_position_are_sent_and_are_no_points():
+    fixes = tuple(fix if number % 4 else Fix(fix.time, fix_quality=0) for number, fix in enumerate(WALK))
+    for report in run(Harm(loss=0.2, seed=1), fixes=fixes):
+        assert (report.sent, report.points) == (250, 187)
+        assert report.direct + report.by_trail + report.missing == 187
+
+
+def test_points_between_packets_are_counted_apart():
+    # Packets every 60 s carry points every 30 s: every second one is of a moment without a packet.
+    recording = tuple(Fix(10.0 * number, 46.5 + number * 1e-5, 9.9) for number in range(600))
+    none, ten = bench(
+        ROOMY, "track", tuple(every(recording, 60.0)), interval=60.0, harm=Harm(), recording=recording, lengths=(0, 10)
+    )
+    assert (none.points, none.between) == (100, 0)
+    assert (ten.points, ten.direct, ten.between, ten.repeated) == (100, 100, 99, 0)
+
+
+@pytest.mark.parametrize("interval", [10.0, 15.0, 45.0, 60.0, 90.0])
+def test_what_is_given_of_the_interval_keeps_points_apart_as_well_as_a_field_of_time(interval):
+    head, layout = ROOMY_TEXT.split('name = "track"')
+    field = '{ kind = "time", resolution = 1, epoch = 1970-01-01T00:00:00Z, bits = 32 },'
+    timed = Schema.parse(f'{head}name = "track"{layout.replace("fields = [", f"fields = [{field}", 1)}')
+    recording = tuple(Fix(5.0 * number, 46.5 + number * 5e-5, 9.9) for number in range(2000))
+    fixes = tuple(every(recording, interval))[:300]
+    harm = Harm(loss=0.3, duplicates=0.1, reorder=2, seed=1)
+    (blind,), (told,) = (
+        bench(schema, "track", fixes, recording=recording, interval=interval, harm=harm, lengths=(10,))
+        for schema in (ROOMY, timed)
+    )
+    assert blind.repeated == told.repeated == 0
+    assert (blind.missing, blind.between) == (told.missing, told.between)
+
+
+@pytest.mark.parametrize("source", [recordings.rides, recordings.hikes, recordings.soundings], ids=lambda it: it.__name__)
+def test_a_longer_trail_never_leaves_more_of_a_recorded_track_missing(source):
+    # Recorded outings and soundings, see tests/support/recordings.py for where they come from.
+    harm = Harm(loss=0.4, burst=5, bit_errors=1e-4, duplicates=0.05, reorder=2, seed=1)
+    for name, recording in list(source().items())[:3]:
+        reports = run(
+            harm, schema=STARTER, fixes=tuple(every(recording, 30.0))[:200], recording=recording, lengths=(0, 5, 10)
+        )
+        none, five, ten = reports
+        assert none.missing >= five.missing >= ten.missing, name
+        assert none.lost == five.lost == ten.lost, name
+        assert all(report.repeated == 0 for report in reports), name
+        assert all(report.direct + report.by_trail + report.missing == report.points for report in reports), name
+
+
+def test_mean_bytes_and_airtime_are_those_of_the_packets_sent():
+    (report,) = run(Harm(), fixes=WALK[:3], lengths=(10,))
+    modem = LoRa(spreading_factor=10)
+    sizes = [size for size, count in report.sizes for _ in range(count)]
+    assert len(sizes) == 3
+    assert report.mean_bytes == sum(sizes) / 3
+    assert report.mean_airtime(modem.airtime) == sum(map(modem.airtime, sizes), Fraction()) / 3
+
+
+def test_a_shorter_trail_changes_nothing_else_of_the_schema():
+    shorter = with_trail(STARTER, "track", 5)
+    assert shorter.layouts[1].trail == replace(STARTER.layouts[1].trail, points=5)
+    assert (shorter.layouts[0], shorter.layouts[2]) == (STARTER.layouts[0], STARTER.layouts[2])
+    assert with_trail(STARTER, "track", 10) == STARTER
+    assert with_trail(STARTER, "track", 0).layouts[1].trail is None
+
+
+@pytest.mark.parametrize(
+    ("layout", "points", "limit", "message"),
+    [
+        ("position", 5, 32, 'layout "position" carries no trail'),
+        ("track", 64, 32, "trail: 64 is outside 0..63 points"),
+        ("track", -1, 32, "trail: -1 is outside 0..63 points"),
+        ("track", 63, 15, 'trail: with 63 points an empty one takes 16 bytes, layout "track" allows 15'),
+    ],
+)
+def test_a_trail_that_cannot_be_is_refused(layout, points, limit, message):
+    # With 14 bits of counter an empty trail of up to ten points ends with its byte.
+    text = (
+        schema_text()
+        .replace("packet_bytes = 32", f"packet_bytes = {limit}")
+        .replace('"counter", bits = 8', '"counter", bits = 14')
+    )
+    schema = Schema.parse(text)
+    with pytest.raises(PacketcodecError) as caught:
+        with_trail(schema, layout, points)
+    assert str(caught.value) == message

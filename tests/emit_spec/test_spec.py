@@ -1,0 +1,276 @@
+"""The written specification and its vectors: complete, deterministic, and enough for a stranger.
+
+The expected figures come from outside the emitter: from the plan, from the codec, and from `reader`, which knows
+only the text. What is kept in spec/ is compared byte by byte; write it anew with `packetcodec spec FILE -o spec`.
+"""
+
+from __future__ import annotations
+
+import functools
+import io
+import os
+import re
+import subprocess
+import sys
+import types
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+
+from packetcodec import PacketFault, Schema, compile_plan
+from packetcodec.emit.spec import write_spec
+from packetcodec.fuzz import protocol as lines
+from packetcodec.starter import schema_text
+from packetcodec.vectors import write_vectors
+from packetcodec.wire import unpack
+from tests.support.reader import Reader, tables
+from tests.support.schemas import SCHEMAS, gate, schema_texts, written
+
+SUM = re.compile(r"- \w+: .* / \d+ = ")  # of a worked example: its numbers are what they are
+SPEC = Path(__file__).parents[2] / "spec"
+
+
+@pytest.fixture(params=SCHEMAS.values(), ids=SCHEMAS.keys())
+def schema(request: pytest.FixtureRequest) -> str:
+    return request.param
+
+
+def test_what_is_kept_in_spec_is_what_the_starter_schema_gives() -> None:
+    plan = compile_plan(Schema.parse(schema_text()))
+    for name, text in {**write_spec(plan), **write_vectors(plan)}.items():
+        kept = (SPEC / name).read_bytes()
+        assert kept == text.encode(), (
+            f"spec/{name} is out of date: packetcodec spec packetcodec/starter/pasture.toml -o spec"
+        )
+
+
+def test_every_run_in_every_place_writes_the_same_bytes(tmp_path: Path) -> None:
+    program = (
+        "import sys; from packetcodec import Schema, compile_plan; from packetcodec.emit import *\n"
+        "plan = compile_plan(Schema.parse(sys.stdin.buffer.read().decode()))\n"
+        "text = ''.join({**write_spec(plan), **write_vectors(plan)}.values())\n"
+        "sys.stdout.buffer.write(text.encode())"
+    )
+    root = str(SPEC.parent)
+    other = {"PYTHONHASHSEED": "4711", "TZ": "Asia/Kathmandu", "PYTHONPATH": root, "LC_ALL": "C"}
+    run = [sys.executable, "-c", program]
+    done = subprocess.run(
+        run, input=schema_text().encode(), env=os.environ | other, cwd=tmp_path, capture_output=True, check=True
+    )
+    kept = b"".join((SPEC / name).read_bytes() for name in ("pasture-v1.md", "pasture-v1.vectors.json"))
+    assert done.stdout == kept
+    assert root.encode() not in kept
+    assert str(tmp_path).encode() not in kept
+
+
+def test_the_text_carries_the_fingerprint_all_sections_layouts_and_fields(schema: str) -> None:
+    text, vectors = written(schema)
+    plan = compile_plan(Schema.parse(schema))
+    assert f"Fingerprint: {plan.fingerprint}\n" in text
+    assert (vectors["schema"], vectors["version"], vectors["fingerprint"]) == (
+        plan.name,
+        plan.version,
+        plan.fingerprint,
+    )
+    assert re.findall(r"^## (\d+) ", text, re.MULTILINE) == [str(number) for number in range(1, 14)]
+    for number, layout in enumerate(plan.layouts, 1):
+        section = re.search(
+            rf"^### 4\.{number} Layout {layout.name}, id {layout.id}$(.*?)^##", text, re.MULTILINE | re.DOTALL
+        )
+        assert section is not None
+        if any(other.fields == layout.fields for other in plan.layouts[: number - 1]):
+            assert "Its fields are those of layout " in section[1]
+            continue
+        wire = tables(section[1])[0]
+        assert [row["field"] for row in wire] == [field.name for field in layout.fields]
+        assert [row["beyond"] for row in wire] == [field.policy for field in layout.fields]
+
+
+def test_lines_of_prose_fit_a_terminal_of_120_columns(schema: str) -> None:
+    text, _ = written(schema)
+    prose = re.sub(r"```.*?```|^\|.*?$", "", text, flags=re.MULTILINE | re.DOTALL)
+    assert [line for line in prose.splitlines() if len(line) > 120 and not SUM.match(line)] == []
+
+
+def test_the_bit_diagram_draws_every_bit_where_the_table_says(schema: str) -> None:
+    text, _ = written(schema)
+    plan = compile_plan(Schema.parse(schema))
+    told = {layout.fields: layout for layout in reversed(plan.layouts)}  # of layouts with the same fields the first is drawn
+    layouts = text.split("\n## 4 ")[1].split("\n## 5 ")[0]
+    diagrams = re.findall(r"```\n(byte   bit .*?)```", layouts, re.DOTALL)
+    for layout, drawing in zip(reversed(told.values()), diagrams, strict=True):
+        drawn: list[str] = []
+        codes: list[int | None] = []
+        for number, line in enumerate(re.findall(r"^ *\d+ +\d+ +\|.*$", drawing, re.MULTILINE)):
+            byte, first, row = re.fullmatch(r" *(\d+) +(\d+) +\|(.*)\|", line).groups()
+            assert (int(byte), int(first)) == (number, 8 * number)
+            for piece in row.split("|"):
+                bits = (len(piece) + 1) // 8
+                key, *rest = piece.split()
+                drawn += [key] * bits
+                numbers = re.fullmatch(r"(\d+)(?:\.\.(\d+))?", rest[-1]) if rest else None
+                high = int(numbers[1]) if numbers else None
+                assert numbers is None or high - int(numbers[2] or high) + 1 == bits
+                codes += [None if high is None else high - index for index in range(bits)]
+        rows = tables(re.search(rf"^### 4\.\d+ Layout {layout.name},.*?^\|.*?\n\n", text, re.MULTILINE | re.DOTALL)[0])[0]
+        wanted = ["v"] * plan.version_bits + ["i"] * plan.layout_bits
+        for row, field in zip(rows, layout.fields, strict=True):
+            assert len(wanted) == field.offset
+            wanted += [row["key"]] * field.bits
+            for index in range(field.bits):
+                assert codes[field.offset + index] in (None, field.bits - 1 - index)
+        if layout.trail:
+            wanted += ["T"] * (-layout.bits % 8 or 8)
+        else:
+            wanted += ["0"] * layout.padding + ["x"] * layout.check_bytes * 8
+        assert drawn == wanted
+
+
+def test_every_fault_that_the_plan_can_give_has_a_bad_packet(schema: str) -> None:
+    text, vectors = written(schema)
+    plan = compile_plan(Schema.parse(schema))
+    found = {(bad["status"], bad["field"]) for bad in vectors["bad"]}
+    wanted = {("too_short", None), ("too_long", None), ("unknown_version", None)}
+    if len(plan.layouts) < 1 << plan.layout_bits:
+        wanted.add(("unknown_layout", None))
+    if plan.crc:
+        wanted.add(("bad_check", None))
+    for layout in plan.layouts:
+        if layout.padding:
+            wanted.add(("bad_padding", None))
+        if layout.trail:
+            wanted.add(("bad_trail", None))
+        wanted |= {("out_of_range", field.name) for field in layout.fields if not field.full}
+    assert found == wanted
+    for rows in tables(text.split("\n## 9 ")[1])[:2]:
+        shown = [row["status"] for row in rows]
+        assert len(shown) == len(set(shown)) <= 6
+        assert set(shown) <= {status for status, _ in wanted}
+    single = {row["status"] for row in tables(text.split("\n## 9 ")[1])[0]}
+    assert single >= {"bad_trail", "out_of_range", "bad_check"} & {status for status, _ in wanted}
+
+
+def test_every_border_of_every_field_is_among_the_vectors(schema: str) -> None:
+    _, vectors = written(schema)
+    for layout in compile_plan(Schema.parse(schema)).layouts:
+        for field in layout.fields:
+            good = {case["raw"][field.name] for case in vectors["good"] if case["layout"] == layout.name}
+            assert {0, field.last} | ({field.absent} - {None}) <= good
+            bases = {case["base"][field.name] for case in vectors["encode"] if case["layout"] == layout.name}
+            assert {field.low, field.end if field.policy == "refuse" else field.high} <= bases
+            if field.policy != "refuse":
+                assert {field.low - 1, field.high + 1} <= bases
+
+
+def test_the_published_check_values_stand_in_the_text() -> None:
+    # Check values as the public catalogue lists them, read in a copy of it.
+    for name, value in (("CRC-16/DNP", "0xea82"), ("CRC-32/ISO-HDLC", "0xcbf43926"), ("CRC-24/OPENPGP", "0x21cf02")):
+        text, _ = written(gate(f'crc = "{name}"'))
+        parameters = {row["parameter"]: row["value"] for row in tables(text.split("\n## 5 ")[1])[0]}
+        assert (parameters["name"], parameters["check value"], parameters["the same from start"]) == (
+            name,
+            value,
+            value,
+        )
+
+
+def test_the_airtime_of_a_known_packet_stands_in_the_text() -> None:
+    # 12 bytes at SF7 and SF12, 125 kHz, 4/5, preamble 8: computed from the reference drivers.
+    text, _ = written(schema_text())
+    rows = {(row["bytes"], row["spreading factor"]): row for row in tables(text.split("\n## 10 ")[1])[0]}
+    assert rows["12", "SF7"]["airtime ms"] == "41.216"
+    assert rows["12", "SF12"]["airtime ms"] == "1155.072"
+    assert rows["12", "SF12"]["shortest average interval s"] == "115.6"
+
+
+def test_another_channel_changes_the_airtime_and_nothing_else() -> None:
+    plan = compile_plan(Schema.parse(schema_text()))
+    usual = write_spec(plan)["pasture-v1.md"]
+    other = write_spec(plan, region_name="US915", frequency_hz=915_000_000, bandwidth_hz=500_000)["pasture-v1.md"]
+    assert usual.split("\n## 10 ")[0] == other.split("\n## 10 ")[0]
+    assert usual.split("\n## 11 ")[1] == other.split("\n## 11 ")[1]
+    assert "915 MHz" in other
+
+
+def test_the_text_says_that_limits_are_no_permission_and_positions_are_in_clear(schema: str) -> None:
+    text, _ = written(schema)
+    cautions = " ".join(text.split("\n## 11 ")[1].split())
+    for words in (
+        "arithmetic, not permission",
+        "not a life-saving device",
+        "anyone in range can read the positions",
+        "not forgery",
+    ):
+        assert words in cautions
+
+
+def test_the_modems_own_polynomial_is_said_to_add_nothing() -> None:
+    text, _ = written(gate('crc = "CRC-16/XMODEM"'))
+    assert "the two together are worth 16 check bits" in text
+
+
+@settings(max_examples=15, deadline=None)
+@given(schema_texts())
+def test_the_text_is_whole_for_any_schema(text: str) -> None:
+    test_the_bit_diagram_draws_every_bit_where_the_table_says(text)
+    test_every_fault_that_the_plan_can_give_has_a_bad_packet(text)
+
+
+def test_where_nothing_may_be_sent_the_airtime_table_says_never() -> None:
+    # 125 kHz on one fixed channel is no route there, hopping is asked for (47 CFR 15.247, as the region's data quotes it).
+    plan = compile_plan(Schema.parse(schema_text()))
+    text = write_spec(plan, region_name="US915", frequency_hz=915_000_000, bandwidth_hz=125_000)["pasture-v1.md"]
+    section = text.split("\n## 10 ")[1].split("\n## 11 ")[0]
+    for row in tables(section)[0]:
+        never = row["one transmission"] in {"not permitted", "exceeded"}
+        assert (row["shortest average interval s"] == "never") == (row["packets in any hour"] == "-") == never
+        assert never
+    assert "no limit" not in section
+    assert '"never": such a packet may not be sent' in " ".join(section.split())
+
+
+def test_the_line_protocol_is_told_as_the_fuzzer_speaks_it(schema: str) -> None:
+    text, vectors = written(schema)
+    section = " ".join(text.split("\n## 13 ")[1].split())
+    for form in re.findall(r"^\* ``(\w+)", lines.__doc__, re.MULTILINE):
+        assert f"`{form}" in section
+    spoken = re.findall(r"^(decode \w+)\n +(ok .*)$", text, re.MULTILINE)
+    plan = compile_plan(Schema.parse(schema))
+    assert len(spoken) == len(plan.layouts)
+    for question, answer in spoken:
+        _, layout, raws, points = unpack({plan.version: plan}, lines.read_question(plan, question).data)
+        assert answer == lines.decode_answer("ok", layout, raws, points)
+    # The program in the text, around the reader of the text, passes for a program of the protocol.
+    reader = Reader(text)
+    names = {name: ident for name, (ident, _) in reader.layouts.items()}
+
+    def read(data: bytes) -> tuple:
+        (status, *_), packet = reader.decode(data)
+        if packet is None:
+            return (status, None, None) + (() if not reader.trails else (None,))
+        name, raws, _, trail = packet
+        fields = reader.layouts[name][1]
+        numbers = [None if raws[field["name"]] == field["absent"] else raws[field["name"]] for field in fields]
+        if not reader.trails:
+            return status, names[name], numbers
+        coded = "GAP" in reader.trails[name].constant if name in reader.trails else False
+        keys = ("latitude", "longitude", "altitude")
+        points = [[*(point.get(key) for key in keys), point["age"] if coded else None] for point in trail or ()]
+        return status, names[name], numbers, points
+
+    program = re.search(r"```\n(import sys\n.*?)```", text.split("\n## 13 ")[1], re.DOTALL)[1]
+    packets = [bytes.fromhex(case["hex"]) for case in (*vectors["good"][:40], *vectors["good"][-40:], *vectors["bad"][:40])]
+    asked = "\n".join([*map(lines.decode_question, packets), lines.SYNC])
+    out = io.StringIO()
+    fake = types.SimpleNamespace(stdin=io.StringIO(asked), stdout=out)
+    say = functools.partial(print, file=out)
+    exec(program.replace("import sys", ""), {"sys": fake, "read": read, "print": say})  # noqa: S102  # our own text
+    wanted = []
+    for data in packets:
+        try:
+            _, layout, raws, points = unpack({plan.version: plan}, data)
+            wanted.append(lines.decode_answer("ok", layout, raws, points))
+        except PacketFault as fault:
+            wanted.append(fault.status)
+    assert out.getvalue().splitlines() == [*wanted, lines.UNKNOWN]

@@ -1,0 +1,120 @@
+"""The vectors: both codecs and a reader of the text alone agree with every one of them."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from hypothesis import given, settings
+
+from packetcodec import Codec, PacketFault, Schema, TrailPoint, ValueFault
+from packetcodec.reference.codec import ReferenceCodec
+from tests.support.reader import Reader, tables
+from tests.support.schemas import SCHEMAS, schema_texts, written
+
+
+def same(found: object, wanted: object) -> bool:
+    """Equal, and of the same type: 1, 1.0 and True are three different values here."""
+    return found == wanted and repr(found) == repr(wanted)
+
+
+@pytest.fixture(params=SCHEMAS.values(), ids=SCHEMAS.keys())
+def schema(request: pytest.FixtureRequest) -> str:
+    return request.param
+
+
+@pytest.mark.parametrize("make", [Codec, ReferenceCodec])
+def test_both_codecs_agree_with_every_vector(schema: str, make: type[Codec | ReferenceCodec]) -> None:
+    _, vectors = written(schema)
+    codec = make(Schema.parse(schema))
+    for case in vectors["good"]:
+        packet = codec.decode(bytes.fromhex(case["hex"]))
+        assert (packet.layout, packet.raw) == (case["layout"], case["raw"])
+        assert same(packet.values, case["values"]), case["note"]
+        points = case.get("trail", [])
+        assert same([by_name(point, points) for point in packet.trail], points), case["note"]
+        again = codec.encode(case["layout"], case["values"], packet.trail)
+        assert (again.hex() == case["hex"]) == ("decode_only" not in case), case["note"]
+    for case in vectors["encode"]:
+        data = codec.encode(case["layout"], case["input"], case.get("input_trail", ()))
+        assert data.hex() == case["hex"], case["note"]
+        assert len(codec.decode(data).trail) == case.get("points_sent", 0), case["note"]
+        assert codec.quantize(case["layout"], case["input"]) == tuple(case["raw"].values()), case["note"]
+    for case in vectors["refused"]:
+        with pytest.raises(ValueFault) as refusal:
+            codec.encode(case["layout"], case["input"], case.get("input_trail", ()))
+        assert (refusal.value.layout, refusal.value.field) == (case["layout"], case["field"]), case["note"]
+    for case in vectors["bad"]:
+        with pytest.raises(PacketFault) as fault:
+            codec.decode(bytes.fromhex(case["hex"]))
+        found = (fault.value.status, fault.value.field, fault.value.offset)
+        assert found == (case["status"], case["field"], case["offset"]), case["note"]
+
+
+def by_name(point: TrailPoint, points: list[dict]) -> dict:
+    """A point by the names that the vectors use for its layout."""
+    return {name: value for name, value in point._asdict().items() if name in points[0]}
+
+
+def in_base_units(points: list[dict]) -> list[dict]:
+    """Section 7.1, the way of a point's physical values to base units, with exact fractions."""
+    scales = {"latitude": 10**7, "longitude": 10**7, "altitude": 100, "age": 1}
+    return [
+        {name: None if value is None else round(value * scales[name]) for name, value in point.items()} for point in points
+    ]
+
+
+def agree(text: str, vectors: dict, make: type[Reader] = Reader) -> None:
+    """A reader of the text alone passes every vector."""
+    reader = make(text)
+    for case in vectors["good"]:
+        status, packet = reader.decode(bytes.fromhex(case["hex"]))
+        assert status == ("ok", None, None), case["note"]
+        assert same(packet, (case["layout"], case["raw"], case["values"], case.get("trail_base"))), case["note"]
+        assert in_base_units(case.get("trail", [])) == case.get("trail_base", []), case["note"]
+        again = reader.encode(case["layout"], case["values"], case.get("trail", []))[3].hex()
+        assert (again == case["hex"]) == ("decode_only" not in case), case["note"]
+    for case in vectors["encode"]:
+        assert in_base_units(case.get("input_trail", [])) == case.get("base_trail", [])
+        bases, raws, points, data, sent = reader.encode(case["layout"], case["input"], case.get("input_trail", []))
+        assert (bases, raws, data.hex()) == (case["base"], case["raw"], case["hex"]), case["note"]
+        assert points == case.get("base_trail", []), case["note"]
+        assert sent == case.get("points_sent", 0), case["note"]
+    for case in vectors["refused"]:
+        assert reader.encode(case["layout"], case["input"], case.get("input_trail", ())) == case["field"], case["note"]
+    for case in vectors["bad"]:
+        found = reader.decode(bytes.fromhex(case["hex"]))
+        assert found == ((case["status"], case["field"], case["offset"]), None), case["note"]
+
+
+def test_a_reader_of_the_text_alone_passes_every_vector(schema: str) -> None:
+    agree(*written(schema))
+
+
+def test_a_reader_of_the_text_alone_agrees_with_the_examples_and_bad_packets_in_it(schema: str) -> None:
+    text, _ = written(schema)
+    reader = Reader(text)
+    examples = text.split("\n## 8 ")[1].split("\n## 9 ")[0]
+    packets = re.findall(r"^packet +([0-9a-f]+)$", examples, re.MULTILINE)
+    assert len(packets) >= len(reader.layouts)
+    shown = zip(packets, (rows for rows in tables(examples) if "arrives as" in rows[0]), strict=True)
+    for packet, rows in shown:
+        status, (_, raws, *_) = reader.decode(bytes.fromhex(packet))
+        assert status[0] == "ok"
+        assert {row["field"]: int(row["raw"]) for row in rows if row["key"].isupper() and row["raw"]} == raws
+        digits = "".join(row["binary"] for row in rows)
+        assert bytes.fromhex(packet).hex().startswith(int(digits, 2).to_bytes(len(digits) // 8, "big").hex())
+    apart = ["".join(row["bits"] for row in rows).replace(" ", "") for rows in tables(examples) if "residual" in rows[0]]
+    whole = [row["binary"] for rows in tables(examples) for row in rows if row.get("field") == "trail" and row["key"] == "T"]
+    assert len(apart) == len(reader.trails)
+    assert set(apart) <= set(whole)
+    for row in (row for rows in tables(text.split("\n## 9 ")[1])[:2] for row in rows):
+        data = bytes.fromhex(row["packet"].replace("(no byte)", ""))
+        field = None if row["field"] == "-" else row["field"]
+        assert reader.decode(data)[0] == (row["status"], field, int(row["offset"]))
+
+
+@settings(max_examples=15, deadline=None)
+@given(schema_texts())
+def test_a_reader_of_the_text_alone_passes_every_vector_of_any_schema(text: str) -> None:
+    agree(*written(text))

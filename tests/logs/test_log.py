@@ -1,0 +1,222 @@
+"""Formats told by their content, tables, GPX, and logs with nothing in them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from packetcodec.errors import LogFault
+from packetcodec.logs import Fix, read_log, recognise
+
+DATA = Path(__file__).parent.parent / "data"
+GGA = b"$GNGGA,120000.00,4630.0000,N,00954.0000,E,1,09,0.9,2104.0,M,48.0,M,,*%02X\r\n"
+GPX = (
+    '<?xml version="1.0"?><gpx xmlns="http://www.topografix.com/GPX/1/1" version="1.1" creator="herd">'
+    "<trk><trkseg>{points}</trkseg></trk></gpx>"
+)
+POINT = '<trkpt lat="{lat}" lon="9.9"><ele>2104</ele><time>2026-07-01T12:00:00Z</time>{more}</trkpt>'
+
+
+def gpx(*points: str) -> bytes:
+    return GPX.format(points="".join(points)).encode()
+
+
+def fault(data: bytes, *, format: str | None = None) -> str:  # noqa: A002
+    with pytest.raises(LogFault) as caught:
+        read_log([data], name="herd", format=format)
+    message = str(caught.value)
+    assert message.startswith("herd: ")
+    assert "\n" not in message
+    return message
+
+
+@pytest.mark.parametrize(
+    ("head", "format"),
+    [
+        (b"$GNGGA,120000", "nmea"),
+        (b"# a receiver's log\r\n\x00\xff$GNGGA", "nmea"),
+        (b"", "nmea"),
+        (b"<?xml version='1.0'?><gpx>", "gpx"),
+        (b"\xef\xbb\xbf\r\n<gpx version='1.1'>", "gpx"),
+        (b"t_s,lat,lon,alt_m\n", "csv"),
+        (b"\xef\xbb\xbfTime;Latitude;Longitude\r\n", "csv"),
+        (b"battery\ttimestamp\tlng\tlat\n", "csv"),
+        (b"name,colour\n", "nmea"),
+    ],
+)
+def test_the_format_is_told_from_the_content(head: bytes, format: str) -> None:  # noqa: A002
+    assert recognise(head) == format
+
+
+@pytest.mark.parametrize(
+    ("name", "rows", "first"), [("ride", 180, 50.44265262), ("hike", 120, 45.46108908), ("sounding", 120, -12.39222622)]
+)
+def test_a_table_of_a_real_outing_is_read_whole(name: str, rows: int, first: float) -> None:
+    data = (DATA / f"{name}.csv").read_bytes()
+    log = read_log((data[at : at + 100] for at in range(0, len(data), 100)), name=name)
+    assert (log.format, log.sentences, len(log.fixes), log.refused) == ("csv", rows, rows, ())
+    assert log.fixes[0].latitude == first
+    assert log.fixes[0].fix_quality is None
+    assert log.size == len(data)
+
+
+def test_every_column_of_a_table_is_read_and_the_rest_is_kept() -> None:
+    header = "Time, Latitude ,lng,ele,speed,course,hdop,satellites,fix_quality,battery,name\n"
+    row = "2026-07-01T12:00:00Z,46.5,9.9,2104,0.5,84.4,0.9,9,1,3.71,Bella\n"
+    (fix,) = read_log([(header + row).encode()]).fixes
+    extra = {"battery": 3.71, "name": "Bella"}
+    assert fix == Fix(1782907200.0, 46.5, 9.9, 2104.0, 1, 9, 0.9, 0.5, 84.4, extra)
+
+
+def test_an_empty_position_in_a_table_is_a_fix_without_position() -> None:
+    fixes = read_log([b"t_s;lat;lon;alt_m\n0;;;\n2026-07-01 12:00:00;46.5;9.9;\n"]).fixes
+    assert [fix.has_position for fix in fixes] == [False, True]
+    assert fixes[1].time == 1782907200.0
+
+
+@pytest.mark.parametrize(
+    ("row", "remark"),
+    [
+        ("1,91.5,9.9", "latitude: 91.5 is outside -90..90 degrees"),
+        ("1,46.5,180.5", "longitude: 180.5 is outside -180..180 degrees"),
+        ("1,nan,9.9", "latitude: nan is not a finite number"),
+        ("1,46.5,-inf", "longitude: -inf is not a finite number"),
+        ("inf,46.5,9.9", "time: inf is not a finite number"),
+        ("noon,46.5,9.9", "time: 'noon' is neither seconds nor ISO 8601"),
+        ("1,here,9.9", "latitude: 'here' is not a number"),
+        (",46.5,9.9", "the time is empty"),
+        ("1,46.5,", "of latitude and longitude one is empty"),
+        ("1,46.5", "2 cells, the header row has 3"),
+    ],
+)
+def test_a_bad_row_is_refused_with_its_line_and_the_next_one_is_read(row: str, remark: str) -> None:
+    log = read_log([f"t_s,lat,lon\n0,46.5,9.9\n{row}\n{row}\n9,46.5,9.9\n".encode()])
+    assert [fix.time for fix in log.fixes] == [0, 9]
+    (refusal,) = log.refused
+    assert (refusal.count, refusal.first_place, refusal.first_text) == (2, "line 3", remark)
+
+
+def test_whole_number_columns_refuse_a_fraction() -> None:
+    log = read_log([b"t_s,lat,lon,satellites\n0,46.5,9.9,9\n1,46.5,9.9,9.5\n"])
+    assert log.refused[0].first_text == "satellites: 9.5 is not a whole number"
+
+
+def test_gpx_track_points_become_fixes() -> None:
+    more = "<fix>dgps</fix><sat>9</sat><hdop>0.9</hdop>"
+    log = read_log([gpx(POINT.format(lat=46.5, more=more))])
+    assert (log.format, log.sentences) == ("gpx", 1)
+    assert log.fixes == (Fix(1782907200.0, 46.5, 9.9, 2104.0, 2, 9, 0.9),)
+
+
+def test_gpx_points_out_of_range_or_without_time_are_refused() -> None:
+    untimed = '<trkpt lat="46.5" lon="9.9"></trkpt>'
+    points = (POINT.format(lat=46.5, more=""), POINT.format(lat=91.5, more=""), untimed)
+    log = read_log([gpx(*points)])
+    assert len(log.fixes) == 1
+    assert [(each.first_place, each.first_text.partition(": ")[2]) for each in log.refused] == [
+        ("track point 2", "latitude: 91.5 is outside -90..90 degrees"),
+        ("track point 3", "the point has no time"),
+    ]
+
+
+def test_xml_in_a_strange_namespace_is_a_fault_that_names_it() -> None:
+    message = fault(b"<?xml version='1.0'?><herd xmlns='urn:herd'><cow/></herd>")
+    assert "no track point (trkpt): the namespace is 'urn:herd'" in message
+
+
+def test_gpx_under_a_prefix_is_a_fault_that_says_so() -> None:
+    data = b'<g:gpx xmlns:g="http://www.topografix.com/GPX/1/1"><g:trk><g:trkseg/></g:trk></g:gpx>'
+    assert "no track point (trkpt): the GPX namespace has the prefix 'g'" in fault(data)
+
+
+@pytest.mark.parametrize(
+    ("data", "part"),
+    [
+        (
+            b"",
+            "herd: is empty",
+        ),
+        (b"hello\nherd\n", "in 11 bytes, 2 lines"),
+        (GGA % 0, "1 refused, bad checksum, first at line 1 (byte 0): $GNGGA,120000.00"),
+        (
+            b"$GPTXT,01*62\r\n",
+            "none of 1 NMEA 0183 sentences tells a time and a position (GGA, GNS, RMC or GLL)",
+        ),
+        (b"t_s,lat,lon\n", "has a header row and no other"),
+        (b"timestamp,lat,long_\n0,46.5,9.9\n", "no column for longitude (one of longitude, lon, lng, long) in header"),
+        (b"seconds_,lat,lon\n", "line 1: no column for time (one of time, t, t_s,"),
+        (b"t_s,lat,lon\n0,46,5,9,9\n", "numbers with a decimal comma need another separator, such as ;"),
+        (b"t_s;lat;lon\n0;46,5;9,9\n", "latitude: '46,5' is not a number (decimals stand behind a point here, not a comma)"),
+        (
+            b"t_s,lat,lon\n0,91.5,9.9\n",
+            "none of 1 rows can be used; 1 refused, value out of range, first at line 2",
+        ),
+        (b"t_s,time,lat,lon\n0,0,1,2\n", "line 1: 2 columns for time, expected 1"),
+        (b"t_s,lat,lon\n0,46.5,9.9\xff\n", "byte 22 is not UTF-8 text"),
+        (b"<?xml version='1.0'?><gpx><trk>", "not a GPX document that can be read"),
+        (gpx(), "no track point (trkpt) in"),
+        (gpx('<trkpt lat="north" lon="9.9"></trkpt>'), "not a GPX document that can be read"),
+        (
+            gpx('<trkpt lat="46.5" lon="9.9"></trkpt>'),
+            "none of 1 track points can be used; 1 refused, no time",
+        ),
+        (b"<?xml version='1.0'?><herd/>", "no"),
+    ],
+)
+def test_a_log_with_nothing_in_it_is_one_clear_line(data: bytes, part: str) -> None:
+    assert part in fault(data)
+
+
+def test_a_forced_format_is_taken_and_an_unknown_one_refused() -> None:
+    assert "1 columns" not in fault(b"a,b\n1,2\n", format="csv")
+    assert "format 'kml' is none of nmea, gpx, csv" in fault(b"", format="kml")
+
+
+def test_progress_tells_the_bytes_read_so_far() -> None:
+    seen: list[int] = []
+    data = (DATA / "rtk.nmea").read_bytes()
+    read_log((data[at : at + 1000] for at in range(0, len(data), 1000)), progress=seen.append)
+    assert seen == [1000, 2000, len(data)]
+
+
+def test_a_log_without_a_single_line_end_is_refused_whatever_its_length() -> None:
+    assert "in 200000 bytes, 0 lines" in fault(b"x" * 200_000)
+    assert "line 1: not a header row" in fault(b"x" * 200_000, format="csv")
+
+
+@pytest.mark.parametrize(
+    ("column", "cell", "name", "value"),
+    [
+        ("speed_kmh", "36", "speed", 10.0),
+        ("speed_kn", "10", "speed", 5.144444444444445),  # international knot: 1852 m an hour, by definition
+        ("Heading", "84.4", "course", 84.4),
+        ("sats", "9", "satellites", 9),
+        ("alt_m", "2104", "altitude", 2104.0),
+    ],
+)
+def test_a_column_goes_by_many_names_and_units(column: str, cell: str, name: str, value: float) -> None:
+    (fix,) = read_log([f"unix,Lat,LONG,{column}\n0,46.5,9.9,{cell}\n".encode()]).fixes
+    assert getattr(fix, name) == value
+
+
+def test_rows_are_put_in_order_of_time_and_rows_of_one_time_stay_as_they_stand() -> None:
+    log = read_log([b"t,lat,lon,n\n3,46.5,9.9,a\n1,46.5,9.9,b\n3,46.5,9.9,c\n2,46.5,9.9,d\n"])
+    assert [fix.extra["n"] for fix in log.fixes] == ["b", "d", "a", "c"]
+    assert log.moved == 2
+    assert log.columns == (("t", "time"), ("lat", "latitude"), ("lon", "longitude"), ("n", "n"))
+
+
+@pytest.mark.parametrize("header", ["lat,long", "Time (UTC);Latitude", "timestamp,lng", "lat"])
+def test_a_header_with_a_latitude_or_a_longitude_is_a_table(header: str) -> None:
+    assert recognise(f"{header}\n".encode()) == "csv"
+
+
+def test_track_points_of_a_gpx_file_are_put_in_the_order_of_their_times():
+    head = '<gpx xmlns="http://www.topografix.com/GPX/1/1" version="1.1" creator="x"><trk><trkseg>'
+    points = "".join(
+        f'<trkpt lat="46.5" lon="9.9"><time>2026-07-01T12:00:{second:02}Z</time></trkpt>' for second in (20, 0, 10, 30)
+    )
+    log = read_log([f"{head}{points}</trkseg></trk></gpx>".encode()])
+    assert [fix.time - log.fixes[0].time for fix in log.fixes] == [0, 10, 20, 30]
+    assert log.moved == 2

@@ -1,0 +1,119 @@
+"""What the writers write is read by others: json, csv, gpxpy (GPX), and the rules of RFC 7946 (GeoJSON)."""
+
+import csv
+import io
+import json
+from datetime import UTC, datetime
+
+import gpxpy
+import pytest
+
+from packetcodec.logs.gpx import read_gpx
+from packetcodec.receive.events import Position, Report
+from packetcodec.receive.writers import CsvLines, GeoJson, Gpx, JsonLines, utc
+
+NOON = 1_782_907_200.0  # 2026-07-01T12:00:00Z
+
+
+def position(tracker, time, *place, direct=True, counter=None, layout="track", **values):
+    return Position(tracker, time, *place, direct, counter, values, layout)
+
+
+DIRECT = position(7, NOON, 46.51234, 9.87654, 2104.5, counter=5, battery=3.7, activity="grazing")
+BEFORE = position(7, NOON - 30, 46.5123, 9.8765, None, direct=False, counter=5)
+OTHER = position(None, NOON + 0.25, -0.0000001, -180.0, -0.5, layout="beacon", battery=None)
+
+
+def test_times_are_iso_8601_in_utc():
+    assert utc(NOON) == "2026-07-01T12:00:00.000Z"
+    assert utc(NOON + 0.0004) == "2026-07-01T12:00:00.000Z"
+    assert utc(-1.5) == "1969-12-31T23:59:58.500Z"
+    assert utc(1e15) == ""
+    assert datetime.fromisoformat(utc(4e9)).timestamp() == 4e9
+
+
+def test_json_lines_hold_everything_and_reports_too():
+    writer = JsonLines()
+    lines = [writer.line(DIRECT), writer.line(BEFORE), writer.line(Report(7, NOON, 6, {"gate_open": True}, "status"))]
+    assert writer.head() == ""
+    assert all(line.endswith("\n") and line.count("\n") == 1 for line in lines)
+    first, second, third = map(json.loads, lines)
+    assert first == {
+        "event": "position", "tracker": 7, "time": "2026-07-01T12:00:00.000Z", "latitude": 46.51234, "longitude": 9.87654,
+        "altitude": 2104.5, "direct": True, "packet_counter": 5, "layout": "track",
+        "values": {"battery": 3.7, "activity": "grazing"},
+    }  # fmt: skip
+    assert (second["direct"], second["altitude"], second["values"]) == (False, None, {})
+    assert (third["event"], third["values"]) == ("report", {"gate_open": True})
+
+
+def test_csv_has_a_column_for_each_field_and_leaves_reports_out():
+    writer = CsvLines(["battery", "activity", "latitude", "battery"])
+    text = writer.head() + "".join(map(writer.line, (DIRECT, BEFORE, OTHER, Report(7, NOON, 6, {}, "status"))))
+    rows = list(csv.DictReader(io.StringIO(text)))
+    assert list(rows[0])[-3:] == ["layout", "battery", "activity"]
+    assert [row["battery"] for row in rows] == ["3.7", "", ""]
+    assert [row["direct"] for row in rows] == ["true", "false", "true"]
+    assert [row["tracker"] for row in rows] == ["7", "7", ""]
+    assert rows[0]["time"] == "2026-07-01T12:00:00.000Z"
+
+
+def test_csv_quotes_what_needs_it():
+    writer = CsvLines(["remark"])
+    row = position(1, NOON, 0.0, 0.0, None, remark='a,"b')
+    assert next(csv.reader([writer.line(row)]))[-1] == 'a,"b'
+
+
+def written(make, *positions):
+    writer = make()
+    for position in positions:
+        writer.add(position)
+    return writer.text()
+
+
+def test_gpx_is_read_by_gpxpy_point_for_point_in_the_order_of_time():
+    parsed = gpxpy.parse(written(Gpx, DIRECT, OTHER, BEFORE))
+    assert (parsed.version, [track.name for track in parsed.tracks]) == ("1.1", ["tracker 7", "tracker"])
+    old, new = parsed.tracks[0].segments[0].points
+    assert (old.latitude, old.longitude, old.elevation, old.source) == (46.5123, 9.8765, None, "trail")
+    assert (new.latitude, new.longitude, new.elevation, new.source) == (46.51234, 9.87654, 2104.5, "direct")
+    assert new.time == datetime(2026, 7, 1, 12, tzinfo=UTC)
+    fixes, count, _ = read_gpx(written(Gpx, DIRECT, OTHER).encode(), name="herd.gpx")
+    assert (count, fixes[1].latitude, fixes[1].longitude) == (2, -1e-7, -180.0)
+    assert "e-" not in written(Gpx, OTHER).split("<trkpt")[1].split(">")[0]
+
+
+@pytest.mark.parametrize("make", [Gpx, GeoJson])
+def test_an_empty_document_is_whole_too(make):
+    text = written(make)
+    if make is Gpx:
+        assert gpxpy.parse(text).tracks == []
+    else:
+        assert json.loads(text) == {"type": "FeatureCollection", "features": []}
+
+
+def test_geojson_has_points_and_a_line_longitude_first():
+    line, old, new = json.loads(written(GeoJson, DIRECT, BEFORE))["features"]
+    assert line["geometry"] == {"type": "MultiLineString", "coordinates": [[[9.8765, 46.5123], [9.87654, 46.51234, 2104.5]]]}
+    assert old["geometry"] == {"type": "Point", "coordinates": [9.8765, 46.5123]}
+    assert new["properties"] == {
+        "tracker": 7, "time": "2026-07-01T12:00:00.000Z", "source": "direct", "packet_counter": 5, "layout": "track",
+        "battery": 3.7, "activity": "grazing",
+    }  # fmt: skip
+
+
+def test_one_position_makes_no_line():
+    features = json.loads(written(GeoJson, DIRECT))["features"]
+    assert [feature["geometry"]["type"] for feature in features] == ["Point"]
+
+
+# RFC 7946, section 3.1.9: a line that crosses the antimeridian is cut there. From memory.
+@pytest.mark.parametrize("side", [1, -1])
+def test_a_line_across_180_degrees_is_cut_there(side):
+    places = [(10.0, 179.0), (10.2, 179.8), (10.4, -179.8), (10.5, -179.0)]
+    positions = [position(1, NOON + number, north, side * east, None) for number, (north, east) in enumerate(places)]
+    line = json.loads(written(GeoJson, *positions))["features"][0]["geometry"]["coordinates"]
+    assert line == [
+        [[side * 179.0, 10.0], [side * 179.8, 10.2], [side * 180.0, 10.3]],
+        [[side * -180.0, 10.3], [side * -179.8, 10.4], [side * -179.0, 10.5]],
+    ]

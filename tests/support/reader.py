@@ -1,0 +1,263 @@
+"""A decoder and an encoder that know nothing but the text of a specification.
+
+They import nothing of the package: the tables are read from the text, the rules written after its numbered sections.
+Where a rule could not be followed without further knowledge, the text was mended, not this file.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+
+from tests.support.trail_reader import BadTrail, TrailReader, rounded
+
+U32 = 2**32
+
+
+def tables(text):
+    """Every Markdown table of a piece of text, each a list of rows by column."""
+    found = []
+    for block in re.findall(r"(?:^\|.*\|\n)+", text, re.MULTILINE):
+        rows = [[cell.strip() for cell in re.split(r"(?<!\\)\|", line)[1:-1]] for line in block.splitlines()]
+        found.append([dict(zip(rows[0], row, strict=True)) for row in rows[2:]])
+    return found
+
+
+class Reader:
+    """Decodes and encodes after the text, statuses and offsets included."""
+
+    def __init__(self, text):
+        parts = dict(re.findall(r"^## (\d+) [^\n]*\n(.*?)(?=^## |\Z)", text, re.MULTILINE | re.DOTALL))
+        self.version = int(re.match(r"# \w+, version (\d+)", text)[1])
+        header = tables(parts["3"])[0]
+        self.version_bits = int(header[0]["width"])
+        self.layout_bits = int(header[1]["width"]) if len(header) > 1 else 0
+        self.layouts, self.trails = {}, {}
+        self.bounds = {row["layout"]: row for row in tables(parts["4"])[0]}
+        for name, ident, body in re.findall(
+            r"^### 4\.\d+ Layout (\w+), id (\d+)\n(.*?)(?=^### |\Z)", parts["4"], re.MULTILINE | re.DOTALL
+        ):
+            names = re.findall(r"^Names of (\w+) ", body, re.MULTILINE)
+            if like := re.search(r"^Its fields are those of layout (\w+), at the same bits", body, re.MULTILINE):
+                fields, more = self.layouts[like[1]][1], tables(body)
+            else:
+                wire, meaning, *more = tables(body)
+                fields = [self._field(row, other) for row, other in zip(wire, meaning, strict=True)]
+            for key, rows in zip(names, more, strict=False):
+                next(item for item in fields if item["key"] == key)["names"] = [row["name"] for row in rows]
+            if f"Constants of the trail of {name}:" in body:
+                self.trails[name] = TrailReader(more[len(names)], " ".join(body.split()))
+            self.layouts[name] = (int(ident), fields)
+        self.crc = {}
+        self.procedure = "".join(re.findall(r"^### 5\.3.*?```\n(.*?)```", parts["5"], re.MULTILINE | re.DOTALL))
+        if "### 5.1" in parts["5"]:
+            self.crc = {row["parameter"]: row["value"] for row in tables(parts["5"])[0]}
+        self.whole = (
+            re.search(r"In fields of kind (.*?) the scale is 1", text, re.DOTALL)[1].replace(" and ", ", ").split(", ")
+        )
+
+    @staticmethod
+    def _field(row, more):
+        field = {"key": row["key"], "name": row["field"], "kind": more["kind"], "beyond": row["beyond"]}
+        field["first"] = int(row["bits"].split("..")[0])
+        for key in ("width", "low", "high", "step", "last"):
+            field[key] = int(row[key])
+        field["absent"] = None if row["absent"] == "-" else int(row["absent"])
+        field["circle"] = None if row["circle"] == "-" else int(row["circle"])
+        if more["scale"] != "-":
+            field["scale"], field["origin"] = int(more["scale"]), int(more["origin"])
+        return field
+
+    def check(self, data):
+        """Section 5.3, with the constants that stand in it."""
+        width = int(self.crc["width"])
+        state = int(re.search(r"state = (0x\w+);", self.procedure)[1], 16)
+        polynomial = int(re.search(r"1\) \^ (0x\w+)", self.procedure)[1], 16)
+        mirrored = "state >> 1" in self.procedure
+        for byte in data:
+            state ^= byte if mirrored else byte << width - 8
+            for _ in range(8):
+                if mirrored:
+                    state = state >> 1 ^ polynomial if state & 1 else state >> 1
+                else:
+                    top = state >> width - 1
+                    state = (state << 1 ^ polynomial * top) & (1 << width) - 1
+        check = state ^ int(re.search(r"check = state \^ (0x\w+);", self.procedure)[1], 16)
+        return check.to_bytes(width // 8, "little" if self.crc["sent"].startswith("lowest") else "big")
+
+    def decode(self, data):
+        """Section 6: status, field, offset, and the layout's name and raw codes and values of a good packet."""
+        bits = "".join(f"{byte:08b}" for byte in data)
+        head = self.version_bits + self.layout_bits
+        if len(bits) < head:
+            return ("too_short", None, 0), None
+        if int(bits[: self.version_bits], 2) != self.version:
+            return ("unknown_version", None, 0), None
+        ident = int(bits[self.version_bits : head] or "0", 2)
+        name = next((name for name, layout in self.layouts.items() if layout[0] == ident), None)
+        if name is None:
+            return ("unknown_layout", None, self.version_bits), None
+        _, fields = self.layouts[name]
+        row = self.bounds[name]
+        if len(data) < int(row["least bytes"]):
+            return ("too_short", None, 8 * len(data)), None
+        if len(data) > int(row["most bytes"]):
+            return ("too_long", None, 8 * int(row["most bytes"])), None
+        covered = len(data) - (int(self.crc["width"]) // 8 if self.crc else 0)
+        assert row["first check bit"].replace("bytes", str(len(data))) in (
+            "none",
+            str(8 * covered),
+            f"8 * ({len(data)} - {len(data) - covered})",
+        )
+        if self.crc and self.check(data[:covered]) != data[covered:]:
+            return ("bad_check", None, 8 * covered), None
+        end = fields[-1]["first"] + fields[-1]["width"]
+        assert end == int(row["first bit behind the fields"])
+        if name not in self.trails and "1" in bits[end : 8 * covered]:
+            return ("bad_padding", None, end), None
+        raws, values = {}, {}
+        for field in fields:
+            raw = int(bits[field["first"] : field["first"] + field["width"]], 2)
+            if raw > field["last"] and raw != field["absent"]:
+                return ("out_of_range", field["name"], field["first"]), None
+            raws[field["name"]] = raw
+        for field in fields:
+            values[field["name"]] = self.value(field, raws[field["name"]])
+        try:
+            trail = self.trail(name, bits[end : 8 * covered], raws, values)
+        except BadTrail:
+            return ("bad_trail", None, end), None
+        return ("ok", None, None), (name, raws, values, trail)
+
+    def trail(self, name, bits, raws, values):
+        """Section 6.8: the points in the bits behind the fields, or None for a layout without a trail."""
+        if name not in self.trails:
+            return None
+        points = self.trails[name].decode(bits, self.head(self.layouts[name][1], raws))
+        return [self.point(name, values, number, point) for number, point in enumerate(points, 1)]
+
+    @staticmethod
+    def head(fields, raws):
+        """Section 2.10: the position in base units as the receiver decodes it, or None."""
+        found = {"altitude": None}
+        for field in fields:
+            if field["kind"] in ("latitude", "longitude", "altitude"):
+                raw = raws[field["name"]]
+                base = min(field["low"] + raw * field["step"], field["high"])
+                found[field["kind"]] = None if raw == field["absent"] else base
+        return None if found["latitude"] is None or found["longitude"] is None else found
+
+    def point(self, name, values, number, point):
+        """A point in base units, its age after section 4."""
+        latitude, longitude, altitude, age = point
+        body = self.trails[name].body
+        if constant := re.search(r"is n \* (\d+) seconds older", body):
+            age = number * int(constant[1])
+        elif field := re.search(r"n times the value of field (\w+), in seconds", body):
+            age = None if values[field[1]] is None else number * values[field[1]]
+        found = {"latitude": latitude, "longitude": longitude, "altitude": altitude, "age": age}
+        if "CLIMB" not in self.trails[name].constant:
+            del found["altitude"]
+        return found
+
+    @staticmethod
+    def value(field, raw):
+        """Sections 2.6 and 2.7."""
+        if raw == field["absent"]:
+            return None
+        low, high = field["low"], field["high"]
+        base = min(low + raw * field["step"], high)
+        offset = min(raw * field["step"] % U32, (high % U32 - low % U32) % U32)  # section 2.2
+        assert base % U32 == (low % U32 + offset) % U32
+        if "names" in field:
+            return field["names"][raw]
+        if field["kind"] == "flag":
+            return raw == 1
+        return base + field["origin"] if field["scale"] == 1 else base / field["scale"]
+
+    def base(self, field, value):
+        """Section 2.3; ValueError for a refused value."""
+        if "names" in field:
+            if not isinstance(value, str):
+                raise ValueError
+            return field["names"].index(value)
+        if field["kind"] == "flag" and not isinstance(value, str) and value in (0, 1):
+            return int(value)
+        if isinstance(value, (str, bool)) or not math.isfinite(value) or field["kind"] == "flag":
+            raise ValueError
+        if value == int(value) and (isinstance(value, int) or field["kind"] in self.whole):
+            return int(value) * field["scale"] - field["origin"]
+        if field["kind"] in self.whole or math.isinf(value * field["scale"]):
+            raise ValueError
+        return rounded(value * field["scale"]) - field["origin"]
+
+    @staticmethod
+    def raw(field, base):
+        """Sections 2.4 and 2.5; ValueError for a refused base."""
+        low, high, step = field["low"], field["high"], field["step"]
+        if field["beyond"] == "clip":
+            base = max(low, min(base, high))
+        elif field["beyond"] == "wrap":
+            circle = field["circle"]
+            if -(2**31) <= base < U32:
+                assert (low + (base - low) % circle) % U32 == Reader.wrapped(low, circle, base)
+            base = low + (base - low) % circle
+        elif not low <= base <= high:
+            raise ValueError
+        elif field["circle"] and base == high:
+            if field["scale"] == 1:
+                raise ValueError
+            base = low
+        raw = (base - low + step // 2) // step
+        # The lines of C in section 2.2, in 32 bits.
+        assert raw == ((base % U32 - low % U32) % U32 + step // 2) % U32 // step
+        return 0 if field["circle"] and raw > field["last"] else raw
+
+    @staticmethod
+    def wrapped(low, circle, x):
+        """The lines of C in section 2.4, in 32 bits."""
+        if low == 0 and circle & circle - 1 == 0:
+            return x % U32 & circle - 1
+        if x >= low:
+            d = (x - low) % U32 % circle
+        else:
+            d = (low - x) % U32 % circle
+            d = circle - d if d else 0
+        return (low + d) % U32
+
+    def encode(self, name, values, given=()):
+        """Section 7: bases, raw codes, points, packet and number of points sent; or the name of the refused field."""
+        ident, fields = self.layouts[name]
+        for key in values:
+            if key not in [field["name"] for field in fields]:
+                return key
+        bases, raws = {}, {}
+        bits = f"{self.version:0{self.version_bits}b}" + (f"{ident:0{self.layout_bits}b}" if self.layout_bits else "")
+        for field in fields:
+            value = values.get(field["name"])
+            try:
+                if value is None:
+                    if field["absent"] is None:
+                        return field["name"]
+                    base, raw = None, field["absent"]
+                else:
+                    base = self.base(field, value)
+                    raw = self.raw(field, base)
+            except ValueError:
+                return field["name"]
+            bases[field["name"]], raws[field["name"]] = base, raw
+            bits += f"{raw:0{field['width']}b}"
+        if given and name not in self.trails:
+            return "trail"
+        try:
+            points = [self.trails[name].taken(point) for point in given]
+        except ValueError:
+            return "trail"
+        sent = 0
+        if name in self.trails:
+            room = 8 * (int(self.bounds[name]["most bytes"]) - (int(self.crc["width"]) // 8 if self.crc else 0))
+            trail, sent = self.trails[name].encode(self.head(fields, raws), points, room - len(bits))
+            bits += trail
+        bits += "0" * (-len(bits) % 8)
+        data = int(bits, 2).to_bytes(len(bits) // 8, "big")
+        return bases, raws, points, data + (self.check(data) if self.crc else b""), sent

@@ -1,0 +1,334 @@
+"""The trail: each point within half a cell of where it was, whatever the motion; any bits end in points or a fault."""
+
+from __future__ import annotations
+
+import contextlib
+import math
+from fractions import Fraction
+
+import pytest
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
+
+from packetcodec.schema import Trail
+from packetcodec.wire import Point
+from packetcodec.wire.trail.cells import MOST_CELLS, MOST_STEP, POLE, cell_of, east_step, place_of, reach
+from packetcodec.wire.trail.coding import read_trail, write_trail
+from packetcodec.wire.trail.numbers import MOST_ORDER, STEADY, BadTrailError, Bits, Reader, Scale, get, put
+
+CIRCLE, HALF = 3_600_000_000, 1_800_000_000
+ENDLESS = 10**6  # bits of room
+usual = settings(deadline=None, max_examples=150)
+
+latitudes = st.integers(-POLE, POLE) | st.sampled_from([0, POLE, -POLE, POLE - 1, 1 - POLE, POLE - 4000, 899_999_999])
+longitudes = st.integers(-HALF, HALF - 1) | st.sampled_from([-HALF, HALF - 1, HALF, 0, HALF - 3000, 3000 - HALF])
+steps = st.sampled_from([1, 2, 223, 224, 8953, 89_530, 106_000])
+heads = st.builds(Point, latitudes, longitudes, st.integers(-1_200_000, 10_000_000) | st.none())
+
+
+@st.composite
+def trails(draw: st.DrawFn) -> Trail:
+    step = draw(steps)
+    shifts = draw(st.integers(0, 7))
+    while step << shifts > 106_000:
+        shifts -= 1
+    return Trail(
+        points=draw(st.sampled_from([1, 2, 3, 10, 63])), step=step, shifts=shifts,
+        first=draw(st.sampled_from([1, 6, 4096])), change=draw(st.sampled_from([1, 3, 4096])),
+        altitude_step=draw(st.sampled_from([0, 1, 250, 100_000])), altitude_first=draw(st.sampled_from([1, 4096])),
+        altitude_change=draw(st.sampled_from([1, 4096])), gap_first=draw(st.sampled_from([0, 1, 30, 86_400])),
+    )  # fmt: skip
+
+
+@st.composite
+def tracks(draw: st.DrawFn, head: Point, step: int) -> list[Point]:
+    """Points of any motion, ages never running back."""
+    pace = draw(st.sampled_from([1, step // 2 + 1, 3 * step, 1000 * step, 4 * 10**8]))
+    move = st.tuples(st.integers(-pace, pace), st.integers(-pace, pace), st.integers(-500, 500), st.integers(0, 90))
+    moves = draw(st.lists(move, max_size=12))
+    if moves and draw(st.booleans()):
+        moves = moves[:1] * draw(st.integers(1, 70))
+    north, east, up, age = head.latitude, head.longitude, head.altitude or 0, 0
+    found = []
+    for ahead, right, climb, gap in moves:
+        north = max(-POLE, min(POLE, north + ahead))
+        east = (east + right + HALF) % CIRCLE - HALF
+        up, age = up + climb, age + gap
+        found.append(Point(north, east, up, age))
+    return found
+
+
+def shift_of(trail: Trail, bits: Bits) -> int:
+    text = f"{bits.number:0{bits.length}b}"
+    text = text[1:] if text[0] == "1" else text[1 + trail.count_bits :]
+    return min(len(text) - len(text.lstrip("1")), trail.shifts)
+
+
+def padded(bits: Bits) -> tuple[int, int]:
+    spare = -bits.length % 8
+    return bits.number << spare, bits.length + spare
+
+
+# --- where points arrive ------------------------------------------------------------------------------------------------
+
+
+@usual
+@given(st.data(), trails(), heads)
+def test_each_point_arrives_within_half_a_cell_of_where_it_was_and_none_drifts(
+    data: st.DataObject, trail: Trail, head: Point
+) -> None:
+    points = data.draw(tracks(head, trail.step))
+    bits, kept = write_trail(trail, head, points, room=ENDLESS)
+    arrived = read_trail(trail, head, *padded(bits))
+    assert shift_of(trail, bits) == 0
+    assert len(arrived) == kept <= min(len(points), trail.points)
+    wide = east_step(trail.step, head.latitude)
+    for was, now in zip(points, arrived, strict=False):
+        assert 2 * abs(was.latitude - now.latitude) <= trail.step
+        around = abs(was.longitude - now.longitude) % CIRCLE
+        assert 2 * min(around, CIRCLE - around) <= wide
+        assert -POLE <= now.latitude <= POLE
+        assert -HALF <= now.longitude < HALF
+        if trail.altitude_step and head.altitude is not None:
+            assert 2 * abs(was.altitude - now.altitude) <= trail.altitude_step
+        else:
+            assert now.altitude is None
+        assert now.age == (was.age if trail.gap_first else None)
+    if kept < min(len(points), trail.points):
+        north, east = cell_of(head[:2], points[kept][:2], trail.step)
+        climb = abs(points[kept].altitude - (head.altitude or 0)) // (trail.altitude_step or 10**9)
+        assert abs(north) > reach(trail.step) or abs(east) > reach(wide) or climb >= min(MOST_CELLS, 10**9)
+
+
+@usual
+@given(st.data(), trails(), heads, st.integers(0, 400))
+def test_a_trail_never_takes_more_bits_than_there_is_room_for(
+    data: st.DataObject, trail: Trail, head: Point, more: int
+) -> None:
+    points = data.draw(tracks(head, trail.step))
+    bits, kept = write_trail(trail, head, points, room=trail.front_bits + more)
+    assert bits.length <= trail.front_bits + more
+    arrived = read_trail(trail, head, *padded(bits))
+    assert len(arrived) == kept
+    whole, all_kept = write_trail(trail, head, points, room=ENDLESS)
+    shift = shift_of(trail, bits)
+    if whole.length <= trail.front_bits + more:
+        assert (bits.number, bits.length, kept) == (whole.number, whole.length, all_kept)
+    elif kept < all_kept:
+        assert shift == trail.shifts  # points are left out on the coarsest grid only
+    for was, now in zip(points, arrived, strict=False):
+        assert 2 * abs(was.latitude - now.latitude) <= trail.step << shift
+
+
+@usual
+@given(st.integers(0, 2**600), st.integers(1, 600), trails(), heads | st.none())
+@example((1 << 600) - 1, 600, Trail(points=63, step=1, first=1, change=1), Point(0, 0))
+@example(0, 600, Trail(points=63, step=1, first=1, change=1), Point(0, 0))
+def test_any_bits_end_in_points_that_encode_to_the_same_bits_or_in_a_bad_trail(
+    number: int, length: int, trail: Trail, head: Point | None
+) -> None:
+    number &= (1 << length) - 1
+    try:
+        points = read_trail(trail, head, number, length)
+    except BadTrailError:
+        return
+    if head is None:
+        assert (points, number) == ((), 0)
+        return
+    wide = east_step(trail.step, head.latitude)
+    if _shift_read(trail, number, length) or any(_half_round(head, point, wide) for point in points):
+        return  # a coarse grid may fit a finer one; the short way round has two sides
+    bits, kept = write_trail(trail, head, points, room=ENDLESS)
+    assert kept == len(points)
+    assert bits.number == number >> length - bits.length
+    assert length - bits.length < 8
+
+
+@usual
+@given(st.data(), trails(), heads)
+def test_a_written_trail_with_bits_turned_over_is_bad_or_another_trail_with_the_same_bits(
+    data: st.DataObject, trail: Trail, head: Point
+) -> None:
+    number, length = padded(write_trail(trail, head, data.draw(tracks(head, trail.step)), room=ENDLESS)[0])
+    for place in data.draw(st.lists(st.integers(0, length - 1), min_size=1, max_size=3)):
+        number ^= 1 << place
+    try:
+        points = read_trail(trail, head, number, length)
+    except BadTrailError:
+        return
+    wide = east_step(trail.step, head.latitude)
+    if _shift_read(trail, number, length) or any(_half_round(head, point, wide) for point in points):
+        return
+    bits, kept = write_trail(trail, head, points, room=ENDLESS)
+    assert kept == len(points)
+    assert bits.number == number >> length - bits.length
+    assert length - bits.length < 8
+
+
+def _half_round(head: Point, point: Point, wide: int) -> bool:
+    """Whether a point lies half way round the globe, to within half a cell."""
+    return abs(abs(point.longitude - head.longitude) - HALF) <= wide // 2
+
+
+def _shift_read(trail: Trail, number: int, length: int) -> int:
+    whole = Bits()
+    whole.number, whole.length = number, length
+    return shift_of(trail, whole)
+
+
+@usual
+@given(st.data(), trails(), heads)
+def test_what_is_read_from_a_written_trail_is_written_to_the_same_bits(
+    data: st.DataObject, trail: Trail, head: Point
+) -> None:
+    points = data.draw(tracks(head, trail.step))
+    bits, _ = write_trail(trail, head, points, room=ENDLESS)
+    arrived = read_trail(trail, head, *padded(bits))
+    if all(abs(point.longitude - head.longitude) != HALF for point in arrived):
+        again, _ = write_trail(trail, head, arrived, room=ENDLESS)
+        assert (again.number, again.length) == (bits.number, bits.length)
+
+
+@pytest.mark.parametrize(
+    ("bits", "why"),
+    [
+        ("", "end early"),
+        ("1", "end early"),
+        ("01010" + "0" * 3, "counts 10"),
+        ("01111" + "0" * 3, "counts 15"),
+        ("00001" + "1" * 40, "longer than any"),
+        ("00000" + "0" * 8, "not padding"),
+        ("00000" + "001", "not padding"),
+    ],
+)
+def test_each_way_to_be_malformed_is_named(bits: str, why: str) -> None:
+    trail = Trail(points=10, step=223, first=6, change=1)
+    with pytest.raises(BadTrailError, match=why):
+        read_trail(trail, Point(465_000_000, 98_000_000), int(bits or "0", 2), len(bits))
+
+
+@pytest.mark.parametrize(
+    ("head", "cells", "why"),
+    [
+        ((0, 0), (MOST_CELLS + 1, 0), "too far"),
+        ((0, 0), (0, -MOST_CELLS - 1), "too far"),
+        ((POLE - 2230, 0), (11, 0), "beyond a pole"),
+        ((2230 - POLE, 0), (-11, 0), "beyond a pole"),
+    ],
+)
+def test_a_point_that_no_place_has_is_refused(head: tuple[int, int], cells: tuple[int, int], why: str) -> None:
+    trail = Trail(points=10, step=223, first=6, change=1)
+    bits, scale = Bits(), Scale(6)
+    bits.put(1, 5)
+    for cell in cells:
+        put(bits, cell, scale.order(), 1)
+        scale.add(cell)
+    with pytest.raises(BadTrailError, match=why):
+        read_trail(trail, Point(*head), *padded(bits))
+
+
+def test_seconds_never_run_back() -> None:
+    trail = Trail(points=2, step=223, first=1, change=1, gap_first=30)
+    for age, why in ((-1, "runs back"), (MOST_CELLS + 1, "too far")):
+        bits = Bits()
+        bits.put(1, 2)
+        for cell, order in ((0, 0), (0, 0), (age, 5)):
+            put(bits, cell, order, 1)
+        with pytest.raises(BadTrailError, match=why):
+            read_trail(trail, Point(0, 0), *padded(bits))
+
+
+# --- 32 bits, and no work without end -----------------------------------------------------------------------------------
+
+
+def test_every_number_of_the_grid_fits_32_bits() -> None:
+    # By bounding arithmetic: every product is largest at an end of its range.
+    for step in (1, 2, 223, 106_000, MOST_STEP):
+        for degrees in range(91):
+            whole = min(degrees, 89)
+            assert step * (32_400 + whole * whole) < 2**32
+            wide = east_step(step, degrees * 10**7)
+            assert HALF + wide // 2 < 2**32
+            for cell in (step, wide):
+                assert reach(cell) * cell < 2**31
+                assert CIRCLE // 2 + cell // 2 < 2**32
+    assert 10**9 + 10_000_000 < 2**31  # an altitude: the head's and the largest climb
+
+
+def test_a_cell_at_a_whole_degree_is_hardly_wider_than_square() -> None:
+    # Source: the cosine of the standard library. Only a wider cell costs accuracy: the bound in metres allows 0.18 %.
+    for degrees in range(90):
+        ratio = east_step(10**5, degrees * 10**7) * math.cos(math.radians(degrees)) / 10**5
+        assert 0.98 < ratio < 1.0018  # measured: 0.983 at 89 degrees, 1.00177 at 42
+
+
+def test_the_order_and_the_sums_are_bounded_whatever_has_been_accepted() -> None:
+    # An accepted displacement is within 2 reaches, a guess within 4, so a residual within 6; the scale is a mean of these.
+    most = 6 * MOST_CELLS
+    assert 2 * most < 2**MOST_ORDER
+    scale = Scale(4096)
+    largest = 0
+    for _ in range(200):
+        scale.add(most)
+        largest = max(largest, scale.sum)
+        assert scale.order() < MOST_ORDER
+    assert largest < 2**26
+    error = 0
+    for _ in range(200):
+        error = error - (error >> 3) + 2 * most
+    assert error < 2**27
+    # The longest code that a reader follows: five ones at the largest order, one more, and the rest.
+    assert 5 * 2 ** (MOST_ORDER - 1) + 2 * 2**MOST_ORDER < 2**31
+
+
+@given(st.integers(-6 * MOST_CELLS, 6 * MOST_CELLS), st.integers(0, MOST_ORDER - 1), st.sampled_from([1, STEADY]))
+def test_a_number_is_read_as_it_was_written_and_is_never_longer_than_said(value: int, order: int, steady: int) -> None:
+    bits = Bits()
+    put(bits, value, order, steady)
+    reader = Reader(bits.number, bits.length)
+    assert get(reader, order, steady) == value
+    assert reader.left == 0
+    assert bits.length <= (51 if steady == STEADY else 50)
+
+
+@usual
+@given(st.binary(max_size=255), trails(), heads)
+def test_reading_takes_no_more_steps_than_there_are_bits(data: bytes, trail: Trail, head: Point) -> None:
+    asked = 0
+
+    class Counting(Reader):
+        def get(self, width: int) -> int:
+            nonlocal asked
+            asked += 1
+            return super().get(width)
+
+    # The number of reads: one for each bit of a unary part, and one for the rest of each number.
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("packetcodec.wire.trail.coding.Reader", Counting)
+        with contextlib.suppress(BadTrailError):
+            read_trail(trail, head, int.from_bytes(data, "big"), 8 * len(data))
+    assert asked <= 2 * 8 * len(data) + 6
+
+
+def test_points_half_way_round_the_globe_come_back_to_the_same_place() -> None:
+    step = 200_000 // 2
+    trail = Trail(points=3, step=step, first=1, change=1)
+    for east in (HALF, -HALF):
+        bits, kept = write_trail(trail, Point(0, 0), [Point(0, east)], room=ENDLESS)
+        assert kept == 1
+        (point,) = read_trail(trail, Point(0, 0), *padded(bits))
+        assert point.longitude == -HALF
+
+
+@given(latitudes, longitudes, steps, st.data())
+def test_the_place_of_a_cell_is_in_that_cell(latitude: int, longitude: int, step: int, data: st.DataObject) -> None:
+    north, east = data.draw(st.integers(-reach(step), reach(step))), data.draw(st.integers(-MOST_CELLS, MOST_CELLS))
+    wide = east_step(step, latitude)
+    east = max(-reach(wide), min(reach(wide), east))
+    place = place_of((latitude, longitude), (north, east), step)
+    if place is None:
+        assert Fraction(abs(latitude + north * step) - POLE) > Fraction(step, 2)
+        return
+    again = cell_of((latitude, longitude), place, step)
+    assert again[0] == north
+    assert again[1] == east or abs(2 * abs(east) * wide - CIRCLE) <= wide
