@@ -1,28 +1,77 @@
-"""Text from the templates of this folder, with the marks that none of the emitted languages use.
+"""Text from templates, with whatever a schema says made harmless by the template engine itself.
 
-Owns one rule: in a template a value stands between « and », so that braces, brackets and signs of C and
-JavaScript stay as they are; a name that is not given is a fault, never an empty text.
+Owns one rule: a schema is data. Every text that a template writes passes the one escaping function of its language, so
+none can end a comment, a string or a table cell; what is already text of the language is marked by `verbatim`. In a
+template a value stands between « and », so that braces, brackets and signs of C, JavaScript and Markdown stay as they
+are; a name that is not given is a fault, never an empty text, and so is anything but a text or a whole number.
 
->>> _ENVIRONMENT.from_string("uint8_t data[« bytes »] = { 0 };").render(bytes=14)
-'uint8_t data[14] = { 0 };'
+>>> templates = Templates("c", escape=lambda text: printable(text).replace("*/", "* /"))
+>>> templates.text("/* « doc » */ uint8_t data[« size »];", doc="Seen\\nfrom */ the hut", size=14)
+'/* Seen from * / the hut */ uint8_t data[14];'
 """
 
 from __future__ import annotations
 
-from typing import Any
+import textwrap
+from typing import TYPE_CHECKING, Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import Environment, PackageLoader, StrictUndefined, Undefined, pass_context
+from markupsafe import Markup
 
-from packetcodec.emit.text import one_line
+from packetcodec.errors import PacketcodecError
 
-_ENVIRONMENT = Environment(
-    loader=PackageLoader("packetcodec", "emit"), undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True,
-    keep_trailing_newline=True, autoescape=False,  # noqa: S701  # code and plain text, no HTML
-    variable_start_string="«", variable_end_string="»",
-)  # fmt: skip
-_ENVIRONMENT.filters["one_line"] = one_line
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from jinja2.runtime import Context
+
+#: Marks what is text of the output language already.
+verbatim = Markup
 
 
-def render(template: str, **names: Any) -> str:
-    """The text of a template, a file below `packetcodec/emit`, such as `c/templates/packet.h.j2`, with these names."""
-    return _ENVIRONMENT.get_template(template).render(**names)
+class Templates:
+    """The templates of one back end.
+
+    Args:
+        folder: the back end's folder in `packetcodec/emit`; its templates are in `templates/`.
+        escape: any text to one that is harmless wherever a template may put it.
+        filters: more names that its templates know, each a function.
+    """
+
+    def __init__(self, folder: str, *, escape: Callable[[str], str], **filters: Callable[..., Any]) -> None:
+        self._escape = escape
+        self._environment = Environment(
+            loader=PackageLoader("packetcodec", f"emit/{folder}/templates"), undefined=StrictUndefined, trim_blocks=True,
+            lstrip_blocks=True, keep_trailing_newline=True, autoescape=True, finalize=self._finalize,
+            variable_start_string="«", variable_end_string="»",
+        )  # fmt: skip
+        self._environment.filters.update(filters, lines=lines)
+
+    def render(self, template: str, **names: Any) -> str:
+        """The text of a template file with these names."""
+        return str(self._environment.get_template(template).render(**names))
+
+    def text(self, template: str, **names: Any) -> str:
+        """As `render`, the template itself given."""
+        return str(self._environment.from_string(template).render(**names))
+
+    @pass_context
+    def _finalize(self, _: Context, value: object) -> object:
+        """What a template writes, before it is written. It takes the context so that constants pass here too."""
+        if isinstance(value, Markup | Undefined):
+            return value
+        if isinstance(value, str):
+            return Markup(self._escape(value))
+        if isinstance(value, int) and not isinstance(value, bool):
+            return Markup(value)
+        raise PacketcodecError(f"a template writes texts and whole numbers, not {type(value).__name__}")
+
+
+def printable(text: str) -> str:
+    """A text on one line, without control and formatting characters, runs of white space made one space."""
+    return " ".join("".join(sign if sign.isprintable() else " " for sign in text).split())
+
+
+def lines(text: str, width: int) -> list[str]:
+    """A text in lines of at most so many characters, where its words allow."""
+    return textwrap.wrap(printable(text), width, break_long_words=True, break_on_hyphens=False)

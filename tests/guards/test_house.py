@@ -32,6 +32,7 @@ HOMES = {
     "gpxpy": {"logs/gpx.py"},
     "hypothesis": {"fuzz"},
     "jinja2": {"emit/render.py"},
+    "markupsafe": {"emit/render.py"},
     "numpy": {"crc/distance.py"},
     "pynmeagps": {"logs/sentence.py"},
     "pytest": {"pytest_plugin.py"},

@@ -33,7 +33,7 @@ import textwrap
 from typing import TYPE_CHECKING, Any
 
 from packetcodec.emit.c.names import LayoutNames, comment, public_names, signed
-from packetcodec.emit.render import render
+from packetcodec.emit.render import Templates
 from packetcodec.errors import STATUSES
 from packetcodec.wire.trail.cells import MOST_CELLS
 
@@ -48,6 +48,8 @@ _U32 = 2**32
 _WIDTH = 116
 #: Bits of a field's rules; the template has the same.
 _OPTIONAL, _CLIP, _WRAP, _MASKED, _PLAIN, _HEAD = 1, 2, 4, 8, 16, 64
+
+_TEMPLATES = Templates("c", escape=str)
 
 
 def write_c(plan: Plan, *, prefix: str | None = None) -> dict[str, str]:
@@ -74,12 +76,12 @@ def write_c(plan: Plan, *, prefix: str | None = None) -> dict[str, str]:
         "plan": plan, "p": names.prefix, "P": names.prefix.upper(), "name": plan.name, "layouts": layouts,
         "header": f"{names.prefix}.h", "most_cells": MOST_CELLS,
     }  # fmt: skip
-    header = render(
-        "c/templates/packet.h.j2", **shared, doc=_lines(plan.doc), most=max(layout.longest for layout in plan.layouts),
+    header = _TEMPLATES.render(
+        "packet.h.j2", **shared, doc=_lines(plan.doc), most=max(layout.longest for layout in plan.layouts),
         faults=[status.upper() for status in STATUSES], unknown=any(trail.altitude_step for trail in trails),
     )  # fmt: skip
-    source = render(
-        "c/templates/packet.c.j2", **shared, **_rules(fields), **_trails(trails, layouts), circles=circles,
+    source = _TEMPLATES.render(
+        "packet.c.j2", **shared, **_rules(fields), **_trails(trails, layouts), circles=circles,
         tables=[
             {
                 "name": f"fields{number}", "rows": table,

@@ -24,7 +24,7 @@ import json
 import textwrap
 from typing import TYPE_CHECKING, Any
 
-from packetcodec.emit.render import render
+from packetcodec.emit.render import Templates
 from packetcodec.errors import FAULTS
 from packetcodec.schema import KINDS
 from packetcodec.vectors.examples import encoding, scene
@@ -40,6 +40,7 @@ if TYPE_CHECKING:
     from packetcodec.schema import Trail
 
 _LINE = 116
+_TEMPLATES = Templates("js", escape=str)
 
 
 def write_javascript(plan: Plan) -> dict[str, str]:
@@ -48,8 +49,8 @@ def write_javascript(plan: Plan) -> dict[str, str]:
     Args:
         plan: from `packetcodec.wire.compile_plan`.
     """
-    text = render(
-        "js/templates/module.mjs.j2",
+    text = _TEMPLATES.render(
+        "module.mjs.j2",
         plan=plan,
         doc=textwrap.wrap(_remark(plan.doc), _LINE, break_on_hyphens=False),
         example=_example(plan),

@@ -23,7 +23,7 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from packetcodec.emit.render import render
+from packetcodec.emit.render import Templates
 from packetcodec.emit.spec.airtime_section import airtime_parts
 from packetcodec.emit.spec.check_section import check_parts
 from packetcodec.emit.spec.trail_text import trail_example, trail_parts
@@ -48,6 +48,8 @@ from packetcodec.wire import (
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
+
+_TEMPLATES = Templates("spec", escape=str, one_line=one_line)
 
 
 def write_spec(
@@ -75,8 +77,8 @@ def write_spec(
     trails = [layout.trail for layout in plan.layouts if layout.trail]
     told: set[str] = set()
     layouts = [_layout(plan, layout, number, told) for number, layout in enumerate(plan.layouts, 1)]
-    text = render(
-        "spec/templates/spec.md.j2",
+    text = _TEMPLATES.render(
+        "spec.md.j2",
         plan=plan,
         table=table,
         header_table=_header_table(plan),
