@@ -1,4 +1,4 @@
-"""Text from templates, with whatever a schema says made harmless by the template engine itself.
+r"""Text from templates, with whatever a schema says made harmless by the template engine itself.
 
 Owns one rule: a schema is data. Every text that a template writes passes the one escaping function of its language, so
 none can end a comment, a string or a table cell; what is already text of the language is marked by `verbatim`. In a
@@ -6,7 +6,7 @@ template a value stands between « and », so that braces, brackets and signs of
 are; a name that is not given is a fault, never an empty text, and so is anything but a text or a whole number.
 
 >>> templates = Templates("c", escape=lambda text: printable(text).replace("*/", "* /"))
->>> templates.text("/* « doc » */ uint8_t data[« size »];", doc="Seen\\nfrom */ the hut", size=14)
+>>> templates.text("/* « doc » */ uint8_t data[« size »];", doc="Seen\nfrom */ the hut", size=14)
 '/* Seen from * / the hut */ uint8_t data[14];'
 """
 
@@ -60,11 +60,9 @@ class Templates:
         """What a template writes, before it is written. It takes the context so that constants pass here too."""
         if isinstance(value, Markup | Undefined):
             return value
-        if isinstance(value, str):
-            return Markup(self._escape(value))
-        if isinstance(value, int) and not isinstance(value, bool):
-            return Markup(value)
-        raise PacketcodecError(f"a template writes texts and whole numbers, not {type(value).__name__}")
+        if isinstance(value, bool) or not isinstance(value, str | int):
+            raise PacketcodecError(f"a template writes texts and whole numbers, not {type(value).__name__}")
+        return Markup(self._escape(str(value)))  # noqa: S704  # what is escaped is verbatim from here on
 
 
 def printable(text: str) -> str:
