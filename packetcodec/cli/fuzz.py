@@ -15,14 +15,13 @@ from packetcodec.cli.files import load_schema
 from packetcodec.cli.tables.sheet import console, put_json, table
 from packetcodec.codec import Codec
 from packetcodec.errors import PacketcodecError
-from packetcodec.fuzz.compiled import BUILT, built_target
-from packetcodec.fuzz.corpus import DEFAULT, Folder, corpus_of
+from packetcodec.fuzz.compiled import BACK_ENDS, compiled_target
+from packetcodec.fuzz.corpus import DEFAULT, Corpus, corpus_of
 from packetcodec.fuzz.describe import again_words, finding_words, head_words
 from packetcodec.fuzz.invariants import broken_by
 from packetcodec.fuzz.program import Program
 from packetcodec.fuzz.protocol import HELD, QuestionFault, read_question
 from packetcodec.fuzz.run import play, run
-from packetcodec.fuzz.self_test import Trial, self_test
 from packetcodec.fuzz.targets import python_target, reference_target
 from packetcodec.wire import Plan, compile_plan
 
@@ -55,7 +54,6 @@ if TYPE_CHECKING:
 )
 @click.option("--no-folder", is_flag=True, help="Keep nothing, replay nothing.")
 @click.option("--play", "question", metavar="HEX|QUESTION", help="Ask one packet, or one question, again.")
-@click.option("--self-test", "testing", is_flag=True, help="Plant faults in a decoder and an encoder, and find them.")
 @click.option("--json", "as_json", is_flag=True, help="A report for programs.")
 def fuzz(
     schema: str | None,
@@ -67,7 +65,6 @@ def fuzz(
     folder: str | None,
     no_folder: bool,
     question: str | None,
-    testing: bool,
     as_json: bool,
 ) -> int:
     """Find out where a decoder, or an encoder, of SCHEMA (default: the starter schema) is wrong.
@@ -76,15 +73,13 @@ def fuzz(
     it again. Exit status 1 when something was found.
     """
     read = load_schema(schema)
-    if testing:
-        return _self_test(seed, as_json=as_json)
     plan = compile_plan(read)
     again = f"packetcodec fuzz{f' {shlex.quote(schema)}' if schema else ''} --target {shlex.quote(target_name)}"
     target = _target(target_name, read, timeout)
     try:
         if question is not None:
             return _play(target, plan, question, as_json=as_json)
-        kept = None if no_folder else Folder(Path(folder or f"{DEFAULT}/{plan.name}-v{plan.version}"))
+        kept = None if no_folder else Corpus(Path(folder or f"{DEFAULT}/{plan.name}-v{plan.version}"))
         with _progress(seconds) as tell:
             report = run(
                 target, plan, seconds=seconds, seed=seed, first=kept.questions(plan) if kept else (),
@@ -110,8 +105,8 @@ def _target(name: str, schema: Schema, timeout: float) -> Target:
     if name == "reference":
         return reference_target(schema)
     try:
-        if name in BUILT:
-            return built_target(name, compile_plan(schema), timeout=timeout)
+        if name in BACK_ENDS:
+            return compiled_target(name, compile_plan(schema), timeout=timeout)
         return Program(shlex.split(name), name=name, timeout=timeout)
     except (PacketcodecError, ValueError) as fault:  # a quotation mark that is not closed
         raise click.UsageError(f"--target: {fault}") from None
@@ -190,28 +185,3 @@ def _print_finding(finding: Finding, command: str = "") -> None:
     out = console()
     for line in finding_words(finding, command):
         out.print(line, markup=False)
-
-
-def _self_test(seed: int, *, as_json: bool) -> int:
-    screen = console(err=True)
-    with Progress(console=screen, transient=True, disable=not screen.is_terminal) as bar:
-        task = bar.add_task("Planting faults", total=None)
-        trials = self_test(seed=seed, progress=lambda done, total: bar.update(task, completed=done, total=total))
-    missed = [trial for trial in trials if not trial.found]
-    if as_json:
-        put_json([trial.row() for trial in trials])
-    else:
-        out = console()
-        columns = ("fault", "in", "found", "seconds", "inputs", "bytes", "smallest")
-        out.print(table("Planted faults", columns, map(_row, trials), left=2))
-        slow = max(trials, key=lambda trial: trial.seconds)
-        found = sum(trial.found for trial in trials)
-        out.print(f"{found} of {len(trials)} found; the slowest took {slow.seconds:.2f} s ({slow.name}).", markup=False)
-    return 1 if missed else 0
-
-
-def _row(trial: Trial) -> tuple[str, ...]:
-    found = "yes" if trial.found else "NO"
-    small = trial.smallest.replace("\n", "; ")
-    small = small if len(small) <= 70 else f"{small[:67]}..."
-    return trial.name, trial.place, found, f"{trial.seconds:.2f}", f"{trial.inputs:,}", str(trial.size), small

@@ -1,6 +1,6 @@
 """Is it true? Inputs of every kind, what must hold of them, and decoders that are asked.
 
-The names below come in two groups. Running (`run`, `play`, targets, `Folder`) and the invariants need nothing beyond the
+The names below come in two groups. Running (`run`, `play`, targets, `Corpus`) and the invariants need nothing beyond the
 package. The strategies need hypothesis, the extra `fuzz`, and are loaded when they are first asked for: the command line and
 the pytest fixture do without.
 
@@ -23,8 +23,8 @@ from __future__ import annotations
 import importlib
 from typing import TYPE_CHECKING, Any
 
-from packetcodec.fuzz.compiled import built_target
-from packetcodec.fuzz.corpus import Folder
+from packetcodec.fuzz.compiled import compiled_target
+from packetcodec.fuzz.corpus import Corpus
 from packetcodec.fuzz.invariants import (
     BrokenInvariantError,
     all_answers_agree,
@@ -43,7 +43,7 @@ from packetcodec.fuzz.judge import Finding
 from packetcodec.fuzz.oracle import Oracle
 from packetcodec.fuzz.program import Program
 from packetcodec.fuzz.run import Report, play, run
-from packetcodec.fuzz.targets import Inside, Replies, Target, decoder_target, python_target, reference_target
+from packetcodec.fuzz.targets import FunctionTarget, Replies, Target, decoder_target, python_target, reference_target
 from packetcodec.wire import compile_plan
 
 if TYPE_CHECKING:
@@ -60,13 +60,44 @@ if TYPE_CHECKING:
     from packetcodec.fuzz.strategies.trails import points
 
 __all__ = [
-    "BrokenInvariantError", "Finding", "Folder", "Inside", "Oracle", "Program", "Replies", "Report", "Target",
-    "all_answers_agree", "any_packets", "any_value", "any_values", "built_target", "compile_plan",
-    "decoder_target", "decoding_ends_with_a_packet_or_a_named_fault", "error_is_within_the_promised_bound",
-    "flips_up_to_the_guarantee_are_noticed", "good_packets", "good_value", "good_values", "guaranteed_flips",
-    "noise_is_missed_no_more_often_than_promised", "play", "points", "points_are_within_half_a_cell", "python_target",
-    "quantizing_is_idempotent", "quantizing_is_monotone", "reference_target", "run", "schema_texts", "schemas",
-    "spoiled_packets", "values_follow_from_the_codes", "versions", "what_is_accepted_encodes_again_to_the_same_meaning",
+    "BrokenInvariantError",
+    "Corpus",
+    "Finding",
+    "FunctionTarget",
+    "Oracle",
+    "Program",
+    "Replies",
+    "Report",
+    "Target",
+    "all_answers_agree",
+    "any_packets",
+    "any_value",
+    "any_values",
+    "compile_plan",
+    "compiled_target",
+    "decoder_target",
+    "decoding_ends_with_a_packet_or_a_named_fault",
+    "error_is_within_the_promised_bound",
+    "flips_up_to_the_guarantee_are_noticed",
+    "good_packets",
+    "good_value",
+    "good_values",
+    "guaranteed_flips",
+    "noise_is_missed_no_more_often_than_promised",
+    "play",
+    "points",
+    "points_are_within_half_a_cell",
+    "python_target",
+    "quantizing_is_idempotent",
+    "quantizing_is_monotone",
+    "reference_target",
+    "run",
+    "schema_texts",
+    "schemas",
+    "spoiled_packets",
+    "values_follow_from_the_codes",
+    "versions",
+    "what_is_accepted_encodes_again_to_the_same_meaning",
 ]  # fmt: skip
 
 #: Strategies to the modules that they stand in.

@@ -16,7 +16,7 @@ target does.
 ... fields = [{ kind = "identifier" }, { kind = "flag", name = "open" }]
 ... '''))
 >>> if shutil.which("node"):
-...     target = built_target("js", plan)
+...     target = compiled_target("js", plan)
 ...     assert target.ask(["decode 12078048"]).lines == ("ok 2 7 1",)
 ...     target.close()
 """
@@ -30,9 +30,9 @@ import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from packetcodec.emit.c.harness import speaker_c
+from packetcodec.emit.c.harness import harness_c
 from packetcodec.emit.c.writer import write_c
-from packetcodec.emit.js.harness import speaker_js
+from packetcodec.emit.js.harness import harness_js
 from packetcodec.emit.js.writer import write_javascript
 from packetcodec.errors import PacketcodecError
 from packetcodec.fuzz.program import Program
@@ -43,12 +43,12 @@ if TYPE_CHECKING:
     from packetcodec.fuzz.targets import Replies
     from packetcodec.wire import Plan
 
-BUILT = ("c", "c-sanitized", "js")
+BACK_ENDS = ("c", "c-sanitized", "js")
 _SPEAKER, _MAIN = "speaker.mjs", "speaker_main.c"
 _SANITIZED = ("-O1", "-g", "-fsanitize=address,undefined", "-fno-sanitize-recover=undefined")
 
 
-class Built:
+class CompiledTarget:
     """A program in a directory of its own, which goes when the target is closed."""
 
     def __init__(
@@ -91,7 +91,7 @@ class Built:
         self._home.cleanup()
 
 
-def built_target(name: str, plan: Plan, *, timeout: float = 2.0) -> Built:
+def compiled_target(name: str, plan: Plan, *, timeout: float = 2.0) -> CompiledTarget:
     """The emitted code of a plan as a target.
 
     Args:
@@ -104,15 +104,15 @@ def built_target(name: str, plan: Plan, *, timeout: float = 2.0) -> Built:
     """
     if name in {"c", "c-sanitized"}:
         cc = compiler()
-        files = {**write_c(plan), _MAIN: speaker_c(plan)}
+        files = {**write_c(plan), _MAIN: harness_c(plan)}
         flags = ("-std=c99", "-D_POSIX_C_SOURCE=200809L", *(_SANITIZED if name == "c-sanitized" else ("-O2",)))
         sources = [file for file in files if file.endswith(".c")]
-        return Built(name, files, [(cc, *flags, *sources, "-o", "speaker")], ("{home}/speaker",), timeout)
+        return CompiledTarget(name, files, [(cc, *flags, *sources, "-o", "speaker")], ("{home}/speaker",), timeout)
     if name == "js":
         node = _tool("js", "node")
-        files = {**write_javascript(plan), _SPEAKER: speaker_js(plan)}
-        return Built(name, files, (), (node, f"{{home}}/{_SPEAKER}"), timeout)
-    raise PacketcodecError(f"{name} is none of {', '.join(BUILT)}")
+        files = {**write_javascript(plan), _SPEAKER: harness_js(plan)}
+        return CompiledTarget(name, files, (), (node, f"{{home}}/{_SPEAKER}"), timeout)
+    raise PacketcodecError(f"{name} is none of {', '.join(BACK_ENDS)}")
 
 
 def _tool(target: str, *names: str) -> str:

@@ -6,7 +6,7 @@ between them show every status and every kind of input: a start for coverage-gui
 >>> import tempfile
 >>> from pathlib import Path
 >>> with tempfile.TemporaryDirectory() as place:
-...     folder = Folder(Path(place))
+...     folder = Corpus(Path(place))
 ...     folder.add_corpus([b"\x11\x07"])
 ...     folder.questions()
 ['decode 1107']
@@ -35,7 +35,7 @@ _BATCHES = 20
 _EACH = 3
 
 
-class Folder:
+class Corpus:
     """A folder on disk; it is made when something is written."""
 
     def __init__(self, path: Path) -> None:

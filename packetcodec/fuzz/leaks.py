@@ -3,7 +3,7 @@
 Owns one rule: when memory grows without end. It is looked at after every group of questions; what has grown from a quarter
 of the run to its end by more than `LEAK` bytes, never shrank between, and still grew in its last quarter, leaks.
 
->>> memory = Memory()
+>>> memory = MemoryWatch()
 >>> for size in range(100, 300):
 ...     memory.look(size << 20)
 >>> memory.grown() > LEAK
@@ -21,7 +21,7 @@ _LOOKS = 16
 _ALARMS = ("AddressSanitizer", "LeakSanitizer", "MemorySanitizer", "runtime error:")
 
 
-class Memory:
+class MemoryWatch:
     """The sizes of a target over a run, thinned out so that they stay few."""
 
     def __init__(self) -> None:

@@ -23,7 +23,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from packetcodec.fuzz.random_tracks import motion
+from packetcodec.fuzz.random_tracks import random_track
 from packetcodec.wire import FieldPlan, LayoutPlan, Plan, Point, from_raw, head_of
 
 if TYPE_CHECKING:
@@ -87,7 +87,7 @@ class Maker:
         head = head_of(self.layout, raws)
         if self.layout.trail is None or head is None:
             return ()
-        return motion(self.random, self.layout.trail, head)
+        return random_track(self.random, self.layout.trail, head)
 
     def coded(self, bases: Sequence[int | None]) -> tuple[Point, ...]:
         """Earlier positions for base units, from where the position of the packet roughly is."""
@@ -99,7 +99,7 @@ class Maker:
         latitude, longitude = place.get("latitude") or 0, place.get("longitude") or 0
         altitude = place.get("altitude")
         head = Point(max(-900_000_000, min(900_000_000, latitude)), longitude, altitude)
-        return motion(self.random, trail, head)
+        return random_track(self.random, trail, head)
 
 
 def _borders(field: FieldPlan) -> tuple[int, ...]:

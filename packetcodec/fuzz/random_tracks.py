@@ -7,7 +7,7 @@ is near one. Points lie anywhere within their cell, and on its borders.
 >>> from random import Random
 >>> from packetcodec.schema import Trail
 >>> trail = Trail(points=10, step=225, first=16, change=3)
->>> points = motion(Random(1), trail, Point(465_000_000, 98_000_000))
+>>> points = random_track(Random(1), trail, Point(465_000_000, 98_000_000))
 >>> all(-900_000_000 <= point.latitude <= 900_000_000 for point in points)
 True
 """
@@ -30,7 +30,7 @@ Move = tuple[int, int]
 _MOST_ALTITUDE = 10_000_000
 
 
-def motion(random: Random, trail: Trail, head: Point) -> tuple[Point, ...]:
+def random_track(random: Random, trail: Trail, head: Point) -> tuple[Point, ...]:
     """Earlier positions that a caller may give for a trail, newest first."""
     moves = _moves(random, trail, _length(random, trail.points))
     wide = east_step(trail.step, head.latitude)

@@ -30,7 +30,7 @@ from packetcodec.errors import FAULTS, PacketcodecError
 from packetcodec.fuzz.generate import CHANCE, NOTICED, Batch, Inputs
 from packetcodec.fuzz.invariants import BrokenInvariantError, noise_is_missed_no_more_often_than_promised
 from packetcodec.fuzz.judge import Finding, Verdict, judge, trouble
-from packetcodec.fuzz.leaks import LEAK, Memory, alarm
+from packetcodec.fuzz.leaks import LEAK, MemoryWatch, alarm
 from packetcodec.fuzz.oracle import Oracle
 from packetcodec.fuzz.protocol import HELD, SYNC, UNKNOWN, Unit, decode_question, encode_question
 from packetcodec.fuzz.report import Report
@@ -114,7 +114,7 @@ class Session:
         self.inputs = 0
         self.deadline = math.inf
         self.marks: dict[str, Finding] = {}
-        self.memory = Memory()
+        self.memory = MemoryWatch()
         self.start = time.monotonic()
 
     def go(

@@ -3,7 +3,7 @@
 Owns one rule: a target never raises on a question. An exception in our own process is an answer ("raised ..."), a
 program that dies, hangs or loses step is a `Replies.trouble`.
 
->>> target = Inside("echo", lambda line: line.upper())
+>>> target = FunctionTarget("echo", lambda line: line.upper())
 >>> target.ask(["decode 11"]).lines
 ('DECODE 11',)
 """
@@ -62,7 +62,7 @@ class Target(Protocol):
         """Let go of it."""
 
 
-class Inside:
+class FunctionTarget:
     """A function of our own process: line to line."""
 
     def __init__(self, name: str, answer: Callable[[str], str]) -> None:
@@ -87,7 +87,7 @@ class Inside:
         """Nothing to let go."""
 
 
-class Speaker:
+class Harness:
     """The line protocol around a codec with the interface of `packetcodec.codec.Codec`.
 
     Args:
@@ -171,21 +171,21 @@ def value_of(field: FieldPlan, base: int | None) -> Value:
     return base + field.origin if field.scale == 1 else base / field.scale
 
 
-def python_target(schema: Schema) -> Inside:
+def python_target(schema: Schema) -> FunctionTarget:
     """Our own codec."""
     codec = Codec(schema)
-    return Inside("python", Speaker(codec.plan, codec))
+    return FunctionTarget("python", Harness(codec.plan, codec))
 
 
-def reference_target(schema: Schema) -> Inside:
+def reference_target(schema: Schema) -> FunctionTarget:
     """The construct reference."""
     codec = Codec(schema)
-    return Inside("reference", Speaker(codec.plan, ReferenceCodec(schema)))
+    return FunctionTarget("reference", Harness(codec.plan, ReferenceCodec(schema)))
 
 
 def decoder_target(
     plan: Plan, decode: Callable[[bytes], Sequence[Any]], encode: Callable[..., bytes] | None = None
-) -> Inside:
+) -> FunctionTarget:
     """Functions of a user's own.
 
     Args:
@@ -214,7 +214,7 @@ def decoder_target(
         values = {field.name: None if number == field.absent else number for field, number in both}
         return bytes(encode(question.layout.name, values)).hex()
 
-    return Inside("decoder", answer)
+    return FunctionTarget("decoder", answer)
 
 
 def _told(plan: Plan, data: bytes, rest: Sequence[Any]) -> str:

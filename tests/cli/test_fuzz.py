@@ -8,7 +8,6 @@ from pathlib import Path
 import pytest
 
 from packetcodec.cli.app import run
-from packetcodec.fuzz import self_test as room
 
 EXAMPLES = Path(__file__).parent.parent / "fuzz" / "examples"
 GATE = str(EXAMPLES / "gate.toml")
@@ -91,14 +90,3 @@ def test_bad_input_is_one_clear_line(fuzz, arguments, status, words):
     assert found == status
     assert words in err
     assert len(err.strip().splitlines()) == 1
-
-
-def test_the_self_test_prints_a_table_and_fails_when_a_mistake_is_missed(fuzz, monkeypatch):
-    monkeypatch.setattr(room, "FAULTS_OF", {"decoder": ("version ignored",), "encoder": ("half rounded down",)})
-    status, out, _ = fuzz("--self-test")
-    assert status == 0
-    assert "2 of 2 found" in out
-    monkeypatch.setattr(room, "FAULTS_OF", {"decoder": ("version ignored", "no mistake at all")})
-    monkeypatch.setattr(room, "_SECONDS", 0.2)
-    status, out, _ = fuzz("--self-test", "--json")
-    assert (status, [trial["found"] for trial in json.loads(out)]) == (1, [True, False])

@@ -8,10 +8,10 @@ from packetcodec.errors import FAULTS, PacketFault
 from packetcodec.fuzz.generate import CHANCE, NOTICED, ROUND, Inputs
 from packetcodec.fuzz.oracle import Oracle
 from packetcodec.fuzz.protocol import decode_answer
-from packetcodec.fuzz.self_test import ground
 from packetcodec.schema import Schema
 from packetcodec.starter import schema_text
 from packetcodec.wire import compile_plan, unpack
+from tests.support.proving_ground import ground
 
 STARTER = compile_plan(Schema.parse(schema_text()))
 BARE = compile_plan(

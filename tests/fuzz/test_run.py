@@ -8,12 +8,22 @@ import pytest
 
 from packetcodec.codec import Codec
 from packetcodec.errors import PacketcodecError
-from packetcodec.fuzz import Folder, Inside, Program, compile_plan, play, program, python_target, reference_target, run
+from packetcodec.fuzz import (
+    Corpus,
+    FunctionTarget,
+    Program,
+    compile_plan,
+    play,
+    program,
+    python_target,
+    reference_target,
+    run,
+)
 from packetcodec.fuzz.describe import report_words
 from packetcodec.fuzz.invariants import broken_by
-from packetcodec.fuzz.self_test import GROUND, ground
 from packetcodec.fuzz.targets import decoder_target
 from packetcodec.schema import Schema
+from tests.support.proving_ground import GROUND, ground
 
 EXAMPLES = Path(__file__).parent / "examples"
 GATE = Schema.load(EXAMPLES / "gate.toml")
@@ -124,7 +134,7 @@ def shifted(line):
 
 
 def test_a_wrong_value_is_told_with_the_smallest_packet_and_its_rule():
-    report = run(Inside("shifted", shifted), PLAN, seconds=20, most_inputs=2000)
+    report = run(FunctionTarget("shifted", shifted), PLAN, seconds=20, most_inputs=2000)
     assert [finding.mark for finding in report.findings] == ["decode: temperature wrong"]
     finding = report.findings[0]
     assert finding.expected == "ok 2 0 128 0 0"
@@ -135,14 +145,14 @@ def test_a_wrong_value_is_told_with_the_smallest_packet_and_its_rule():
 
 
 def test_a_finding_can_be_played_again_and_is_gone_when_it_is_mended():
-    question = run(Inside("shifted", shifted), PLAN, seconds=20, most_inputs=2000).findings[0].question
-    assert play(Inside("shifted", shifted), PLAN, question).mark == "decode: temperature wrong"
+    question = run(FunctionTarget("shifted", shifted), PLAN, seconds=20, most_inputs=2000).findings[0].question
+    assert play(FunctionTarget("shifted", shifted), PLAN, question).mark == "decode: temperature wrong"
     assert play(python_target(GATE), PLAN, question).count == 0
 
 
 def test_findings_and_corpus_are_kept_and_asked_first(tmp_path):
-    report = run(Inside("shifted", shifted), PLAN, seconds=20, most_inputs=2000)
-    folder = Folder(tmp_path / "kept")
+    report = run(FunctionTarget("shifted", shifted), PLAN, seconds=20, most_inputs=2000)
+    folder = Corpus(tmp_path / "kept")
     folder.add_findings(report.findings)
     folder.add_findings(report.findings)
     folder.add_corpus([b"\x12"])
@@ -150,17 +160,17 @@ def test_findings_and_corpus_are_kept_and_asked_first(tmp_path):
     first = folder.questions(PLAN)
     assert first[0] == report.findings[0].question
     assert "decode 12" in first
-    again = run(Inside("shifted", shifted), PLAN, seconds=20, first=first, most_inputs=1)
+    again = run(FunctionTarget("shifted", shifted), PLAN, seconds=20, first=first, most_inputs=1)
     assert [finding.kind for finding in again.findings] == ["replayed"]
 
 
 def test_what_cannot_be_read_in_the_folder_is_passed_over(tmp_path):
     (tmp_path / "findings.jsonl").write_text('not json\n{"question": "decode xy"}\n[1]\n{"question": 7}\n', encoding="utf-8")
-    assert Folder(tmp_path).questions(PLAN) == []
+    assert Corpus(tmp_path).questions(PLAN) == []
 
 
 def test_the_same_seed_finds_the_same():
-    one, two = (run(Inside("shifted", shifted), PLAN, seconds=60, seed=9, most_inputs=3000) for _ in range(2))
+    one, two = (run(FunctionTarget("shifted", shifted), PLAN, seconds=60, seed=9, most_inputs=3000) for _ in range(2))
     keys = [[(item.mark, item.question, item.inputs) for item in report.findings] for report in (one, two)]
     assert keys[0] == keys[1]
     assert one.counts == two.counts
@@ -168,7 +178,7 @@ def test_the_same_seed_finds_the_same():
 
 def test_a_run_stops_after_so_many_different_findings():
     oracle = python_target(GROUND_SCHEMA)
-    wrong = Inside("numbers", lambda line: oracle.ask([line]).lines[0].replace("1", "2") if line != "sync" else "?")
+    wrong = FunctionTarget("numbers", lambda line: oracle.ask([line]).lines[0].replace("1", "2") if line != "sync" else "?")
     report = run(wrong, ground(), seconds=30, most_findings=4)
     assert len(report.findings) >= 4
     assert "different findings" in report.stopped

@@ -10,8 +10,8 @@ from hypothesis import HealthCheck, Phase, find, settings
 from packetcodec import Codec, Schema
 from packetcodec.errors import FAULTS
 from packetcodec.fuzz import any_packets, good_packets, good_values, points, schemas, spoiled_packets
-from packetcodec.fuzz.self_test import GROUND
 from packetcodec.fuzz.strategies.packets import WAYS
+from tests.support.proving_ground import GROUND
 
 SCHEMA = Schema.parse(GROUND)
 CODEC = Codec(SCHEMA)

@@ -8,12 +8,12 @@ from pathlib import Path
 import pytest
 
 from packetcodec.errors import PacketcodecError
-from packetcodec.fuzz import Program, built_target, compile_plan, run
+from packetcodec.fuzz import Program, compile_plan, compiled_target, run
 from packetcodec.fuzz.compiled import compiler
 from packetcodec.fuzz.describe import report_words
-from packetcodec.fuzz.self_test import GROUND
 from packetcodec.schema import Schema
 from packetcodec.starter import schema_text
+from tests.support.proving_ground import GROUND
 
 EXAMPLES = Path(__file__).parent / "examples"
 GATE = compile_plan(Schema.load(EXAMPLES / "gate.toml"))
@@ -30,7 +30,7 @@ def demand(*tools):
 def test_emitted_code_is_clean(name, text):
     demand(*(("node",) if name == "js" else ("gcc", "clang", "cc")))
     plan = compile_plan(Schema.parse(text))
-    target = built_target(name, plan)
+    target = compiled_target(name, plan)
     report = run(target, plan, seconds=2, scale=2)
     target.close()
     assert report.clean, report_words(report)
@@ -81,13 +81,13 @@ def test_a_tool_that_is_missing_is_named_in_one_line(monkeypatch):
     monkeypatch.setenv("PATH", "")
     monkeypatch.delenv("CC", raising=False)
     with pytest.raises(PacketcodecError, match="js: needs node, which is not installed"):
-        built_target("js", GATE)
+        compiled_target("js", GATE)
     with pytest.raises(PacketcodecError, match="c: needs gcc or clang or cc, which is not installed"):
-        built_target("c", GATE)
+        compiled_target("c", GATE)
 
 
 def test_emitted_code_that_does_not_compile_is_one_line(monkeypatch):
     demand("gcc", "clang", "cc")
-    monkeypatch.setattr("packetcodec.fuzz.compiled.speaker_c", lambda _: "int main(void) { return nothing; }")
+    monkeypatch.setattr("packetcodec.fuzz.compiled.harness_c", lambda _: "int main(void) { return nothing; }")
     with pytest.raises(PacketcodecError, match=r"does not compile: .*error"):
-        built_target("c", GATE)
+        compiled_target("c", GATE)

@@ -19,9 +19,9 @@ import pytest
 
 from packetcodec import Codec, PacketFault, Plan, Schema
 from packetcodec.codec.points import to_point
-from packetcodec.emit.c.harness import speaker_c
+from packetcodec.emit.c.harness import harness_c
 from packetcodec.emit.c.writer import write_c
-from packetcodec.fuzz.compiled import built_target
+from packetcodec.fuzz.compiled import compiled_target
 from packetcodec.fuzz.program import Program
 from packetcodec.fuzz.protocol import Unit, decode_answer, decode_question, encode_question
 from packetcodec.fuzz.targets import Target, python_target, reference_target
@@ -82,7 +82,7 @@ def compiled(compiler: str, package: str, *flags: str) -> Callable[[Schema, Path
 
     def make(schema: Schema, folder: Path) -> Target:
         plan = Codec(schema).plan
-        files = {**write_c(plan), "speaker_main.c": speaker_c(plan)}
+        files = {**write_c(plan), "speaker_main.c": harness_c(plan)}
         for name, text in files.items():
             (folder / name).write_text(text, encoding="utf-8")
         sources = [name for name in files if name.endswith(".c")]
@@ -97,7 +97,7 @@ def compiled(compiler: str, package: str, *flags: str) -> Callable[[Schema, Path
 def javascript(schema: Schema, folder: Path) -> Target:  # noqa: ARG001  # it finds its own folder
     """The emitted module in Node.js."""
     tool("node", "nodejs")
-    return built_target("js", Codec(schema).plan, timeout=60)
+    return compiled_target("js", Codec(schema).plan, timeout=60)
 
 
 @dataclass(frozen=True)

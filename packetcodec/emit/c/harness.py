@@ -13,7 +13,7 @@ a field that is not optional) is never asked for.
 ... id = 2
 ... fields = [{ kind = "identifier" }, { kind = "flag", name = "open" }]
 ... '''))
->>> [line.strip() for line in speaker_c(plan).splitlines() if "number(p->identifier" in line]
+>>> [line.strip() for line in harness_c(plan).splitlines() if "number(p->identifier" in line]
 ['number(p->identifier, 1);']
 """
 
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from packetcodec.wire import LayoutPlan, Plan
 
 
-def speaker_c(plan: Plan) -> str:
+def harness_c(plan: Plan) -> str:
     """The source of a program that answers questions about a plan in base units, by its emitted C."""
     names = public_names(plan)
     own = list(zip(plan.layouts, names.layouts, strict=True))

@@ -12,7 +12,7 @@ Owns one rule: how values and degrees become codes and base units again, in the 
 ... id = 2
 ... fields = [{ kind = "identifier" }, { kind = "flag", name = "open" }]
 ... '''))
->>> speaker_js(plan).splitlines()[1]
+>>> harness_js(plan).splitlines()[1]
 'import { decode, encode, fromHex, toHex, LAYOUTS } from "./pasture.mjs";'
 """
 
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from packetcodec.wire import Plan
 
 
-def speaker_js(plan: Plan) -> str:
+def harness_js(plan: Plan) -> str:
     """The line protocol around the emitted module of a plan."""
     return _JS.replace("@NAME@", plan.name)
 

@@ -14,13 +14,13 @@ from pathlib import Path
 import pytest
 
 from packetcodec.emit.c.writer import write_c
-from packetcodec.fuzz import Folder, built_target, compile_plan, run
+from packetcodec.fuzz import Corpus, compile_plan, compiled_target, run
 from packetcodec.fuzz.corpus import corpus_of
 from packetcodec.fuzz.describe import report_words
-from packetcodec.fuzz.self_test import GROUND
 from packetcodec.schema import Schema
 from packetcodec.starter import schema_text
 from tests.fuzz.coverage.libfuzzer import libfuzzer_source
+from tests.support.proving_ground import GROUND
 
 SECONDS = 10 if os.environ.get("CI") else 3
 SANITIZERS = "-fsanitize=fuzzer,address,undefined"
@@ -42,7 +42,7 @@ def test_libfuzzer_finds_nothing_in_emitted_c_and_its_corpus_agrees_with_us(text
     plan = compile_plan(Schema.parse(text))
     for name, source in {**write_c(plan), "target.c": libfuzzer_source(plan)}.items():
         (tmp_path / name).write_text(source, encoding="utf-8")
-    folder = Folder(tmp_path / "kept")
+    folder = Corpus(tmp_path / "kept")
     folder.add_corpus(corpus_of(plan))
     before = len(list(folder.corpus.iterdir()))
     sources = sorted(path.name for path in tmp_path.glob("*.c"))
@@ -57,7 +57,7 @@ def test_libfuzzer_finds_nothing_in_emitted_c_and_its_corpus_agrees_with_us(text
     assert runs(found.stderr) > 10_000
     assert len(list(folder.corpus.iterdir())) > before, "nothing new was reached"
     # What the fuzzer thought worth keeping is asked of the emitted C and compared with our own answers.
-    target = built_target("c-sanitized", plan)
+    target = compiled_target("c-sanitized", plan)
     report = run(target, plan, seconds=1, first=folder.questions(plan), most_inputs=1)
     target.close()
     assert report.clean, report_words(report)
@@ -74,7 +74,7 @@ def test_libfuzzer_finds_what_is_planted(tmp_path):
     )
     for name, text in {**files, "target.c": libfuzzer_source(plan)}.items():
         (tmp_path / name).write_text(text, encoding="utf-8")
-    Folder(tmp_path / "kept").add_corpus(corpus_of(plan))
+    Corpus(tmp_path / "kept").add_corpus(corpus_of(plan))
     build = ["clang", "-std=c99", "-g", "-O1", SANITIZERS, source, "target.c", "-o", "target"]
     made = subprocess.run(build, cwd=tmp_path, capture_output=True, text=True, check=False)
     assert made.returncode == 0, made.stderr
@@ -93,7 +93,7 @@ def test_atheris_finds_nothing_in_the_python_decoder(tmp_path):
     demand("atheris", importlib.util.find_spec("atheris"))
     schema = tmp_path / "proving_ground.toml"
     schema.write_text(GROUND, encoding="utf-8")
-    folder = Folder(tmp_path / "kept")
+    folder = Corpus(tmp_path / "kept")
     folder.add_corpus(corpus_of(compile_plan(Schema.parse(GROUND))))
     script = Path(__file__).with_name("decode_with_atheris.py")
     options = [f"-max_total_time={SECONDS}", "-max_len=64", "-seed=1"]

@@ -1,6 +1,6 @@
 """The trail of the plain decoder and encoder, with switches that make it wrong.
 
-Owns no rule: what is right stands in the specification, what is wrong here in `packetcodec.fuzz.faults`.
+Owns no rule: what is right stands in the specification, what is wrong here in `tests.fuzz.planted.mistakes`.
 
 >>> stream = Stream([0b10110000], 1)
 >>> stream.get(3), stream.left
@@ -179,7 +179,7 @@ class PlainTrail:
                 order += steady <= 0 and not self.has("escape does not grow")
             self.digits.append(f"0{value & (1 << order) - 1:0{order}b}" if order else "0")
             return rest
-        assert self.stream is not None  # noqa: S101  # nothing is given: it is being read
+        assert self.stream is not None  # nothing is given: it is being read
         value = 0
         while self.stream.get(1):
             value += 1 << order

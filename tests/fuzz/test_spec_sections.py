@@ -3,8 +3,8 @@
 import pytest
 
 from packetcodec.emit.spec import write_spec
-from packetcodec.fuzz.self_test import ground
 from packetcodec.fuzz.spec_sections import RULES, why
+from tests.support.proving_ground import ground
 
 TEXT = write_spec(ground())["proving_ground-v5.md"]
 

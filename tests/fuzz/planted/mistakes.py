@@ -3,7 +3,7 @@
 Owns one list. A name stands once: where the same mistake can be made on both sides (the check, the coding of a trail) it
 is tried on each.
 
->>> len(FAULTS_OF["decoder"]) + len(FAULTS_OF["encoder"]) >= 60
+>>> len(MISTAKES_OF["decoder"]) + len(MISTAKES_OF["encoder"]) >= 60
 True
 """
 
@@ -58,7 +58,7 @@ _CODING = (
     "pole divides by zero",
 )
 
-FAULTS_OF = {
+MISTAKES_OF = {
     "decoder": (
         "empty packet not expected",
         "version ignored",

@@ -3,8 +3,8 @@
 import pytest
 
 from packetcodec.fuzz.protocol import QuestionFault, decode_answer, encode_question, read_question
-from packetcodec.fuzz.self_test import ground
 from packetcodec.wire import Point
+from tests.support.proving_ground import ground
 
 PLAN = ground()
 CLIMB = PLAN.layouts[2]

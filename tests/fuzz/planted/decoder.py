@@ -24,7 +24,7 @@ from __future__ import annotations
 import struct
 from typing import TYPE_CHECKING
 
-from packetcodec.fuzz.plain_trail import PlainTrail, Stream, TrailError
+from tests.fuzz.planted.trail import PlainTrail, Stream, TrailError
 
 if TYPE_CHECKING:
     from packetcodec.wire import FieldPlan, LayoutPlan, Plan
