@@ -5,15 +5,9 @@ package. The strategies need hypothesis, the extra `fuzz`, and are loaded when t
 the pytest fixture do without.
 
 >>> from packetcodec.schema import Schema
->>> schema = Schema.parse('''
-... name = "pasture"
-... version = 1
-... [[layouts]]
-... name = "gate"
-... id = 2
-... fields = [{ kind = "identifier" }, { kind = "flag", name = "open" }]
-... ''')
->>> report = run(python_target(schema), compile_plan(schema), seconds=60, most_inputs=2000)
+>>> from packetcodec.starter import schema_text
+>>> schema = Schema.parse(schema_text())
+>>> report = run(python_target(schema), compile_plan(schema), seconds=60, most_inputs=300)
 >>> report.clean
 True
 """

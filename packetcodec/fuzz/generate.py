@@ -3,16 +3,8 @@
 Owns one rule: which kinds of input are tried, and how many of each in a round. The same seed gives the same questions in
 the same order, however fast the target is. It needs nothing but the standard library's generator of random numbers.
 
->>> from packetcodec.wire import compile_plan
->>> from packetcodec.schema import Schema
->>> plan = compile_plan(Schema.parse('''
-... name = "pasture"
-... version = 1
-... [[layouts]]
-... name = "gate"
-... id = 2
-... fields = [{ kind = "identifier" }, { kind = "flag", name = "open" }]
-... '''))
+>>> from packetcodec.starter import example_plan
+>>> plan = example_plan()
 >>> from packetcodec.fuzz.oracle import Oracle
 >>> batch = next(Inputs(Oracle(plan), seed=1).rounds())
 >>> batch.kind, len(batch.questions) == len(batch.answers)

@@ -4,15 +4,8 @@ Owns one rule: how sure a statistical test is. What has a probability is refused
 often than once in a million runs (`SURE`), by the exact binomial tail.
 
 >>> from packetcodec.schema import Schema
->>> codec = Codec(Schema.parse('''
-... name = "pasture"
-... version = 1
-... check = { crc = "CRC-8/AUTOSAR" }
-... [[layouts]]
-... name = "gate"
-... id = 2
-... fields = [{ kind = "identifier" }, { kind = "flag", name = "open" }]
-... '''))
+>>> from packetcodec.starter import schema_text
+>>> codec = Codec(Schema.parse(schema_text()))
 >>> decoding_ends_with_a_packet_or_a_named_fault(codec, b"\x12")
 >>> from fractions import Fraction
 >>> chance_of_passing_so_often(3, 1000, Fraction(1, 256)) > SURE

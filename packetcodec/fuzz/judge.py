@@ -3,19 +3,11 @@
 Owns one rule: when two wrong answers are the same finding. They are, when the same part of the answer is wrong in the same
 way: the same two statuses, the same field, the trail, the same trouble.
 
->>> from packetcodec.wire import compile_plan
->>> from packetcodec.schema import Schema
+>>> from packetcodec.starter import example_plan
 >>> from packetcodec.fuzz.oracle import Oracle
->>> plan = compile_plan(Schema.parse('''
-... name = "pasture"
-... version = 1
-... [[layouts]]
-... name = "gate"
-... id = 2
-... fields = [{ kind = "identifier" }, { kind = "flag", name = "open" }]
-... '''))
->>> judge(Oracle(plan), "decode 12", "ok 2 7 1", "ok 2 7 0").mark
-'decode: open wrong'
+>>> plan = example_plan()
+>>> judge(Oracle(plan), "decode 11", "ok 1 7 42 - - - 61 1", "ok 1 7 42 - - - 60 1").mark
+'decode: battery wrong'
 """
 
 from __future__ import annotations

@@ -3,20 +3,11 @@
 Owns one short cut and no rule: a packet of a known layout and of a possible length whose check does not come out is
 `bad_check`, which one call of the CRC tells without the rest of the decoding. A test holds it against `packetcodec.wire`.
 
->>> from packetcodec.wire import compile_plan
->>> from packetcodec.schema import Schema
->>> plan = compile_plan(Schema.parse('''
-... name = "pasture"
-... version = 1
-... check = { crc = "CRC-8/AUTOSAR" }
-... [[layouts]]
-... name = "gate"
-... id = 2
-... fields = [{ kind = "identifier" }, { kind = "flag", name = "open" }]
-... '''))
+>>> from packetcodec.starter import example_plan
+>>> plan = example_plan()
 >>> oracle = Oracle(plan)
->>> oracle.answer("decode 12078048"), oracle.answer("decode 12078049"), oracle.answer("encode_base 2 7 2")
-('ok 2 7 1', 'bad_check', 'refused')
+>>> oracle.answer("decode 11072abad13d02afae8bcf480f2c"), oracle.answer("decode 11072abad13d02afae8bcf480f2d")
+('ok 1 7 42 6121630 8476631 1118 61 1', 'bad_check')
 """
 
 from __future__ import annotations

@@ -4,16 +4,8 @@ Owns one rule: how content is chosen. A code is one time in two anything the fie
 last but one, last, absent, a single bit, a run of ones; base units lie around codes, ties, ends of the range and beyond.
 
 >>> from random import Random
->>> from packetcodec.wire import compile_plan
->>> from packetcodec.schema import Schema
->>> plan = compile_plan(Schema.parse('''
-... name = "pasture"
-... version = 1
-... [[layouts]]
-... name = "gate"
-... id = 2
-... fields = [{ kind = "identifier" }, { kind = "flag", name = "open" }]
-... '''))
+>>> from packetcodec.starter import example_plan
+>>> plan = example_plan()
 >>> maker = Maker(plan, plan.layouts[0], Random(1))
 >>> all(raw <= field.last for raw, field in zip(maker.raws(), plan.layouts[0].fields))
 True

@@ -4,17 +4,11 @@ Owns two rules. A target that falls is a finding, and the run goes on. And the g
 right answers themselves: a packet with fewer wrong bits than the Hamming distance is never good.
 
 >>> from packetcodec.schema import Schema
+>>> from packetcodec.starter import schema_text
 >>> from packetcodec.fuzz.targets import python_target
->>> schema = Schema.parse('''
-... name = "pasture"
-... version = 1
-... [[layouts]]
-... name = "gate"
-... id = 2
-... fields = [{ kind = "identifier" }, { kind = "flag", name = "open" }]
-... ''')
->>> report = run(python_target(schema), compile_plan(schema), seconds=60, most_inputs=3000)
->>> report.clean, report.inputs >= 3000
+>>> schema = Schema.parse(schema_text())
+>>> report = run(python_target(schema), compile_plan(schema), seconds=60, most_inputs=300)
+>>> report.clean, report.inputs >= 300
 (True, True)
 """
 

@@ -3,20 +3,12 @@
 Owns one rule: what is smaller. Fewer bytes, then fewer set bits before the check, then the lower number; for an encoder's
 question fewer points, then numbers nearer to zero. Each step is asked again: what stays is still the same finding.
 
->>> from packetcodec.wire import compile_plan
->>> from packetcodec.schema import Schema
->>> plan = compile_plan(Schema.parse('''
-... name = "pasture"
-... version = 1
-... [[layouts]]
-... name = "gate"
-... id = 2
-... fields = [{ kind = "identifier" }, { kind = "flag", name = "open" }]
-... '''))
+>>> from packetcodec.starter import example_plan
+>>> plan = example_plan()
 >>> from packetcodec.fuzz.oracle import Oracle
->>> is_odd = lambda text: text.startswith("encode 2") and int(text.split()[2]) % 2 == 1
->>> shrink(Oracle(plan), "encode 2 77 1", is_odd)
-'encode 2 1 0'
+>>> is_odd = lambda text: int(text.split()[2]) % 2 == 1
+>>> shrink(Oracle(plan), "encode 1 77 1 - - - 0 0", is_odd)
+'encode 1 1 0 0 0 0 0 0'
 """
 
 from __future__ import annotations

@@ -4,17 +4,10 @@ Owns one rule: how a packet can be spoiled (`WAYS`). Everything shrinks: towards
 shorter packets.
 
 >>> from hypothesis import find
->>> from packetcodec.schema import Schema
->>> schema = Schema.parse('''
-... name = "pasture"
-... version = 1
-... check = { crc = "CRC-8/AUTOSAR" }
-... [[layouts]]
-... name = "gate"
-... id = 2
-... fields = [{ kind = "identifier" }, { kind = "flag", name = "open" }]
-... ''')
 >>> from packetcodec.codec import Codec
+>>> from packetcodec.schema import Schema
+>>> from packetcodec.starter import schema_text
+>>> schema = Schema.parse(schema_text())
 >>> codec = Codec(schema)
 >>> codec.try_decode(find(spoiled_packets(codec, schema, ways=["cut"]), lambda data: len(data) == 3))
 ('too_short', None)
