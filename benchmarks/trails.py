@@ -40,7 +40,7 @@ if TYPE_CHECKING:
     from packetcodec.schema import Trail
 
 RESOLUTION, POINTS, INTERVALS = 2.5, 10, (10, 30)
-MOST_BY_DEFAULT, MOST_SUGGESTED = 1.05, 1.03
+MAX_BY_DEFAULT, MAX_SUGGESTED = 1.05, 1.03
 #: Trails that `packetcodec replay` looks at for its suggestion; the values found are measured on all windows of the track.
 SUGGESTED_FROM = 100
 FACTORS = (7, 10, 12)
@@ -126,7 +126,7 @@ def measure(group: str, name: str, some: NDArray[np.int64], trail: Trail) -> Tra
     ours = [points_of(window) for window in some]
     found = suggest(trail, ours[:: -(-len(ours) // SUGGESTED_FROM)])
     assert found is not None  # noqa: S101  # every window has points
-    tuned = replace(trail, first=found.first, change=found.change)
+    tuned = replace(trail, initial_scale=found.initial_scale, scale_rate=found.scale_rate)
     default = [bits_of(trail, window) for window in ours]
     suggested = [bits_of(tuned, window) for window in ours]
     head, check = _head()
@@ -148,8 +148,8 @@ def measure(group: str, name: str, some: NDArray[np.int64], trail: Trail) -> Tra
         suggested=fmean(suggested),
         padded=fmean(-(-bits // 8) * 8 for bits in default),
         padded_suggested=fmean(-(-bits // 8) * 8 for bits in suggested),
-        first=found.first,
-        change=found.change,
+        first=found.initial_scale,
+        change=found.scale_rate,
         sizes={label: fmean(each) for label, each in sizes.items()},
         airtimes={
             label: tuple(fmean(AIRTIMES[factor][size] for size in each) for factor in FACTORS)
@@ -225,9 +225,7 @@ def print_tracks(interval: int, measured: list[Track]) -> None:
     for group, some in groupby(measured, lambda track: track.group):
         print(_row(f"mean of {group}", list(some)))
     print(_row(f"mean of all {len(measured)}", measured))
-    for words, found, most in zip(
-        ("default", "suggested"), ratios(measured), (MOST_BY_DEFAULT, MOST_SUGGESTED), strict=True
-    ):
+    for words, found, most in zip(("default", "suggested"), ratios(measured), (MAX_BY_DEFAULT, MAX_SUGGESTED), strict=True):
         reached = "reached" if max(found.of_sums, found.mean) <= most else "missed"
         figures = f"of sums {found.of_sums:.3f}, mean of tracks' ratios {found.mean:.3f}"
         print(f"target: {words} values at most {most}: {figures} ({reached})")

@@ -25,7 +25,7 @@ extern "C" {
 
 #define PASTURE_FINGERPRINT "7985ffc5412132c8"
 #define PASTURE_VERSION 1
-#define PASTURE_MOST_BYTES 32 /* of any packet */
+#define PASTURE_MAX_BYTES 32 /* of any packet */
 
 /* What is wrong with a packet; the first fault in this order is given. */
 typedef enum {

@@ -464,8 +464,8 @@ function checkOf(bytes) {
 const POLE = 900000000;
 const HALF_CIRCLE = 1800000000;
 const CIRCLE = 3600000000;
-const MOST_CELLS = 1048575;
-const MOST_CLIMB = 1000000000;
+const MAX_CELLS = 1048575;
+const MAX_CLIMB = 1000000000;
 
 /** What is thrown, and caught again, for bits that no encoder writes. */
 const BAD_TRAIL = new RangeError("bad_trail");
@@ -495,7 +495,7 @@ function eastStep(step, latitude) {
 }
 
 /** Farthest cell of an axis.  @type {(step: number) => number} */
-const reach = (step) => Math.min(MOST_CELLS, Math.floor((HALF_CIRCLE + Math.floor(step / 2)) / step));
+const reach = (step) => Math.min(MAX_CELLS, Math.floor((HALF_CIRCLE + Math.floor(step / 2)) / step));
 
 /** Axes that share one scale and one choice of guess. */
 class Group {
@@ -587,10 +587,10 @@ class Grid {
     this.timed = trail.gapFirst > 0;
     this.groups = [new Group([reach(this.step), reach(this.east)], shifted(trail.first), shifted(trail.change))];
     if (this.climb) {
-      const limit = Math.min(MOST_CELLS, Math.floor(MOST_CLIMB / this.climb));
+      const limit = Math.min(MAX_CELLS, Math.floor(MAX_CLIMB / this.climb));
       this.groups.push(new Group([limit], shifted(trail.altitudeFirst), shifted(trail.altitudeChange)));
     }
-    if (this.timed) this.groups.push(new Group([MOST_CELLS], trail.gapFirst, 1, true));
+    if (this.timed) this.groups.push(new Group([MAX_CELLS], trail.gapFirst, 1, true));
     this.ages = this.groups[this.groups.length - 1];
   }
 
@@ -786,7 +786,7 @@ function written(trail, head, points, shift) {
 const AXES = {
   latitude: [10000000, -POLE, POLE, "degrees"],
   longitude: [10000000, -HALF_CIRCLE, HALF_CIRCLE, "degrees"],
-  altitude: [100, -MOST_CLIMB - 10000000, MOST_CLIMB + 10000000, "m"],
+  altitude: [100, -MAX_CLIMB - 10000000, MAX_CLIMB + 10000000, "m"],
   age: [1, 0, 2147483647, "s"],
 };
 

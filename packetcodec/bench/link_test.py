@@ -49,7 +49,7 @@ if TYPE_CHECKING:
     from packetcodec.wire import Value
 
 #: Most points of a trail, as in a schema.
-MOST_POINTS = 63
+MAX_POINTS = 63
 #: Part of a tick by which an age, a difference of two floats, may miss a whole number of them.
 _SLACK = 0.001
 
@@ -113,8 +113,8 @@ def with_trail(schema: Schema, layout: str, points: int) -> Schema:
     Raises:
         PacketcodecError: the layout has no trail, or the number is out of range or does not fit the packet's limit.
     """
-    if not 0 <= points <= MOST_POINTS:
-        raise PacketcodecError(f"trail: {points} is outside 0..{MOST_POINTS} points")
+    if not 0 <= points <= MAX_POINTS:
+        raise PacketcodecError(f"trail: {points} is outside 0..{MAX_POINTS} points")
     changed = []
     for item in schema.layouts:
         if item.name == layout:

@@ -21,7 +21,7 @@ from typing import NamedTuple
 from packetcodec.errors import PacketcodecError
 
 #: Most packets by which one can be late: beyond it a bench test says nothing about a radio.
-MOST_LATE = 1000
+MAX_LATE = 1000
 #: By which the least burst, a quotient of two floats, may miss a number that a user writes.
 _ROUNDING = 1e-9
 
@@ -58,8 +58,8 @@ class Harm:
         for name, value in (("bit errors", self.bit_errors), ("duplicates", self.duplicates)):
             if not 0 <= value <= 1:
                 raise PacketcodecError(f"{name}: {value:g} is outside 0..1")
-        if not 0 <= self.reorder <= MOST_LATE:
-            raise PacketcodecError(f"reorder: {self.reorder} is outside 0..{MOST_LATE} packets")
+        if not 0 <= self.reorder <= MAX_LATE:
+            raise PacketcodecError(f"reorder: {self.reorder} is outside 0..{MAX_LATE} packets")
         if self.burst is not None:
             least = max(1.0, self.loss / (1 - self.loss))
             if not isfinite(self.burst):

@@ -165,7 +165,7 @@ class _Run:
         line = text_line(self.layout, values, trail)
         self.lengths.append(len(line.encode()) + 1)
         for field, raw in zip(self.layout.fields, packet.codes, strict=True):
-            if raw != field.absent:
+            if raw != field.absent_code:
                 self.sent[field.name] += 1
                 self._measure(field, to_base(field, values[field.name]), raw)
         self._position(fix, packet.values, line)
@@ -180,8 +180,8 @@ class _Run:
             self.clipped[field.name] += 1
         elif not KINDS[field.kind].counting:
             error = abs(from_raw(field, raw) - base)
-            if field.circle:
-                error = min(error % field.circle, -error % field.circle)
+            if field.modulus:
+                error = min(error % field.modulus, -error % field.modulus)
             self.worst[field.name] = max(self.worst.get(field.name, 0), error)
 
     def _position(self, fix: Fix, values: Mapping[str, Value], line: str) -> None:

@@ -25,9 +25,9 @@ from typing import TYPE_CHECKING
 
 from packetcodec.bench.history import History
 from packetcodec.errors import PacketcodecError
-from packetcodec.logs.fix import METRES_A_SECOND
+from packetcodec.logs.fix import METRES_PER_SECOND
 from packetcodec.schema import METRES_PER_DEGREE
-from packetcodec.wire import FieldPlan, OutOfRangeError, Value, bounds, to_base, to_value
+from packetcodec.wire import FieldPlan, OutOfRangeFault, Value, bounds, to_base, to_value
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -89,10 +89,10 @@ class Sender:
             if field.name == name:
                 try:
                     base = to_base(field, value)
-                except OutOfRangeError as fault:
+                except OutOfRangeFault as fault:
                     raise PacketcodecError(f"{name}: {fault}") from None
                 # A value that is given once and for all is not clipped packet by packet.
-                if field.policy != "wrap" and not field.low <= base <= field.end:
+                if field.policy != "wrap" and not field.low <= base <= field.max_input:
                     raise PacketcodecError(f"{name}: {value} is outside {bounds(field)}")
                 return
         known = ", ".join(field.name for field in self.layout.fields)
@@ -114,7 +114,7 @@ class _Source:
         self.words = "packet number" if self.counting else "log"
         if self.constant is not None and not held:
             self.words = f"constant {_shown(self.constant)}"
-        elif not held and not self.counting and field.absent is None and field.kind not in METRES_PER_DEGREE:
+        elif not held and not self.counting and field.absent_code is None and field.kind not in METRES_PER_DEGREE:
             self.constant = _middle(field)
             self.words = f"constant {_shown(self.constant)} (not in the log)"
 
@@ -133,7 +133,7 @@ def _middle(field: FieldPlan) -> Value:
     """A value to send for a field that must be sent and that a log does not hold."""
     if field.kind in ("identifier", "flag", "choice"):
         return to_value(field, 1 if field.kind == "identifier" else 0)
-    return to_value(field, field.last // 2)
+    return to_value(field, field.max_code // 2)
 
 
 def columns_of(field: FieldPlan) -> tuple[str, ...]:
@@ -152,7 +152,7 @@ def _of_fix(field: FieldPlan, fix: Fix) -> Value:
     if field.kind == "fix_quality" and fix.fix_quality is None:
         return int(fix.has_position)
     if field.kind == "speed":
-        return None if fix.speed is None else fix.speed / METRES_A_SECOND[field.unit]
+        return None if fix.speed is None else fix.speed / METRES_PER_SECOND[field.unit]
     if field.kind in ("latitude", "longitude", "altitude", "fix_quality", "satellites", "hdop", "course"):
         value: Value = getattr(fix, field.kind)
         return value

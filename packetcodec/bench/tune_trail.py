@@ -6,11 +6,11 @@ each once is exact. The bits are counted by the very code that writes trails.
 
 >>> from packetcodec.wire import Point
 >>> from packetcodec.schema import Trail
->>> trail = Trail(points=3, step=223, first=16, change=3, spacing=10)
+>>> trail = Trail(points=3, step=223, initial_scale=16, scale_rate=3, spacing=10)
 >>> head = Point(465_000_000, 98_000_000)
 >>> flight = [Point(head.latitude + number * 60_000, head.longitude) for number in (1, 2, 3)]
 >>> found = suggest(trail, [(head, flight)])
->>> found.first, found.change, f"{found.speed:.1f} m/s"
+>>> found.initial_scale, found.scale_rate, f"{found.speed:.1f} m/s"
 (128, 1, '31.9 m/s')
 >>> found.present_bits, found.bits
 (32.0, 26.0)
@@ -24,7 +24,7 @@ from typing import TYPE_CHECKING
 from packetcodec.codec.points import to_point
 from packetcodec.errors import ValueFault
 from packetcodec.schema import METRES_PER_DEGREE
-from packetcodec.wire import OutOfRangeError, Point, head_of, residuals, write_trail
+from packetcodec.wire import OutOfRangeFault, Point, anchor_of, residuals, write_trail
 from packetcodec.wire.trail.numbers import STEADY, Bits, Scale, put
 
 if TYPE_CHECKING:
@@ -47,19 +47,19 @@ class Suggestion:
     """Starting values for a trail.
 
     Attributes:
-        first, change: the values that make the trails shortest; the present ones where nothing is shorter.
-        speed: metres a second for which `first` is what a schema expects, or None where the spacing is not known.
+        initial_scale, scale_rate: the values that make the trails shortest; the present ones where nothing is shorter.
+        speed: metres a second for which `initial_scale` is what a schema expects, or None where the spacing is not known.
         bits: mean length of a trail with them, in bits, nothing left out for the limit of a packet.
-        present_first, present_change, present_bits: the same for the values in use.
+        present_initial_scale, present_scale_rate, present_bits: the same for the values in use.
         windows: trails looked at.
     """
 
-    first: int
-    change: int
+    initial_scale: int
+    scale_rate: int
     speed: float | None
     bits: float
-    present_first: int
-    present_change: int
+    present_initial_scale: int
+    present_scale_rate: int
     present_bits: float
     windows: int
 
@@ -86,9 +86,9 @@ def windows(sender: Sender, fixes: Sequence[Fix], *, most: int = 100) -> list[Wi
         number = usable[place * len(usable) // min(most, len(usable))]
         values = sender.values(number, fixes[number])
         try:
-            head = head_of(sender.layout, sender.codec.quantize(sender.layout.name, values))
+            head = anchor_of(sender.layout, sender.codec.quantize(sender.layout.name, values))
             points = [to_point(trail, point, k) for k, point in enumerate(sender.trail(fixes[number], values), 1)]
-        except (ValueFault, OutOfRangeError):
+        except (ValueFault, OutOfRangeFault):
             continue
         if head is not None and points:
             found.append((head, points))
@@ -111,20 +111,20 @@ def suggest(trail: Trail, some: Iterable[Window], *, spacing: float | None = Non
             lengths.append(write_trail(trail, head, points, room=_NO_LIMIT)[0].length)
     if not left:
         return None
-    firsts = {value: sum(_length(rest[:2], value, 1) for rest in left) for value in {*FIRSTS, trail.first}}
-    changes = {value: sum(_length(rest[2:], value, STEADY) for rest in left) for value in {*CHANGES, trail.change}}
-    first = min(firsts, key=lambda value: (firsts[value], value != trail.first, value))
-    change = min(changes, key=lambda value: (changes[value], value != trail.change, value))
-    gain = firsts[trail.first] - firsts[first] + changes[trail.change] - changes[change]
-    between = trail.spacing or spacing or trail.gap_first
+    firsts = {value: sum(_length(rest[:2], value, 1) for rest in left) for value in {*FIRSTS, trail.initial_scale}}
+    changes = {value: sum(_length(rest[2:], value, STEADY) for rest in left) for value in {*CHANGES, trail.scale_rate}}
+    first = min(firsts, key=lambda value: (firsts[value], value != trail.initial_scale, value))
+    change = min(changes, key=lambda value: (changes[value], value != trail.scale_rate, value))
+    gain = firsts[trail.initial_scale] - firsts[first] + changes[trail.scale_rate] - changes[change]
+    between = trail.spacing or spacing or trail.interval_seed
     resolution = trail.step * METRES_PER_DEGREE["latitude"] / 1e7
     return Suggestion(
-        first=first,
-        change=change,
+        initial_scale=first,
+        scale_rate=change,
         speed=first * resolution / between if between else None,
         bits=(sum(lengths) - gain) / len(left),
-        present_first=trail.first,
-        present_change=trail.change,
+        present_initial_scale=trail.initial_scale,
+        present_scale_rate=trail.scale_rate,
         present_bits=sum(lengths) / len(left),
         windows=len(left),
     )

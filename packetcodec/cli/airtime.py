@@ -18,7 +18,7 @@ from packetcodec.cli.tables.limits import budget_json, complaints, per_hour, sho
 from packetcodec.cli.tables.sheet import Sheet, console, milliseconds, put_json, remark, size_words, table, times
 from packetcodec.radio import CAUTION, Budget, Modem
 from packetcodec.vectors.examples import encoding, scene
-from packetcodec.wire import LayoutPlan, Plan, Point, compile_plan, head_of, text_line
+from packetcodec.wire import LayoutPlan, Plan, Point, anchor_of, compile_plan, text_line
 from packetcodec.wire.trail.cells import place_of
 
 if TYPE_CHECKING:
@@ -99,7 +99,7 @@ def sizes(plan: Plan, layout: LayoutPlan) -> tuple[Size, ...]:
     text = text_line(layout, named)
     if layout.trail is None:
         return (Size("", len(alone.data), text),)
-    points = _path(layout.trail, head_of(layout, alone.raws))
+    points = _path(layout.trail, anchor_of(layout, alone.raws))
     full = encoding(plan, layout, "", values, points)
     long_text = text_line(layout, named, map(_in_degrees, points))
     return (
@@ -122,12 +122,12 @@ def _path(trail: Trail, head: Point | None) -> list[Point]:
     north = east = 0.0
     for number in range(1, trail.points + 1):
         way = radians(20 + 10 * number)
-        north, east = north + trail.first * cos(way), east + trail.first * sin(way)
+        north, east = north + trail.initial_scale * cos(way), east + trail.initial_scale * sin(way)
         place = place_of(head[:2], (round(north), round(east)), trail.step)
         if place is None:
             break
         altitude = None if head.altitude is None else head.altitude + number * trail.altitude_step
-        found.append(Point(*place, altitude, number * (trail.spacing or trail.gap_first)))
+        found.append(Point(*place, altitude, number * (trail.spacing or trail.interval_seed)))
     return found
 
 

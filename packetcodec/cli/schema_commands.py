@@ -89,13 +89,13 @@ def _row(field: FieldPlan) -> tuple[object, ...]:
     unit = f" {field.symbol}".rstrip()
     counting = KINDS[field.kind].counting
     ground = "" if field.kind == "altitude" else metres(bound) if (bound := metres_bound(field)) is not None else ""
-    name = f"{field.name}?" if field.absent is not None else field.name
+    name = f"{field.name}?" if field.absent_code is not None else field.name
     return (
         name,
         field.kind,
         field.place.split()[1],
         field.bits,
-        field.asked,
+        field.requested,
         "1" if counting else f"{decimal(field, field.step)}{unit}",
         _range(field),
         "exact" if counting else f"{float(worst_error(field)):.3g}{unit}",
@@ -107,7 +107,7 @@ def _range(field: FieldPlan) -> str:
     """The range in a cell: names, dates, or numbers."""
     if field.choices:
         return ", ".join(field.choices) if len(field.choices) <= _NAMED else f"{len(field.choices)} names"
-    if field.kind == "time" and not field.circle:
+    if field.kind == "time" and not field.modulus:
         first, last = (datetime.fromtimestamp(field.origin + base, UTC) for base in (field.low, field.high))
         return f"{first:%Y-%m-%dT%H:%MZ}..{last:%Y-%m-%dT%H:%MZ}"
     return bounds(field).replace("degrees", "°")
@@ -117,7 +117,7 @@ def _layout_words(layout: LayoutPlan, plan: Plan) -> list[str]:
     said = []
     if any(not KINDS[field.kind].counting for field in layout.fields):
         said.append("Worst error: half a step, and half a base unit where the number that was given is rounded to it.")
-    if any(field.absent is not None for field in layout.fields):
+    if any(field.absent_code is not None for field in layout.fields):
         said.append("A field with ? may be absent, for its highest code.")
     if layout.trail is None:
         data = f"{layout.bits} bits and {layout.padding} of padding: {layout.data_bytes} bytes"
@@ -139,12 +139,12 @@ def _trail_words(layout: LayoutPlan, trail: Trail) -> list[str]:
     spacing = f"{trail.spacing} s apart" if trail.spacing else "apart as its own numbers say"
     if trail.spacing_field:
         spacing = f"apart as {trail.spacing_field} says"
-    too_long = "all points move to a coarser grid" if trail.shifts else "the oldest points are left out"
+    too_long = "all points move to a coarser grid" if trail.coarsenings else "the oldest points are left out"
     height = f", altitude in steps of {trail.altitude_step / 100:g} m" if trail.altitude_step else ""
     cell = trail.step / 10_000_000 * METRES_PER_DEGREE["latitude"]
     what = f"{layout.bits} bits of fields, then the trail: up to {trail.points} earlier points, {spacing}"
     grid = f"in cells of {metres(cell)}{height}, each never more than {metres(trail_bound(layout))} from where it was"
-    start = f"Coding starts from FIRST {trail.first} and CHANGE {trail.change} cells"
+    start = f"Coding starts from FIRST {trail.initial_scale} and CHANGE {trail.scale_rate} cells"
     return [f"{what}, {grid}.", f"{start}. A packet is never longer than {trail.packet_bytes} bytes: {too_long}."]
 
 
@@ -199,13 +199,13 @@ def _field_json(field: FieldPlan) -> dict[str, Any]:
         "unit": field.symbol,
         "offset": field.offset,
         "bits": field.bits,
-        "asked": field.asked,
+        "asked": field.requested,
         "scale": field.scale,
         "low": field.low,
         "high": field.high,
         "step": field.step,
-        "last": field.last,
-        "absent": field.absent,
+        "last": field.max_code,
+        "absent": field.absent_code,
         "policy": field.policy,
         "worst_error": float(worst_error(field)),
         "worst_error_m": metres_bound(field),

@@ -26,7 +26,7 @@ from packetcodec.codec.packet import Packet
 from packetcodec.codec.points import from_points, to_point
 from packetcodec.errors import OK, PacketcodecError, PacketFault, ValueFault, nearest
 from packetcodec.schema import Schema
-from packetcodec.wire import LayoutPlan, OutOfRangeError, Plan, Point, compile_plan, pack, to_base, to_raw, to_value, unpack
+from packetcodec.wire import LayoutPlan, OutOfRangeFault, Plan, Point, compile_plan, pack, to_base, to_raw, to_value, unpack
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -118,7 +118,7 @@ class Codec:
             return []
         try:
             return [to_point(layout.trail, given, number) for number, given in enumerate(trail, 1)]
-        except OutOfRangeError as fault:
+        except OutOfRangeFault as fault:
             raise ValueFault(f'trail: {fault} (layout "{layout.name}")', layout=layout.name, field="trail") from None
 
     def quantize(self, layout: str, values: Mapping[str, Any]) -> tuple[int, ...]:
@@ -137,8 +137,8 @@ class Codec:
         raws = []
         for field in plan.fields:
             value = values.get(field.name)
-            if value is None and field.absent is not None:
-                raws.append(field.absent)
+            if value is None and field.absent_code is not None:
+                raws.append(field.absent_code)
                 continue
             place = f'(layout "{layout}", {field.place})'
             if value is None:
@@ -146,7 +146,7 @@ class Codec:
                 raise ValueFault(f"{field.name}: {what} {place}", layout=layout, field=field.name)
             try:
                 raws.append(to_raw(field, to_base(field, value)))
-            except OutOfRangeError as fault:
+            except OutOfRangeFault as fault:
                 raise ValueFault(f"{field.name}: {fault} {place}", layout=layout, field=field.name) from None
         return tuple(raws)
 

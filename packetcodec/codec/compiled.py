@@ -77,7 +77,7 @@ def _decoding(plan: Plan, layout: LayoutPlan, names: dict[str, Any]) -> list[str
     names[f"unpack{mark}"] = bits.compile(f"{form}u{layout.padding}" if layout.padding else form).unpack
     lines = [f"if len(data) != {layout.size}: return otherwise(data)"]
     if plan.crc:
-        names[f"crc{mark}"], names[f"table{mark}"], start = plan.crc.engine(plan.start)
+        names[f"crc{mark}"], names[f"table{mark}"], start = plan.crc.engine(plan.seed)
         wanted = plan.crc.residue() ^ plan.crc.xor_out
         lines.append(f"if crc{mark}(data, {start}, table{mark}) != {wanted}: return otherwise(data)")
     codes = "".join(f"r{number}, " for number in range(len(layout.fields)))
@@ -88,14 +88,14 @@ def _decoding(plan: Plan, layout: LayoutPlan, names: dict[str, Any]) -> list[str
     values = []
     for number, field in enumerate(layout.fields):
         raw, value = f"r{number}", f"v{number}"
-        plain = field.last  # up to this code a value is a plain product
+        plain = field.max_code  # up to this code a value is a plain product
         if (field.bits <= _TABLED and field.scale > 1) or field.choices:
-            names[f"values{mark}_{number}"] = [to_value(field, code) for code in range(field.last + 1)]
+            names[f"values{mark}_{number}"] = [to_value(field, code) for code in range(field.max_code + 1)]
             text = f"values{mark}_{number}[{raw}]"
         else:
             text = _value(field, raw)
-            plain -= field.low + field.last * field.step > field.high
-        if field.full and field.absent is None and plain == field.last:
+            plain -= field.low + field.max_code * field.step > field.high
+        if field.uses_every_code and field.absent_code is None and plain == field.max_code:
             if text == raw:
                 value = raw
             else:
@@ -103,10 +103,10 @@ def _decoding(plan: Plan, layout: LayoutPlan, names: dict[str, Any]) -> list[str
         else:
             # The common case first, with one comparison.
             lines.append(f"if {raw} <= {plain}: {value} = {text}")
-            if plain < field.last:
-                lines.append(f"elif {raw} == {field.last}: {value} = {to_value(field, field.last)!r}")
-            if field.absent is not None:
-                lines.append(f"elif {raw} == {field.absent}: {value} = None")
+            if plain < field.max_code:
+                lines.append(f"elif {raw} == {field.max_code}: {value} = {to_value(field, field.max_code)!r}")
+            if field.absent_code is not None:
+                lines.append(f"elif {raw} == {field.absent_code}: {value} = None")
             lines.append("else: return otherwise(data)")
         values.append(f"{field.name!r}: {value}")
     lines.append(f"return new(Packet, ({layout.name!r}, {plan.version}, {{{', '.join(values)}}}, numbers, ()))")
@@ -139,8 +139,8 @@ def compile_encoder(plan: Plan, layout: LayoutPlan) -> Encoder:
         names[f"choices{number}"] = {name: code for code, name in enumerate(field.choices)}
         body.append(f"v = values[{field.name!r}]")
         code = _code(field, number)
-        if field.absent is not None:
-            code = [f"if v is None: r = {field.absent}", "else:", *(f" {line}" for line in code)]
+        if field.absent_code is not None:
+            code = [f"if v is None: r = {field.absent_code}", "else:", *(f" {line}" for line in code)]
         body += [*code, f"n = {head} << {field.bits} | r"]
         head = "n"
     lines += [f" {line}" for line in body]
@@ -148,7 +148,7 @@ def compile_encoder(plan: Plan, layout: LayoutPlan) -> Encoder:
     shifted = f"(n << {layout.padding})" if layout.padding else "n"
     lines.append(f"data = {shifted}.to_bytes({layout.data_bytes}, 'big')")
     if plan.crc:
-        names["crc"], names["table"], start = plan.crc.engine(plan.start)
+        names["crc"], names["table"], start = plan.crc.engine(plan.seed)
         check = f"(crc(data, {start}, table) ^ {plan.crc.xor_out})" if plan.crc.xor_out else f"crc(data, {start}, table)"
         lines.append(f"return data + {check}.to_bytes({layout.check_bytes}, {plan.crc.append_order!r})")
     else:
@@ -173,18 +173,18 @@ def _code(field: FieldPlan, number: int) -> list[str]:
         lines = [f"x = round({real}){origin} if v.__class__ is float else {whole}{origin} if v.__class__ is int else {slow}"]
     if field.policy == "wrap":
         shift = f"(x - {field.low})" if field.low else "x"
-        lines.append(f"x = {shift} % {field.circle}" + (f" + {field.low}" if field.low else ""))
+        lines.append(f"x = {shift} % {field.modulus}" + (f" + {field.low}" if field.low else ""))
     elif field.policy == "refuse":
-        lines.append(f"if not {field.low} <= x <= {field.end}: return None")
-        if field.circle and field.end == field.high:
+        lines.append(f"if not {field.low} <= x <= {field.max_input}: return None")
+        if field.modulus and field.max_input == field.high:
             lines.append(f"if x == {field.high}: x = {field.low}")
     else:
         lines += [f"if x < {field.low}: x = {field.low}", f"elif x > {field.high}: x = {field.high}"]
     add = field.step // 2 - field.low
     text = f"x + {add}" if add else "x"
     lines.append(f"r = {text}" if field.step == 1 else f"r = ({text}) // {field.step}")
-    if field.circle:
-        lines.append(f"if r > {field.last}: r = 0")
+    if field.modulus:
+        lines.append(f"if r > {field.max_code}: r = 0")
     return lines
 
 

@@ -4,7 +4,7 @@ Owns one rule: the age of a point that carries none: its number times the spacin
 the value of a field of the packet.
 
 >>> from packetcodec.schema import Trail
->>> to_point(Trail(points=10, step=223, first=16, change=3), {"latitude": 46.5, "longitude": 9.9}, 1)
+>>> to_point(Trail(points=10, step=223, initial_scale=16, scale_rate=3), {"latitude": 46.5, "longitude": 9.9}, 1)
 Point(latitude=465000000, longitude=99000000, altitude=None, age=None)
 """
 
@@ -14,9 +14,9 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from packetcodec.codec.packet import TrailPoint
-from packetcodec.wire import LayoutPlan, OutOfRangeError, Point, from_raw
+from packetcodec.wire import LayoutPlan, OutOfRangeFault, Point, from_raw
 from packetcodec.wire.quantize import quoted
-from packetcodec.wire.trail.coding import MOST_CLIMB
+from packetcodec.wire.trail.coding import MAX_CLIMB
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 _AXES = {
     "latitude": (1e7, 900_000_000, "degrees"),
     "longitude": (1e7, 1_800_000_000, "degrees"),
-    "altitude": (1e2, MOST_CLIMB + 10_000_000, "m"),  # as far as a trail reaches from the highest head
+    "altitude": (1e2, MAX_CLIMB + 10_000_000, "m"),  # as far as a trail reaches from the highest head
     "age": (1.0, 2**31 - 1, "s"),
 }
 
@@ -41,21 +41,21 @@ def to_point(trail: Trail, given: Any, number: int) -> Point:
         number: its place in the trail, from 1, for messages.
 
     Raises:
-        OutOfRangeError: a value is missing, no finite number, or out of range.
+        OutOfRangeFault: a value is missing, no finite number, or out of range.
     """
     if isinstance(given, Mapping):
         for key in given:
             if key not in _AXES:
-                raise OutOfRangeError(f"point {number}: {key} is none of {', '.join(_AXES)}")
+                raise OutOfRangeFault(f"point {number}: {key} is none of {', '.join(_AXES)}")
         values = [given.get(name) for name in _AXES]
     elif isinstance(given, tuple | list) and 2 <= len(given) <= len(_AXES):
         values = [*given, *[None] * (len(_AXES) - len(given))]
     else:
-        raise OutOfRangeError(f"point {number}: {given!r} is no position (latitude, longitude, altitude, age)")
+        raise OutOfRangeFault(f"point {number}: {given!r} is no position (latitude, longitude, altitude, age)")
     latitude, longitude, altitude, age = (_base(name, value, number) for name, value in zip(_AXES, values, strict=True))
     if latitude is None or longitude is None:
-        raise OutOfRangeError(f"point {number}: latitude and longitude are needed")
-    return Point(latitude, longitude, altitude if trail.altitude_step else None, age if trail.gap_first else None)
+        raise OutOfRangeFault(f"point {number}: latitude and longitude are needed")
+    return Point(latitude, longitude, altitude if trail.altitude_step else None, age if trail.interval_seed else None)
 
 
 def _base(name: str, value: Any, number: int) -> int | None:
@@ -63,14 +63,14 @@ def _base(name: str, value: Any, number: int) -> int | None:
         return None
     scale, most, unit = _AXES[name]
     if isinstance(value, str | bytes | bool) or not hasattr(value, "__float__"):
-        raise OutOfRangeError(f"point {number}: {name} {quoted(value)} is not a number")
+        raise OutOfRangeFault(f"point {number}: {name} {quoted(value)} is not a number")
     least = 0 if name == "age" else -most
     try:
         scaled = float(value) * scale
     except (OverflowError, ValueError):  # beyond every float, or a signalling NaN
-        raise OutOfRangeError(f"point {number}: {name} is no number that a float holds") from None
+        raise OutOfRangeFault(f"point {number}: {name} is no number that a float holds") from None
     if not least <= scaled <= most:
-        raise OutOfRangeError(f"point {number}: {name} {value} is outside {least / scale:g}..{most / scale:g} {unit}")
+        raise OutOfRangeFault(f"point {number}: {name} {value} is outside {least / scale:g}..{most / scale:g} {unit}")
     return round(scaled)
 
 
@@ -80,7 +80,7 @@ def from_points(layout: LayoutPlan, raws: Sequence[int], points: Sequence[Point]
         return ()
     spacing: float | None = layout.trail.spacing or None
     for field, raw in zip(layout.fields, raws, strict=True):
-        if field.name == layout.trail.spacing_field and raw != field.absent:
+        if field.name == layout.trail.spacing_field and raw != field.absent_code:
             spacing = from_raw(field, raw)
     return tuple(
         TrailPoint(

@@ -89,20 +89,20 @@ class Crc:
         """Byte order in which the check is appended so that the whole packet is a code word."""
         return "little" if self.reflected else "big"
 
-    def of(self, data: bytes, start: int | None = None) -> int:
-        """CRC of `data`, from the register `start` (default: `initial`)."""
-        return self.function(start)(data)
+    def of(self, data: bytes, seed: int | None = None) -> int:
+        """CRC of `data`, from the register `seed` (default: `initial`)."""
+        return self.function(seed)(data)
 
-    def append(self, data: bytes, start: int | None = None) -> bytes:
+    def append(self, data: bytes, seed: int | None = None) -> bytes:
         """`data` with its check behind it: a whole code word."""
-        return bytes(data) + self.of(data, start).to_bytes(self.size, self.append_order)
+        return bytes(data) + self.of(data, seed).to_bytes(self.size, self.append_order)
 
     def check_value(self) -> int:
         """CRC of the nine ASCII bytes ``123456789``, the value a catalogue lists as its check."""
         return self.of(CHECK_INPUT)
 
     def register_after(self, data: bytes) -> int:
-        """Register after `data`; ``of(b, start=register_after(a)) == of(a + b)``."""
+        """Register after `data`; ``of(b, seed=register_after(a)) == of(a + b)``."""
         register = self.of(data) ^ self.xor_out
         return _reversed_bits(register, self.width) if self.reflected else register
 

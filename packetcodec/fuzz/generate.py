@@ -187,7 +187,7 @@ class Inputs:
         return self._pool[int(self.random.random() * len(self._pool))]
 
     def _seal(self, body: bytes) -> bytes:
-        return self.plan.crc.append(body, self.plan.start) if self.plan.crc else body
+        return self.plan.crc.append(body, self.plan.seed) if self.plan.crc else body
 
     def _body(self, data: bytes) -> bytes:
         return data[: len(data) - self.plan.crc.size] if self.plan.crc else data
@@ -267,7 +267,7 @@ class Inputs:
         way = self.random.randrange(6)
         if way == 5:
             return body + data[len(body) :][::-1]
-        start = (crc.initial, 0, mask, self._stranger, self.plan.start)[way]
+        start = (crc.initial, 0, mask, self._stranger, self.plan.seed)[way]
         check = crc.of(body, start) ^ (crc.xor_out or mask if way == 4 else 0)
         return body + check.to_bytes(crc.size, crc.append_order)
 
@@ -284,7 +284,7 @@ class Inputs:
             raws = list(maker.raws())
             place = random.randrange(len(raws))
             field = maker.layout.fields[place]
-            past = (random.getrandbits(field.bits), (1 << field.bits) - 1, field.last + 1, (1 << field.bits) - 2)
+            past = (random.getrandbits(field.bits), (1 << field.bits) - 1, field.max_code + 1, (1 << field.bits) - 2)
             raws[place] = random.choice(past) & (1 << field.bits) - 1
             return pack(plan, maker.layout, raws)
         else:  # all behind the header
@@ -370,7 +370,7 @@ class Inputs:
             if kind == "encoding codes":
                 raws = maker.raws()
                 both = zip(maker.layout.fields, raws, strict=True)
-                numbers = [None if raw == field.absent else raw for field, raw in both]
+                numbers = [None if raw == field.absent_code else raw for field, raw in both]
                 points = maker.trail(raws) if maker.layout.trail and self.random.random() < 0.3 else ()
                 questions.append(encode_question("encode", maker.layout, numbers, points))
                 answers.append(self.oracle.encode(maker.layout, raws, points))

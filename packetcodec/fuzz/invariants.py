@@ -22,7 +22,7 @@ from packetcodec.codec import Codec, Packet
 from packetcodec.crc import undetected_fraction
 from packetcodec.crc.distance import distance_at
 from packetcodec.errors import FAULTS, OK, PacketFault
-from packetcodec.wire import FieldPlan, LayoutPlan, OutOfRangeError, Plan, from_raw, head_of, to_raw, to_value, unpack
+from packetcodec.wire import FieldPlan, LayoutPlan, OutOfRangeFault, Plan, anchor_of, from_raw, to_raw, to_value, unpack
 from packetcodec.wire.trail.cells import CIRCLE, HALF_CIRCLE, POLE, east_step
 
 if TYPE_CHECKING:
@@ -74,7 +74,7 @@ def what_is_accepted_encodes_again_to_the_same_meaning(codec: Codec, data: bytes
     plans = {codec.plan.version: codec.plan}
     _, _, raws, points = unpack(plans, data)
     _, _, raws_again, points_again = unpack(plans, again)
-    if raws_again != raws or (len(points_again) < len(points) and not layout.trail.shifts):
+    if raws_again != raws or (len(points_again) < len(points) and not layout.trail.coarsenings):
         raise BrokenInvariantError(f"{data.hex()} encodes again to {again.hex()}, which says something else")
     _demand_near(layout, raws, points_again, points, data)
 
@@ -93,27 +93,29 @@ def values_follow_from_the_codes(codec: Codec, data: bytes) -> None:
 
 def error_is_within_the_promised_bound(field: FieldPlan, base: int) -> None:
     """A base within the range arrives at most half a step from where it was, measured around a circle."""
-    if not field.low <= base <= field.end:
+    if not field.low <= base <= field.max_input:
         return
     there = from_raw(field, to_raw(field, base))
     error = abs(there - base)
-    if field.circle:
-        error = min(error, field.circle - error)
-    if error > field.worst:
-        raise BrokenInvariantError(f"{field.name}: base {base} arrives as {there}, {error} away: more than {field.worst}")
+    if field.modulus:
+        error = min(error, field.modulus - error)
+    if error > field.max_error:
+        raise BrokenInvariantError(
+            f"{field.name}: base {base} arrives as {there}, {error} away: more than {field.max_error}"
+        )
 
 
 def quantizing_is_monotone(field: FieldPlan, bases: Iterable[int]) -> None:
     """Of two bases the larger never gets the smaller code, except across the end of a circle, to code 0."""
-    codes = [(base, _code(field, base)) for base in sorted(bases) if field.low <= base <= field.end]
+    codes = [(base, _code(field, base)) for base in sorted(bases) if field.low <= base <= field.max_input]
     for (base, code), (other, next_code) in pairwise(codes):
-        if code is not None and next_code is not None and next_code < code and not (field.circle and next_code == 0):
+        if code is not None and next_code is not None and next_code < code and not (field.modulus and next_code == 0):
             raise BrokenInvariantError(f"{field.name}: {base} has code {code}, {other} has {next_code}")
 
 
 def quantizing_is_idempotent(field: FieldPlan, code: int) -> None:
     """The base of a code in use has that very code."""
-    if not 0 <= code <= field.last:
+    if not 0 <= code <= field.max_code:
         return
     again = _code(field, from_raw(field, code))
     if again != code:
@@ -123,7 +125,7 @@ def quantizing_is_idempotent(field: FieldPlan, code: int) -> None:
 def _code(field: FieldPlan, base: int) -> int | None:
     try:
         return to_raw(field, base)
-    except OutOfRangeError:
+    except OutOfRangeFault:
         return None
 
 
@@ -136,10 +138,10 @@ def points_are_within_half_a_cell(plan: Plan, layout: LayoutPlan, data: bytes, g
 def _demand_near(
     layout: LayoutPlan, raws: Sequence[int], points: Sequence[Point], given: Sequence[Point], data: bytes
 ) -> None:
-    trail, head = layout.trail, head_of(layout, raws)
+    trail, head = layout.trail, anchor_of(layout, raws)
     if trail is None or head is None:
         return
-    step = trail.step << trail.shifts
+    step = trail.step << trail.coarsenings
     wide = east_step(step, head.latitude)
     for number, (point, was) in enumerate(zip(points, given, strict=False), 1):
         east = abs((point.longitude - was.longitude + HALF_CIRCLE) % CIRCLE - HALF_CIRCLE)

@@ -129,7 +129,7 @@ def _part(oracle: Oracle, wanted: str, found: str) -> str | None:
     if len(others) != len(words):
         return "number of fields"
     for field_plan, word, other in zip(layout.fields, words[2:], others[2:], strict=True):
-        if word != other and not (oracle.unit == "ok" and word == "-" and other == str(field_plan.absent)):
+        if word != other and not (oracle.unit == "ok" and word == "-" and other == str(field_plan.absent_code)):
             return field_plan.name
     if len(points) != len(other_points):
         return "number of points"

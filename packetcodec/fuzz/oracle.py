@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 from packetcodec.errors import PacketFault
 from packetcodec.fuzz.protocol import HELD, REFUSED, UNKNOWN, Question, QuestionFault, Unit, decode_answer, read_question
-from packetcodec.wire import LayoutPlan, OutOfRangeError, Plan, Point, pack, to_raw, unpack
+from packetcodec.wire import LayoutPlan, OutOfRangeFault, Plan, Point, pack, to_raw, unpack
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -37,8 +37,8 @@ class Oracle:
         self._head = -(-plan.header_bits // 8)
         self._spare = -plan.header_bits % 8
         self._sizes = {plan.version << plan.layout_bits | item.id: (item.size, item.longest) for item in plan.layouts}
-        self._residue = plan.crc.residue(plan.start) if plan.crc else 0
-        self._crc = plan.crc.function(plan.start) if plan.crc else lambda _: 0
+        self._residue = plan.crc.residue(plan.seed) if plan.crc else 0
+        self._crc = plan.crc.function(plan.seed) if plan.crc else lambda _: 0
 
     def decode(self, data: bytes) -> str:
         """What a decoder says of a packet."""
@@ -60,8 +60,8 @@ class Oracle:
         raws = []
         for field, base in zip(layout.fields, bases, strict=True):
             try:
-                raw = field.absent if base is None else to_raw(field, base)
-            except OutOfRangeError:
+                raw = field.absent_code if base is None else to_raw(field, base)
+            except OutOfRangeFault:
                 return REFUSED
             if raw is None:
                 return REFUSED

@@ -7,7 +7,7 @@ last but one, last, absent, a single bit, a run of ones; base units lie around c
 >>> from packetcodec.starter import example_plan
 >>> plan = example_plan()
 >>> maker = Maker(plan, plan.layouts[0], Random(1))
->>> all(raw <= field.last for raw, field in zip(maker.raws(), plan.layouts[0].fields))
+>>> all(raw <= field.max_code for raw, field in zip(maker.raws(), plan.layouts[0].fields))
 True
 """
 
@@ -16,7 +16,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from packetcodec.fuzz.random_tracks import random_track
-from packetcodec.wire import FieldPlan, LayoutPlan, Plan, Point, from_raw, head_of
+from packetcodec.wire import FieldPlan, LayoutPlan, Plan, Point, anchor_of, from_raw
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -42,7 +42,7 @@ class Maker:
         codes = []
         for field, borders in zip(self.layout.fields, self._codes, strict=True):
             if bits & 3:
-                codes.append(int(random.random() * (field.last + 1)))
+                codes.append(int(random.random() * (field.max_code + 1)))
             else:
                 codes.append(borders[int(random.random() * len(borders))])
             bits >>= 2
@@ -52,8 +52,8 @@ class Maker:
         """Raw codes with a position, for a trail to hang on."""
         codes = list(self.raws())
         for place, field in enumerate(self.layout.fields):
-            if field.kind in {"latitude", "longitude"} and codes[place] == field.absent:
-                codes[place] = self.random.randint(0, field.last)
+            if field.kind in {"latitude", "longitude"} and codes[place] == field.absent_code:
+                codes[place] = self.random.randint(0, field.max_code)
         return tuple(codes)
 
     def bases(self) -> tuple[int | None, ...]:
@@ -63,20 +63,20 @@ class Maker:
         wild = random.randrange(3)  # two in three are good as a whole
         for field, borders in zip(self.layout.fields, self._bases, strict=True):
             way = random.randrange(8)
-            if way == 0 and field.absent is not None:
+            if way == 0 and field.absent_code is not None:
                 found.append(None)
             elif way < 4:
-                found.append(random.randint(field.low, field.end))
+                found.append(random.randint(field.low, field.max_input))
             elif way < 6 or not wild:
-                base = field.low + random.randint(0, field.last) * field.step + field.step // 2
-                found.append(max(field.low, min(field.end, base + random.randint(-1, 1))))
+                base = field.low + random.randint(0, field.max_code) * field.step + field.step // 2
+                found.append(max(field.low, min(field.max_input, base + random.randint(-1, 1))))
             else:
                 found.append(random.choice(borders))
         return tuple(found)
 
     def trail(self, raws: Sequence[int]) -> tuple[Point, ...]:
         """Earlier positions for a packet of these codes."""
-        head = head_of(self.layout, raws)
+        head = anchor_of(self.layout, raws)
         if self.layout.trail is None or head is None:
             return ()
         return random_track(self.random, self.layout.trail, head)
@@ -95,23 +95,32 @@ class Maker:
 
 
 def _borders(field: FieldPlan) -> tuple[int, ...]:
-    last = field.last
+    last = field.max_code
     codes = [0, 1, last - 1, last, last // 2]
     codes += [1 << bit for bit in range(field.bits)] + [(1 << bit) - 1 for bit in range(1, field.bits)]
     found = [code for code in dict.fromkeys(codes) if 0 <= code <= last]
-    if field.absent is not None:
-        found += [field.absent] * max(1, len(found) // 4)
+    if field.absent_code is not None:
+        found += [field.absent_code] * max(1, len(found) // 4)
     return tuple(found)
 
 
 def _base_borders(field: FieldPlan) -> tuple[int, ...]:
     half = field.step // 2
-    top = from_raw(field, field.last)
-    found = [field.low, field.low + 1, field.end, field.end - 1, top, top + half, top + half + 1, top + field.step - half]
+    top = from_raw(field, field.max_code)
+    found = [
+        field.low,
+        field.low + 1,
+        field.max_input,
+        field.max_input - 1,
+        top,
+        top + half,
+        top + half + 1,
+        top + field.step - half,
+    ]
     found += [field.low + half, field.low + half + 1, field.low + field.step - half, field.low + field.step - half - 1]
     found += [field.high, field.high - 1, field.low - 1, field.high + 1]
-    if field.circle:
-        found += [field.high + field.circle // 3, field.low - field.circle // 3]
+    if field.modulus:
+        found += [field.high + field.modulus // 3, field.low - field.modulus // 3]
     found += [field.low - 1000 * field.scale, field.high + 1000 * field.scale]
     found += [base for base in (0, -1, 1) if field.low <= base <= field.high]
     return tuple(dict.fromkeys(base for base in found if askable(field, base)))

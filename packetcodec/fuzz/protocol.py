@@ -79,10 +79,10 @@ def encode_question(verb: str, layout: LayoutPlan, numbers: Iterable[int | None]
 def decode_answer(unit: Unit, layout: LayoutPlan, raws: Sequence[int], points: Iterable[Point] = ()) -> str:
     """What a right decoder says of a good packet."""
     if unit == "ok":
-        numbers = [None if raw == field.absent else raw for field, raw in zip(layout.fields, raws, strict=True)]
+        numbers = [None if raw == field.absent_code else raw for field, raw in zip(layout.fields, raws, strict=True)]
     else:
         both = zip(layout.fields, raws, strict=True)
-        numbers = [None if raw == field.absent else from_raw(field, raw) for field, raw in both]
+        numbers = [None if raw == field.absent_code else from_raw(field, raw) for field, raw in both]
     return f"{unit} {layout.id}{_words(numbers)}{point_words(points)}"
 
 
@@ -120,9 +120,9 @@ def read_question(plan: Plan, line: str) -> Question:
     points = tuple(read_point(group) for group in groups)
     if verb == "encode":
         both = zip(layout.fields, numbers, strict=True)
-        numbers = tuple(field.absent if number is None else number for field, number in both)
+        numbers = tuple(field.absent_code if number is None else number for field, number in both)
         for field, raw in zip(layout.fields, numbers, strict=True):
-            if raw is None or not (0 <= raw <= field.last or raw == field.absent):
+            if raw is None or not (0 <= raw <= field.max_code or raw == field.absent_code):
                 raise QuestionFault(f"encode: {field.name}: {'-' if raw is None else raw} is no code in use")
     return Question(verb, b"", layout, numbers, points)
 

@@ -6,7 +6,7 @@ is near one. Points lie anywhere within their cell, and on its borders.
 
 >>> from random import Random
 >>> from packetcodec.schema import Trail
->>> trail = Trail(points=10, step=225, first=16, change=3)
+>>> trail = Trail(points=10, step=225, initial_scale=16, scale_rate=3)
 >>> points = random_track(Random(1), trail, Point(465_000_000, 98_000_000))
 >>> all(-900_000_000 <= point.latitude <= 900_000_000 for point in points)
 True
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 Move = tuple[int, int]
 
 #: Beyond it no altitude of a point is given, in centimetres (`packetcodec.codec.points`).
-_MOST_ALTITUDE = 10_000_000
+_MAX_ALTITUDE = 10_000_000
 
 
 def random_track(random: Random, trail: Trail, head: Point) -> tuple[Point, ...]:
@@ -51,15 +51,17 @@ def random_track(random: Random, trail: Trail, head: Point) -> tuple[Point, ...]
         climb: int | None = None
         if trail.altitude_step:
             altitude += random.choice((0, 0, 1, -1, 2, -7, 300)) * trail.altitude_step + random.randrange(3)
-            climb = max(-_MOST_ALTITUDE, min(_MOST_ALTITUDE, altitude))
-        if trail.gap_first:
-            age += random.choice((trail.gap_first, trail.gap_first, trail.gap_first + 1, 0, 1, random.randrange(5000)))
+            climb = max(-_MAX_ALTITUDE, min(_MAX_ALTITUDE, altitude))
+        if trail.interval_seed:
+            age += random.choice(
+                (trail.interval_seed, trail.interval_seed, trail.interval_seed + 1, 0, 1, random.randrange(5000))
+            )
         points.append(
             Point(
                 max(-POLE, min(POLE, here)),
                 (there + HALF_CIRCLE) % CIRCLE - HALF_CIRCLE,
                 climb,
-                age if trail.gap_first else None,
+                age if trail.interval_seed else None,
             )
         )
     return _spoiled(random, trail, points)
@@ -71,7 +73,7 @@ def _spoiled(random: Random, trail: Trail, points: list[Point]) -> tuple[Point, 
         place = random.randrange(len(points))
         if trail.altitude_step and random.randrange(2):
             points[place] = points[place]._replace(altitude=None)
-        elif trail.gap_first:
+        elif trail.interval_seed:
             points[place] = points[place]._replace(age=random.choice((None, 0)))
     return tuple(points)
 
@@ -82,7 +84,7 @@ def _length(random: Random, most: int) -> int:
 
 def _moves(random: Random, trail: Trail, count: int) -> list[Move]:
     way = random.randrange(8)
-    size = random.choice((1, 2, 5, trail.first, trail.change, 40))
+    size = random.choice((1, 2, 5, trail.initial_scale, trail.scale_rate, 40))
     if way == 0:
         return [(0, 0)] * count
     if way == 1:

@@ -39,9 +39,9 @@ if TYPE_CHECKING:
     from packetcodec.fuzz.targets import Replies, Target
 
 #: Different findings after which a run stops: the target has more to say than anyone reads.
-MOST_FINDINGS = 25
+MAX_FINDINGS = 25
 #: Falls (deaths, hangs) after which a run stops: each costs a start or a wait.
-MOST_FALLS = 25
+MAX_FALLS = 25
 #: Statuses that are given before the check is looked at.
 _BEFORE_CHECK = frozenset(FAULTS[: FAULTS.index("bad_check")])
 #: Packets of a batch that the invariants are tried on.
@@ -59,7 +59,7 @@ def run(
     seed: int = 0,
     first: Iterable[str] = (),
     most_inputs: int | None = None,
-    most_findings: int = MOST_FINDINGS,
+    most_findings: int = MAX_FINDINGS,
     scale: int = 1,
     rounds: Iterable[Batch] | None = None,
     also: Callable[[str], str] | None = None,
@@ -139,7 +139,7 @@ class Session:
             if len(self.marks) >= self.most_findings:
                 self.report.stopped = f"{len(self.marks)} different findings"
                 break
-            if self.falls >= MOST_FALLS:
+            if self.falls >= MAX_FALLS:
                 self.report.stopped = f"the target fell {self.falls} times"
                 break
         self._leak()
@@ -253,7 +253,7 @@ class Session:
                 return
             self.falls += 1
             place = self._fell(batch, place, replies)
-            if place >= len(batch.questions) or self.falls >= MOST_FALLS or time.monotonic() > self.deadline:
+            if place >= len(batch.questions) or self.falls >= MAX_FALLS or time.monotonic() > self.deadline:
                 return
             replies = self.target.ask(_flat(batch.questions[place:]))
 
@@ -395,4 +395,4 @@ def play(target: Target, plan: Plan, question: str) -> Finding:
     return finding if verdict else replace(finding, count=0)
 
 
-__all__ = ["MOST_FINDINGS", "Report", "compile_plan", "play", "run"]
+__all__ = ["MAX_FINDINGS", "Report", "compile_plan", "play", "run"]

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 
 from packetcodec.errors import PacketFault
 from packetcodec.fuzz.protocol import HELD, Question, QuestionFault, decode_question, read_question
-from packetcodec.wire import Point, head_of, pack, unpack
+from packetcodec.wire import Point, anchor_of, pack, unpack
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -70,16 +70,16 @@ def _packets(oracle: Oracle, data: bytes) -> Iterator[str]:
     size = oracle.plan.crc.size if oracle.plan.crc else 0
     sealed = bool(size) and len(data) > size and oracle.plan.crc is not None
     if sealed and oracle.plan.crc is not None:
-        sealed = oracle.plan.crc.append(data[:-size], oracle.plan.start) == data
+        sealed = oracle.plan.crc.append(data[:-size], oracle.plan.seed) == data
     body = data[:-size] if sealed else data
     best = _rank(body)
     for other in (*_meanings(oracle, data, size), *_bytes(body)):
         if _rank(other) < best:
-            whole = oracle.plan.crc.append(other, oracle.plan.start) if sealed and oracle.plan.crc else other
+            whole = oracle.plan.crc.append(other, oracle.plan.seed) if sealed and oracle.plan.crc else other
             yield decode_question(whole)
     if not sealed and size and len(data) > size and oracle.plan.crc is not None:
         # A wrong check made as small as it can be: the right one with a bit changed.
-        right = oracle.plan.crc.append(data[:-size], oracle.plan.start)
+        right = oracle.plan.crc.append(data[:-size], oracle.plan.seed)
         for mask in (1, 1 << 7):
             other = right[:-1] + bytes([right[-1] ^ mask])
             if other != data and _rank(other) < _rank(data):
@@ -105,15 +105,15 @@ def _meanings(oracle: Oracle, data: bytes, size: int) -> Iterator[bytes]:
     for count in range(len(points)):
         yield body(raws, points[:count])
     if points:
-        head = head_of(layout, raws) or points[0]
+        head = anchor_of(layout, raws) or points[0]
         for place, point in enumerate(points):
             for near in (head, points[place - 1] if place else head):
                 moved = point._replace(latitude=near.latitude, longitude=near.longitude)
                 if moved != point:
                     yield body(raws, (*points[:place], moved, *points[place + 1 :]))
     for place, (field, raw) in enumerate(zip(layout.fields, raws, strict=True)):
-        for code in dict.fromkeys((0, 1, raw >> 1, raw & raw - 1 if raw else 0, field.last)):
-            if code != raw and code <= field.last:
+        for code in dict.fromkeys((0, 1, raw >> 1, raw & raw - 1 if raw else 0, field.max_code)):
+            if code != raw and code <= field.max_code:
                 yield body((*raws[:place], code, *raws[place + 1 :]), points)
 
 
@@ -150,7 +150,7 @@ def _numbers(question: Question) -> Iterator[str]:
         half = number // 2 if number > 0 else -(-number // 2)
         simple = (0, 1, half, half - 1, half + 1, field.low, field.low + (number - field.low) // 2, number - 1, number + 1)
         for other in dict.fromkeys(simple):
-            fits = question.verb == "encode_base" or 0 <= other <= field.last
+            fits = question.verb == "encode_base" or 0 <= other <= field.max_code
             if fits and (abs(other), other < 0) < (abs(number), number < 0):
                 yield question._replace(numbers=(*question.numbers[:place], other, *question.numbers[place + 1 :])).line
     for place, point in enumerate(points):

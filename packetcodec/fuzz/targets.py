@@ -142,7 +142,7 @@ class Harness:
             for point in packet.trail
         )
         layout = self._names[packet.layout]
-        if points and layout.trail and not layout.trail.gap_first:
+        if points and layout.trail and not layout.trail.interval_seed:
             points = tuple(point._replace(age=None) for point in points)
         return decode_answer("ok", layout, packet.codes, points)
 
@@ -211,7 +211,7 @@ def decoder_target(
         if question.points or names[question.layout.name].trail:
             return UNKNOWN
         both = zip(question.layout.fields, question.numbers, strict=True)
-        values = {field.name: None if number == field.absent else number for field, number in both}
+        values = {field.name: None if number == field.absent_code else number for field, number in both}
         return bytes(encode(question.layout.name, values)).hex()
 
     return FunctionTarget("decoder", answer)
@@ -226,7 +226,7 @@ def _told(plan: Plan, data: bytes, rest: Sequence[Any]) -> str:
     raw = rest[0]
     codes = [raw[field.name] for field in layout.fields] if hasattr(raw, "keys") else list(raw)
     words = "".join(
-        " -" if code is None or code == field.absent else f" {code}"
+        " -" if code is None or code == field.absent_code else f" {code}"
         for field, code in zip(layout.fields, codes, strict=True)
     )
     points = rest[1] if len(rest) > 1 else ()

@@ -19,7 +19,7 @@ from math import inf
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from packetcodec.errors import LogFault
-from packetcodec.logs.fix import METRES_A_SECOND, Fix, Refusals, Unusable, checked
+from packetcodec.logs.fix import METRES_PER_SECOND, Fix, Refusals, Unusable, checked
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -46,7 +46,7 @@ COLUMNS: Final[tuple[tuple[str, str, tuple[str, ...]], ...]] = (
     ("battery_percent", "percent", ("battery_pct", "batt_pct", "battery_percent", "batt_percent", "soc")),
 )  # fmt: skip
 _MEANINGS: Final[Mapping[str, str]] = {name: meaning for meaning, _, names in COLUMNS for name in names}
-_SPEEDS: Final = {"speed_kmh": METRES_A_SECOND["km/h"], "speed_knot": METRES_A_SECOND["knot"]}
+_SPEEDS: Final = {"speed_kmh": METRES_PER_SECOND["km/h"], "speed_knot": METRES_PER_SECOND["knot"]}
 _NEEDED: Final = ("time", "latitude", "longitude")
 _WHOLE: Final = ("satellites", "fix_quality")
 

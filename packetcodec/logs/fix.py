@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
 #: Metres a second in one of the unit. Source: definitions of the kilometre per hour and of the international knot.
-METRES_A_SECOND = {"m/s": 1.0, "km/h": 1 / 3.6, "knot": 1852 / 3600}
+METRES_PER_SECOND = {"m/s": 1.0, "km/h": 1 / 3.6, "knot": 1852 / 3600}
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,7 +17,7 @@ from pynmeagps import NMEA_PAYLOADS_GET
 
 from packetcodec.logs.fix import Unusable, checked
 
-METRES_A_SECOND_PER_KNOT: Final = 1852 / 3600
+METRES_PER_SECOND_PER_KNOT: Final = 1852 / 3600
 # Quality as GGA numbers it, by the mode indicator of RMC, GLL and GNS (read in gpsd 3.22, www/NMEA.adoc).
 # Best first: GNS has one letter for each satellite system, and the best of them describes the fix.
 QUALITY_OF_MODE: Final = {"R": 4, "F": 5, "P": 3, "D": 2, "A": 1, "E": 6, "M": 7, "S": 8, "N": 0}
@@ -75,7 +75,7 @@ class Sentence:
     def speed(self, name: str) -> float | None:
         """Metres a second, from knots."""
         knots = self.decimal(name, "speed")
-        return None if knots is None else knots * METRES_A_SECOND_PER_KNOT
+        return None if knots is None else knots * METRES_PER_SECOND_PER_KNOT
 
     def position(self) -> tuple[float, float] | None:
         """Latitude and longitude in degrees, from (d)ddmm.mmmm and the letters behind; None if one is empty."""

@@ -14,14 +14,14 @@ from packetcodec.radio.budget import CAUTION, LORAWAN_OVERHEAD, OBSERVATION_SECO
 from packetcodec.radio.fsk import Fsk
 from packetcodec.radio.lora import BANDWIDTHS, CHIPS, LoRa
 from packetcodec.radio.modem import Headroom, Modem
-from packetcodec.radio.regions import MOST_HZ, VERIFIED, DataRate, Gap, Region, SubBand, load_regions, region
+from packetcodec.radio.regions import MAX_HZ, VERIFIED, DataRate, Gap, Region, SubBand, load_regions, region
 
 __all__ = [
     "BANDWIDTHS",
     "CAUTION",
     "CHIPS",
     "LORAWAN_OVERHEAD",
-    "MOST_HZ",
+    "MAX_HZ",
     "OBSERVATION_SECONDS",
     "VERIFIED",
     "Budget",

@@ -24,7 +24,7 @@ from packetcodec.radio import modem
 VERIFIED = ("read", "quoted", "computed", "memory")
 """How far a row's figures were verified against its source; a row has the weakest mark of its figures."""
 
-MOST_HZ = 10**10
+MAX_HZ = 10**10
 """The highest frequency that is looked up at all, in hertz."""
 
 
@@ -136,7 +136,7 @@ class Region:
         Raises:
             RadioFault: when there is none, saying why: in a gap, across an edge, outside, wrong bandwidth.
         """
-        modem.whole("frequency_hz", frequency_hz, 1, MOST_HZ, "hertz")
+        modem.whole("frequency_hz", frequency_hz, 1, MAX_HZ, "hertz")
         if not isinstance(bandwidth_hz, (int, Fraction)) or bandwidth_hz <= 0:
             raise RadioFault(f"bandwidth_hz: {bandwidth_hz!r} is not an int or Fraction above 0 hertz")
         low, high = frequency_hz - Fraction(bandwidth_hz, 2), frequency_hz + Fraction(bandwidth_hz, 2)

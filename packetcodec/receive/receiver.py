@@ -182,9 +182,9 @@ class _Form:
         value = packet.values[field.name] if field else None
         if field is None or not isinstance(value, int) or (spacing and field.step * 2 > spacing):
             return None
-        if not field.circle:
+        if not field.modulus:
             return float(value)
-        return now + (value - now + field.circle / 2) % field.circle - field.circle / 2
+        return now + (value - now + field.modulus / 2) % field.modulus - field.modulus / 2
 
 
 def _form(layout: LayoutPlan, tracker: str | None) -> _Form:
@@ -245,9 +245,9 @@ class _Track:
         counter = count if isinstance(count, int) else None
         arrival = Arrival(
             data=data, layout=f"{packet.version} {packet.layout}", counter=counter,
-            circle=form.counter.circle if form.counter else 0, moment=now if moment is None else moment,
+            circle=(form.counter.modulus or 0) if form.counter else 0, moment=now if moment is None else moment,
             timed=moment is not None, now=now, placed=form.place is not None, spacing=spacing,
-            usual=spacing or (form.trail.gap_first if form.trail else 0.0),
+            usual=spacing or (form.trail.interval_seed if form.trail else 0.0),
         )  # fmt: skip
         verdict, number = memory.order(arrival)
         if verdict == "late" and counter is not None and counter < LOW and self._elsewhere(packet, form, arrival, number):
@@ -299,7 +299,7 @@ class _Track:
             if point.age is None:
                 break
             low, high = (moment - point.age for moment in stretch)
-            step = trail.step << trail.shifts
+            step = trail.step << trail.coarsenings
             places.append(Place(line - point.age, low, high, point.latitude, point.longitude, step, direct=False))
             ages.append(point.age)
         left, taken = [], set()

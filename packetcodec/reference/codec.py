@@ -231,7 +231,7 @@ class _Wire:
         offset = self.schema.header.bits
         for name, coding in self.codings.items():
             code = raw.codes[name]
-            if code > coding.last and code != coding.absent:
+            if code > coding.max_code and code != coding.absent_code:
                 raise PacketFault("out_of_range", f"{name}: raw code {code}", field=name, offset=offset)
             offset += coding.bits
         trail = self.layout.trail

@@ -35,37 +35,37 @@ class Coding:
     field: Field
     bits: int
     step: int
-    last: int
-    absent: int | None
+    max_code: int
+    absent_code: int | None
 
     def code(self, value: Any) -> int:
         """The raw code of a physical value, None for absent."""
         if value is None:
-            if self.absent is None:
+            if self.absent_code is None:
                 raise ValueError("no value for a field that is not optional")
-            return self.absent
+            return self.absent_code
         field, low, high = self.field, self.field.low, self.field.high
         base = _base(field, value)
-        if field.circle and field.policy == "wrap":
+        if field.modulus and field.policy == "wrap":
             base -= (base - low) // (high - low) * (high - low)
-        elif field.circle and field.scale > 1 and base == high:
+        elif field.modulus and field.scale > 1 and base == high:
             base = low  # the same place; whole numbers count up to the one before it
-        if not low <= base <= high - (field.circle and field.scale == 1):
+        if not low <= base <= high - (field.modulus is not None and field.scale == 1):
             if field.policy == "refuse":
                 raise ValueError("outside its range")
             base = low if base < low else high
         # The nearest code, the upper one of two equally near; past the last cell of a circle stands its first.
         nearest = math.floor(Fraction(base - low, self.step) + Fraction(1, 2))
-        return 0 if field.circle and nearest > self.last else nearest
+        return 0 if field.modulus and nearest > self.max_code else nearest
 
     def base(self, code: int) -> Any:
         """The base units of a raw code in use, None for absent."""
-        return None if code == self.absent else min(self.field.low + code * self.step, self.field.high)
+        return None if code == self.absent_code else min(self.field.low + code * self.step, self.field.high)
 
     def value(self, code: int) -> Any:
         """The physical value of a raw code in use."""
         field = self.field
-        if code == self.absent:
+        if code == self.absent_code:
             return None
         if field.kind == "choice":
             return field.choices[code]
@@ -82,7 +82,7 @@ def coding_of(field: Field) -> Coding:
     def last(step: int) -> int:
         cells = Fraction(span, step)
         # On a line the last code is the one of the range's end; for an odd step, half of it is rounded down.
-        return math.ceil(cells) - 1 if field.circle else math.floor(cells + Fraction(step // 2, step))
+        return math.ceil(cells) - 1 if field.modulus else math.floor(cells + Fraction(step // 2, step))
 
     step = field.step
     if step is None:

@@ -5,7 +5,7 @@ trail here is the list of its bits; a group of axes keeps the cells of every poi
 found from all that came before.
 
 >>> from packetcodec.schema import Trail
->>> trail = Trail(points=10, step=225, first=16, change=3)
+>>> trail = Trail(points=10, step=225, initial_scale=16, scale_rate=3)
 >>> head = Place(465_000_000, 98_000_000, None, None)
 >>> points = [Place(465_000_000 + 225 * n, 98_000_000 + 324 * e, None, None) for n, e in ((15, 4), (31, 8), (45, 13))]
 >>> bits = written(trail, head, points, room=200)
@@ -99,7 +99,7 @@ def read(trail: Trail, head: Place | None, bits: Sequence[int]) -> list[Place]:
         if not full and count >= trail.points:
             raise Unreadable("its count")
         shift = 0
-        while shift < trail.shifts and _number(stream, 1):
+        while shift < trail.coarsenings and _number(stream, 1):
             shift += 1
         grid = _Grid(trail, head, shift)
         for _ in range(count):
@@ -116,7 +116,7 @@ def written(trail: Trail, head: Place | None, points: Sequence[Place], room: int
     """The bits of the trail that an encoder sends into `room` bits."""
     if head is None:
         return []
-    for shift in range(trail.shifts + 1):
+    for shift in range(trail.coarsenings + 1):
         grid = _Grid(trail, head, shift)
         pieces: list[list[int]] = []
         for point in points[: trail.points]:
@@ -132,7 +132,7 @@ def written(trail: Trail, head: Place | None, points: Sequence[Place], room: int
 def _front(trail: Trail, count: int, shift: int) -> list[int]:
     width = (trail.points - 1).bit_length()
     front = [1] if count == trail.points else [0, *_digits(count, width)]
-    return front + ([1] * shift + [0])[: trail.shifts]
+    return front + ([1] * shift + [0])[: trail.coarsenings]
 
 
 def _digits(number: int, width: int) -> list[int]:
@@ -261,15 +261,15 @@ class _Grid:
         self.north = trail.step * 2**shift
         self.east = math.floor(self.north / cosine)
         self.up = trail.altitude_step * 2**shift if trail.altitude_step and head.altitude is not None else None
-        scaled = [max(1, start // 2**shift) for start in (trail.first, trail.change)]
+        scaled = [max(1, start // 2**shift) for start in (trail.initial_scale, trail.scale_rate)]
         half = Fraction(_ROUND, 2)
         self.groups = [_Axes([min(_FARTHEST, _away(half / size)) for size in (self.north, self.east)], *scaled)]
         if self.up:
-            scaled = [max(1, start // 2**shift) for start in (trail.altitude_first, trail.altitude_change)]
+            scaled = [max(1, start // 2**shift) for start in (trail.altitude_initial_scale, trail.altitude_scale_rate)]
             self.groups.append(_Axes([min(_FARTHEST, 10**9 // self.up)], *scaled))
-        self.timed = trail.gap_first > 0
+        self.timed = trail.interval_seed > 0
         if self.timed:
-            self.groups.append(_Axes([_FARTHEST], trail.gap_first, 1, forward=True))
+            self.groups.append(_Axes([_FARTHEST], trail.interval_seed, 1, forward=True))
 
     def cells(self, point: Place) -> list[tuple[_Axes, list[int]]]:
         """The cells of a point, group by group."""
@@ -314,7 +314,7 @@ def _away(number: Fraction) -> int:
 
 def ages(trail: Trail, places: Sequence[Place], spacing: float | None) -> list[float | None]:
     """The age of each point: its own, or so many times the spacing that the packet's field says (None for no field)."""
-    if trail.gap_first:
+    if trail.interval_seed:
         return [place.age for place in places]
     each = trail.spacing or spacing
     return [None if each is None else age for age in accumulate([each or 0] * len(places))]

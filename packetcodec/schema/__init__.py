@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from packetcodec.schema.grid import Grid, derive
 from packetcodec.schema.kinds import KINDS, METRES_PER_DEGREE, Kind, Unit
-from packetcodec.schema.model import MOST_BYTES, Check, Field, Header, Layout, Remark, Trail
+from packetcodec.schema.model import MAX_BYTES, Check, Field, Header, Layout, Remark, Trail
 from packetcodec.schema.schema import Schema
 
 __all__ = [
     "KINDS",
+    "MAX_BYTES",
     "METRES_PER_DEGREE",
-    "MOST_BYTES",
     "Check",
     "Field",
     "Grid",

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from packetcodec.crc import Crc, default_crc, find_crc
 from packetcodec.errors import PacketcodecError
-from packetcodec.schema.model import MOST_BYTES, Check, Header, Layout
+from packetcodec.schema.model import MAX_BYTES, Check, Header, Layout
 from packetcodec.schema.table import show
 
 if TYPE_CHECKING:
@@ -24,8 +24,8 @@ _PARAMETERS = ("width", "polynomial", "initial", "reflected", "xor_out")
 
 def read_check(table: Table, header: Header, layouts: tuple[Layout, ...]) -> Check:
     """The check of a table, with no CRC when something in it is wrong (noted in the table's faults)."""
-    table.only(("crc", "bind_schema", *_PARAMETERS), "the check")
-    bind = table.yes("bind_schema")
+    table.reject_unknown(("crc", "bind_schema", *_PARAMETERS), "the check")
+    bind = table.boolean("bind_schema")
     name = table.text("crc")
     if name.lower() == "none":
         if bind:
@@ -45,7 +45,7 @@ def read_check(table: Table, header: Header, layouts: tuple[Layout, ...]) -> Che
     for key in extra:
         if key != "width":
             table.note("needs a polynomial beside it", key)
-    width = table.whole("width", 8, 32, 16)
+    width = table.integer("width", 8, 32, 16)
     if width is not None and width % 8:
         table.note(f"{width} is not one of 8, 16, 24, 32", "width")
         width = None
@@ -64,17 +64,17 @@ def longest_bytes(header: Header, layout: Layout, check_bytes: int) -> int:
     size = data_bytes(header, layout.field_bits) + check_bytes
     if layout.trail is None:
         return size
-    return layout.trail.packet_bytes or min(MOST_BYTES, size + 2 + 3 * layout.trail.points)
+    return layout.trail.packet_bytes or min(MAX_BYTES, size + 2 + 3 * layout.trail.points)
 
 
 def _parameters(table: Table) -> Crc:
-    width = table.whole("width", 8, 32)
+    width = table.integer("width", 8, 32)
     if width is None or width % 8:
         table.note(f"{show(table.data.get('width'))} is not one of 8, 16, 24, 32", "width")
         width = 32
     most = 2**width - 1
     return Crc(
-        name="", width=width, polynomial=table.whole("polynomial", 1, most) or 1,
-        initial=table.whole("initial", 0, most, 0) or 0, reflected=table.yes("reflected"),
-        xor_out=table.whole("xor_out", 0, most, 0) or 0,
+        name="", width=width, polynomial=table.integer("polynomial", 1, most) or 1,
+        initial=table.integer("initial", 0, most, 0) or 0, reflected=table.boolean("reflected"),
+        xor_out=table.integer("xor_out", 0, most, 0) or 0,
     )  # fmt: skip

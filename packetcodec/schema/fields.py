@@ -15,7 +15,7 @@ from datetime import datetime
 from decimal import Decimal
 
 from packetcodec.errors import nearest
-from packetcodec.schema.grid import MOST_BITS, derive
+from packetcodec.schema.grid import MAX_BITS, derive
 from packetcodec.schema.kinds import KINDS, METRES_PER_DEGREE, POLICIES, U32, Kind, Unit
 from packetcodec.schema.model import Field
 from packetcodec.schema.table import NAME, Faults, Table, show
@@ -23,7 +23,7 @@ from packetcodec.schema.table import NAME, Faults, Table, show
 __all__ = ["Faults", "Table", "read_field"]
 
 #: Decimals of a number: ten to this power, and products with it, are exact in a 64-bit float.
-_MOST_DIGITS = 15
+_MAX_DIGITS = 15
 _COMMON = ("kind", "name", "optional", "doc")
 
 
@@ -33,10 +33,10 @@ def read_field(table: Table) -> Field | None:
     kind = _kind(table)
     if kind is None:
         return None
-    table.only((*_COMMON, *kind.keys), f"a {kind.name} field")
-    optional = table.yes("optional")
+    table.reject_unknown((*_COMMON, *kind.keys), f"a {kind.name} field")
+    optional = table.boolean("optional")
     # The circumference of a counter must fit 32 bits too.
-    bits = table.whole("bits", 1, MOST_BITS - (kind.counting and kind.circle))
+    bits = table.integer("bits", 1, MAX_BITS - (kind.counting and kind.circle))
     unit = _number_unit(table, bits) if kind.name == "number" else _unit(table, kind)
     if unit is None:
         return None
@@ -67,8 +67,8 @@ def read_field(table: Table) -> Field | None:
         return None
     return Field(
         name=name, kind=kind.name, unit=table.text("unit") or next(iter(kind.units), ""), symbol=unit.symbol,
-        scale=unit.scale, base=unit.base, low=low, high=high, circle=circle, bits=bits, step=step,
-        asked=_asked(table, unit), grid=grid, optional=optional, policy=policy, origin=origin, choices=choices,
+        scale=unit.scale, base=unit.base, low=low, high=high, modulus=high - low if circle else None, bits=bits, step=step,
+        requested=_asked(table, unit), grid=grid, optional=optional, policy=policy, origin=origin, choices=choices,
         doc=table.text("doc"),
     )  # fmt: skip
 
@@ -110,13 +110,13 @@ def _number_unit(table: Table, bits: int | None) -> Unit | None:
     if low is None or high is None:
         return None
     digits = max(max(0, -int(value.normalize().as_tuple().exponent)) for value in given.values() if value is not None)
-    if digits > _MOST_DIGITS:
-        table.note(f"more than {_MOST_DIGITS} decimals")
+    if digits > _MAX_DIGITS:
+        table.note(f"more than {_MAX_DIGITS} decimals")
         return None
     if bits and "resolution" not in given:
         # The step is a whole number of base units: a hundred of them or more keep its rounding below one per cent.
         most = max(abs(low), abs(high))
-        while (high - low) * 10**digits < 100 * 2**bits and most * 10 ** (digits + 1) < 2**31 and digits < _MOST_DIGITS:
+        while (high - low) * 10**digits < 100 * 2**bits and most * 10 ** (digits + 1) < 2**31 and digits < _MAX_DIGITS:
             digits += 1
     symbol = table.text("unit")
     base = f"{Decimal(1).scaleb(-digits)} {symbol}".strip()
@@ -172,7 +172,7 @@ def _measure(table: Table, kind: Kind, unit: Unit, bits: int | None) -> tuple[in
 
 
 def _count(table: Table, kind: Kind, unit: Unit, bits: int | None, *, optional: bool) -> int:
-    most = table.whole("maximum", 1, unit.ceiling) if "maximum" in table.data else None
+    most = table.integer("maximum", 1, unit.ceiling) if "maximum" in table.data else None
     if most is None:
         most = min(2**bits - 1 - optional, unit.ceiling) if bits else unit.high
     return most + kind.circle
@@ -192,15 +192,15 @@ def _time(table: Table, bits: int | None, *, optional: bool) -> tuple[int, int, 
         )
     elif "period" not in table.data:
         table.note("needs an epoch (seconds since then) or a period (seconds modulo it)")
-    asked = table.whole("resolution", 1, 86_400)
+    asked = table.integer("resolution", 1, 86_400)
     if "period" in table.data:
-        period = table.whole("period", 2, U32) or 2
+        period = table.integer("period", 2, U32) or 2
         if bits and asked:
             table.note("bits and resolution both given: with a period one follows from the other", "resolution")
         return 0, period, True, None if bits else asked or 1, 0
     step = asked or 1
     # The top half step is left off where rounding up from it would leave 32 bits.
-    high = min((2 ** (bits or MOST_BITS) - 1 - optional) * step, U32 - step // 2)
+    high = min((2 ** (bits or MAX_BITS) - 1 - optional) * step, U32 - step // 2)
     return 0, high, False, step, origin
 
 

@@ -7,7 +7,7 @@ Owns one rule: how bits follow from a step, and a step from bits. With low and h
 * an optional field keeps the highest code of its bits for "absent".
 
 >>> derive(low=0, high=100, bits=5)
-Grid(bits=5, step=4, last=25, absent=None)
+Grid(bits=5, step=4, max_code=25, absent_code=None)
 >>> derive(low=-18 * 10**8, high=18 * 10**8, step=223, circle=True).bits
 24
 """
@@ -16,7 +16,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-MOST_BITS = 32
+MAX_BITS = 32
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,8 +25,8 @@ class Grid:
 
     bits: int
     step: int
-    last: int
-    absent: int | None
+    max_code: int
+    absent_code: int | None
 
 
 def _last(span: int, step: int, *, circle: bool) -> int:
@@ -73,6 +73,6 @@ def derive(
         bits = needed
     if needed > bits:
         raise ValueError(f"needs codes 0..{last}{' and one for absent' * optional}: {needed} bits, not {bits}")
-    if bits > MOST_BITS:
-        raise ValueError(f"needs {bits} bits, at most {MOST_BITS} are allowed")
+    if bits > MAX_BITS:
+        raise ValueError(f"needs {bits} bits, at most {MAX_BITS} are allowed")
     return Grid(bits, step, last, 2**bits - 1 if optional else None)

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from packetcodec.schema.grid import Grid
 
 #: The longest payload of a LoRa modem, in bytes (its length register has eight bits).
-MOST_BYTES = 255
+MAX_BYTES = 255
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,11 +61,11 @@ class Field:
         symbol: what is printed behind a value.
         scale: base units in one unit, a power of ten.
         base: the base unit in words.
-        low, high: the range in base units; on a circle, high - low is the circumference.
-        circle: whether high and low are the same place.
+        low, high: the range in base units.
+        modulus: the circumference in base units, where high and low are the same place; None on a line.
         bits: the width asked for, or None.
         step: the step asked for in base units, or None.
-        asked: the request as the schema words it, for reports.
+        requested: the request as the schema words it, for reports.
         grid: the codes that follow.
         optional: whether the value may be absent.
         policy: "clip", "refuse" or "wrap", for a value beyond the range.
@@ -82,10 +82,10 @@ class Field:
     base: str
     low: int
     high: int
-    circle: bool
+    modulus: int | None
     bits: int | None
     step: int | None
-    asked: str
+    requested: str
     grid: Grid
     optional: bool
     policy: str
@@ -101,31 +101,31 @@ class Trail:
     Attributes:
         points: most positions, 1..63.
         step: north-south cell in 1e-7 degree.
-        first, change: starting values of the coding, in cells.
+        initial_scale, scale_rate: starting values of the coding, in cells.
         altitude_step: cell of altitude in centimetres, or 0 for a trail without altitude.
-        altitude_first, altitude_change: starting values for altitude, in its cells.
+        altitude_initial_scale, altitude_scale_rate: starting values for altitude, in its cells.
         spacing: seconds from point to point, or 0.
         spacing_field: name of the field that holds the spacing in seconds, or "".
-        gap_first: where the trail codes the spacing itself, the seconds expected; else 0.
-        shifts: most doublings of the grid in a packet that would get too long.
+        interval_seed: where the trail codes the spacing itself, the seconds expected; else 0.
+        coarsenings: most doublings of the grid in a packet that would get too long.
         packet_bytes: most bytes of the whole packet (0: not said; settled once the whole schema is read).
-        asked: the request as the schema words it, for reports.
+        requested: the request as the schema words it, for reports.
         doc: a remark for the specification.
     """
 
     points: int
     step: int
-    first: int
-    change: int
+    initial_scale: int
+    scale_rate: int
     altitude_step: int = 0
-    altitude_first: int = 1
-    altitude_change: int = 1
+    altitude_initial_scale: int = 1
+    altitude_scale_rate: int = 1
     spacing: int = 0
     spacing_field: str = ""
-    gap_first: int = 0
-    shifts: int = 0
+    interval_seed: int = 0
+    coarsenings: int = 0
     packet_bytes: int = 0
-    asked: str = ""
+    requested: str = ""
     doc: str = ""
 
     @property
@@ -136,7 +136,7 @@ class Trail:
     @property
     def front_bits(self) -> int:
         """Most bits of an empty trail: count, and the shift of the coarsest grid."""
-        return 1 + self.count_bits + self.shifts
+        return 1 + self.count_bits + self.coarsenings
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING
 from packetcodec.errors import Problem, SchemaFault
 from packetcodec.schema.check import data_bytes, longest_bytes, read_check
 from packetcodec.schema.fields import read_field
-from packetcodec.schema.model import MOST_BYTES, Check, Field, Header, Layout, Remark
+from packetcodec.schema.model import MAX_BYTES, Check, Field, Header, Layout, Remark
 from packetcodec.schema.table import Faults, Table
 from packetcodec.schema.trail import read_trail
 
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     import os
 
 #: Most bytes of a schema file: a hundred times what a long one has.
-MOST_TEXT = 1 << 20
+MAX_TEXT = 1 << 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,9 +62,9 @@ class Schema:
             OSError: the file cannot be read.
         """
         with open(path, "rb") as handle:  # noqa: PTH123  # pathlib takes longer to import than all of this
-            data = handle.read(MOST_TEXT + 1)
-        if len(data) > MOST_TEXT:
-            raise SchemaFault((Problem("", f"longer than {MOST_TEXT:,} bytes, the most that a schema may have"),))
+            data = handle.read(MAX_TEXT + 1)
+        if len(data) > MAX_TEXT:
+            raise SchemaFault((Problem("", f"longer than {MAX_TEXT:,} bytes, the most that a schema may have"),))
         try:
             return cls.parse(data.decode("utf-8"))
         except UnicodeDecodeError as fault:
@@ -95,10 +95,10 @@ class Schema:
 
 
 def _read(top: Table) -> Schema | None:
-    top.only(("name", "version", "doc", "header", "check", "layouts", "history"), "a schema")
+    top.reject_unknown(("name", "version", "doc", "header", "check", "layouts", "history"), "a schema")
     name = top.name()
     header = _header(top)
-    version = top.whole("version", 0, 2**header.version_bits - 1)
+    version = top.integer("version", 0, 2**header.version_bits - 1)
     if "version" not in top.data:
         top.note("version is missing")
     layouts = _layouts(top, header)
@@ -106,8 +106,8 @@ def _read(top: Table) -> Schema | None:
     layouts = tuple(_limited(top, number, layout, header, check) for number, layout in enumerate(layouts))
     history = []
     for row in top.rows("history", required=False):
-        row.only(("version", "note"), "a history entry")
-        of = row.whole("version", 0, 255)
+        row.reject_unknown(("version", "note"), "a history entry")
+        of = row.integer("version", 0, 255)
         history.append(Remark(of or 0, row.text("note")))
         if of is None or not row.text("note"):
             row.note("needs a version and a note")
@@ -120,8 +120,8 @@ def _limited(top: Table, number: int, layout: Layout, header: Header, check: Che
     """The layout with the limit of its trail settled; notes a packet that does not fit a radio, or its own limit."""
     size = data_bytes(header, layout.field_bits) + check.bits // 8
     if layout.trail is None:
-        if size > MOST_BYTES:
-            message = f"the packet takes {size} bytes, at most {MOST_BYTES} fit a radio's payload"
+        if size > MAX_BYTES:
+            message = f"the packet takes {size} bytes, at most {MAX_BYTES} fit a radio's payload"
             top.faults.note(("layouts", number), message)
         return layout
     limit = longest_bytes(header, layout, check.bits // 8)
@@ -134,8 +134,8 @@ def _limited(top: Table, number: int, layout: Layout, header: Header, check: Che
 
 def _header(top: Table) -> Header:
     table = top.section("header")
-    table.only(("version_bits", "layout_bits"), "the header")
-    return Header(table.whole("version_bits", 1, 8, 4) or 4, _or(table.whole("layout_bits", 0, 8, 4), 4))
+    table.reject_unknown(("version_bits", "layout_bits"), "the header")
+    return Header(table.integer("version_bits", 1, 8, 4) or 4, _or(table.integer("layout_bits", 0, 8, 4), 4))
 
 
 def _or(value: int | None, default: int) -> int:
@@ -148,9 +148,9 @@ def _layouts(top: Table, header: Header) -> tuple[Layout, ...]:
     ids: dict[int, int] = {}
     most = 2**header.layout_bits - 1
     for number, table in enumerate(top.rows("layouts"), 1):
-        table.only(("name", "id", "fields", "trail", "doc"), "a layout")
+        table.reject_unknown(("name", "id", "fields", "trail", "doc"), "a layout")
         name = table.name()
-        ident = table.whole("id", 0, most)
+        ident = table.integer("id", 0, most)
         if "id" not in table.data:
             if most:
                 table.note(f"id is missing: a number within 0..{most}")

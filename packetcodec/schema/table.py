@@ -1,7 +1,7 @@
 """One TOML table being read: typed keys, bounds, and every fault noted with its place instead of raised.
 
 >>> faults = Faults({"bits": 99}, "")
->>> Table({"bits": 99}, (), faults).whole("bits", 1, 32)
+>>> Table({"bits": 99}, (), faults).integer("bits", 1, 32)
 >>> print(faults.problems[0])
 bits: 99 is outside 1..32
 """
@@ -52,7 +52,7 @@ class Table:
         """Note a fault of `key`, or of the table as a whole."""
         self.faults.note(self.path if key is None else (*self.path, key), message)
 
-    def only(self, known: Iterable[str], what: str) -> None:
+    def reject_unknown(self, known: Iterable[str], what: str) -> None:
         """Note every key that is not among `known`."""
         known = sorted(known)
         for key in self.data:
@@ -70,7 +70,7 @@ class Table:
             return None
         return value
 
-    def whole(self, key: str, least: int, most: int, default: int | None = None) -> int | None:
+    def integer(self, key: str, least: int, most: int, default: int | None = None) -> int | None:
         """A whole number within least..most."""
         value: int | None = self._typed(key, int, "a whole number")
         if value is not None and not least <= value <= most:
@@ -91,7 +91,7 @@ class Table:
             return None
         return value
 
-    def yes(self, key: str, *, default: bool = False) -> bool:
+    def boolean(self, key: str, *, default: bool = False) -> bool:
         """True or false."""
         value = self._typed(key, bool, "true or false")
         return default if value is None else value

@@ -15,7 +15,7 @@ of another motion are a little longer, never wrong.
 ... fields = [{ kind = "latitude" }, { kind = "longitude" }]
 ... trail = { points = 10, resolution_m = 2.5, spacing = 10 }
 ... ''').layouts[0].trail
->>> (trail.step, trail.first, trail.change, trail.packet_bytes)
+>>> (trail.step, trail.initial_scale, trail.scale_rate, trail.packet_bytes)
 (223, 16, 3, 42)
 """
 
@@ -25,7 +25,7 @@ from decimal import ROUND_HALF_UP, Decimal
 from typing import TYPE_CHECKING
 
 from packetcodec.schema.kinds import METRES_PER_DEGREE
-from packetcodec.schema.model import MOST_BYTES, Field, Trail
+from packetcodec.schema.model import MAX_BYTES, Field, Trail
 from packetcodec.schema.table import show
 
 if TYPE_CHECKING:
@@ -34,14 +34,14 @@ if TYPE_CHECKING:
     from packetcodec.schema.table import Table
 
 _KEYS = (
-    "points", "resolution_m", "spacing", "usual_spacing", "speed", "first", "change", "altitude_resolution",
-    "altitude_first", "altitude_change", "packet_bytes", "too_long", "doc",
+    "points", "resolution_m", "spacing", "usual_spacing", "speed", "initial_scale", "scale_rate", "altitude_resolution",
+    "altitude_initial_scale", "altitude_scale_rate", "packet_bytes", "too_long", "doc",
 )  # fmt: skip
 
 #: Bounds in metres: the base unit, and the largest step whose east-west cell fits 32 bits (1.18 km), rounded down.
 _FINEST, _COARSEST = Decimal("0.02"), Decimal(1000)
-_MOST_SHIFTS = 7
-_MOST_STEP = 106_000
+_MAX_SHIFTS = 7
+_MAX_STEP = 106_000
 
 CODED = "coded"
 
@@ -49,40 +49,40 @@ CODED = "coded"
 def read_trail(table: Table, fields: Sequence[Field]) -> Trail | None:
     """The trail of a table, or None when something in it is wrong (noted in the table's faults)."""
     before = len(table.faults.problems)
-    table.only(_KEYS, "a trail")
-    points = table.whole("points", 1, 63, 10)
+    table.reject_unknown(_KEYS, "a trail")
+    points = table.integer("points", 1, 63, 10)
     resolution = _decimal(table, "resolution_m", _FINEST, _COARSEST, "m")
     if "resolution_m" not in table.data:
         table.note("resolution_m is missing")
     spacing, spacing_field = _spacing(table, fields)
-    usual = table.whole("usual_spacing", 1, 86_400, 30)
+    usual = table.integer("usual_spacing", 1, 86_400, 30)
     if spacing and "usual_spacing" in table.data:
         table.note("only where the spacing is a field or coded", "usual_spacing")
     speed = _decimal(table, "speed", Decimal("0.01"), Decimal(1000), "m/s") or Decimal(4)
     climb = _decimal(table, "altitude_resolution", Decimal("0.01"), Decimal(1000), "m")
     _demand_fields(table, fields, climb=climb is not None)
-    limit = table.whole("packet_bytes", 1, MOST_BYTES)
+    limit = table.integer("packet_bytes", 1, MAX_BYTES)
     too_long = table.text("too_long", "drop")
     if too_long not in {"drop", "coarsen"}:
         table.note(f"{show(too_long)} is not drop (the oldest points) or coarsen (all of them)", "too_long")
-    first = table.whole("first", 1, 4096)
-    change = table.whole("change", 1, 4096)
-    altitude_first = table.whole("altitude_first", 1, 4096, 1)
-    altitude_change = table.whole("altitude_change", 1, 4096, 1)
+    first = table.integer("initial_scale", 1, 4096)
+    change = table.integer("scale_rate", 1, 4096)
+    altitude_first = table.integer("altitude_initial_scale", 1, 4096, 1)
+    altitude_change = table.integer("altitude_scale_rate", 1, 4096, 1)
     if len(table.faults.problems) > before or resolution is None:
         return None
     step = int(resolution * 10**7 / Decimal(str(METRES_PER_DEGREE["latitude"])))
     first = first or max(1, _round(speed * (spacing or usual or 1) / resolution))
     first = min(first, 4096)
     shifts = 0
-    while too_long == "coarsen" and shifts < _MOST_SHIFTS and step << shifts + 1 <= _MOST_STEP:
+    while too_long == "coarsen" and shifts < _MAX_SHIFTS and step << shifts + 1 <= _MAX_STEP:
         shifts += 1
     return Trail(
-        points=points or 10, step=step, first=first, change=change or max(1, _round(Decimal(first) / 5)),
-        altitude_step=int(climb * 100) if climb else 0, altitude_first=altitude_first or 1,
-        altitude_change=altitude_change or 1, spacing=spacing, spacing_field=spacing_field,
-        gap_first=0 if spacing or spacing_field else usual or 30, shifts=shifts, packet_bytes=limit or 0,
-        asked=f"resolution {resolution} m", doc=table.text("doc"),
+        points=points or 10, step=step, initial_scale=first, scale_rate=change or max(1, _round(Decimal(first) / 5)),
+        altitude_step=int(climb * 100) if climb else 0, altitude_initial_scale=altitude_first or 1,
+        altitude_scale_rate=altitude_change or 1, spacing=spacing, spacing_field=spacing_field,
+        interval_seed=0 if spacing or spacing_field else usual or 30, coarsenings=shifts, packet_bytes=limit or 0,
+        requested=f"resolution {resolution} m", doc=table.text("doc"),
     )  # fmt: skip
 
 
@@ -112,7 +112,7 @@ def _spacing(table: Table, fields: Sequence[Field]) -> tuple[int, str]:
             table.note(f"{show(value)} is not a field of kind number in whole, non-negative seconds{known}", "spacing")
         return 0, value
     else:
-        return table.whole("spacing", 1, 86_400) or 0, ""
+        return table.integer("spacing", 1, 86_400) or 0, ""
     return 0, ""
 
 

@@ -106,9 +106,9 @@ def scene(field: FieldPlan) -> Value:
     value = _SCENE.get((field.kind, field.unit))
     if field.kind == "time":
         value = _SCENE_SECONDS + field.origin
-    if value is not None and field.low <= to_base(field, value) <= field.high - (field.circle > 0):
+    if value is not None and field.low <= to_base(field, value) <= field.high - (field.modulus is not None):
         return value
-    return value_of(field, (field.low + field.high) // 2 if field.kind != "choice" else (field.last + 1) // 2)
+    return value_of(field, (field.low + field.high) // 2 if field.kind != "choice" else (field.max_code + 1) // 2)
 
 
 def encoding(plan: Plan, layout: LayoutPlan, note: str, values: Iterable[Value], points: Iterable[Point] = ()) -> Encoding:
@@ -117,17 +117,9 @@ def encoding(plan: Plan, layout: LayoutPlan, note: str, values: Iterable[Value],
     bases: list[int | None] = []
     raws = []
     for field, value in zip(layout.fields, given, strict=True):
-        absent = value is None and field.absent is not None
+        absent = value is None and field.absent_code is not None
         bases.append(None if absent else to_base(field, value))
-        raws.append(field.absent if absent else to_raw(field, to_base(field, value)))
+        raws.append(field.absent_code if absent else to_raw(field, to_base(field, value)))
     codes = tuple(raw for raw in raws if raw is not None)
     data = pack(plan, layout, codes, earlier)
     return Encoding(note, layout, given, tuple(bases), codes, data, earlier, unpack({plan.version: plan}, data)[3])
-
-
-def in_range(field: FieldPlan, base: int) -> int:
-    """The base that is coded for a base that is not refused (specification, section 2.4)."""
-    if field.policy == "wrap":
-        return field.low + (base - field.low) % field.circle
-    base = min(max(base, field.low), field.high)
-    return field.low if field.circle and base == field.high else base

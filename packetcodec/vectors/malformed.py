@@ -82,8 +82,8 @@ def _broken(plan: Plan) -> Iterator[tuple[str, bytes, bool]]:
         for bit in range(layout.padding):
             yield f"{name}: bit {layout.bits + bit}, padding, set", _flip(plan, good.data, layout.bits + bit), False
         for index, field in enumerate(layout.fields):
-            for code in dict.fromkeys((field.last + 1, (1 << field.bits) - 1, (1 << field.bits) - 2)):
-                if field.last < code < 1 << field.bits and code != field.absent:
+            for code in dict.fromkeys((field.max_code + 1, (1 << field.bits) - 1, (1 << field.bits) - 2)):
+                if field.max_code < code < 1 << field.bits and code != field.absent_code:
                     raws = (*good.raws[:index], code, *good.raws[index + 1 :])
                     yield f"{name}: {field.name} with the unused code {code}", pack(plan, layout, raws), False
         yield from bad_trails(plan, layout)
@@ -133,8 +133,8 @@ def _pairs(plan: Plan, layout: LayoutPlan, good: Encoding) -> Iterator[tuple[str
         cut = _header(plan, data, plan.version, unknown)[: max(head, layout.size - 1)]
         yield f"{name}: an unknown layout, and a byte missing", cut, True
         yield f"{name}: another version, and an unknown layout", _header(plan, data, other, unknown), True
-    unused = [(index, field.last + 1) for index, field in enumerate(layout.fields) if not field.full]
-    unused = [(index, code) for index, code in unused if code != layout.fields[index].absent]
+    unused = [(index, field.max_code + 1) for index, field in enumerate(layout.fields) if not field.uses_every_code]
+    unused = [(index, code) for index, code in unused if code != layout.fields[index].absent_code]
     raws = list(good.raws)
     for index, code in unused:
         raws[index] = code
@@ -165,7 +165,7 @@ def _xor(data: bytes, bit: int) -> bytes:
 
 def _repair(plan: Plan, data: bytes) -> bytes:
     """The same packet with the check that its other bytes ask for."""
-    return plan.crc.append(data[: -plan.crc.size], plan.start) if plan.crc else data
+    return plan.crc.append(data[: -plan.crc.size], plan.seed) if plan.crc else data
 
 
 def _flip(plan: Plan, data: bytes, bit: int) -> bytes:

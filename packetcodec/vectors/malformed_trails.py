@@ -24,9 +24,9 @@ from typing import TYPE_CHECKING
 
 from packetcodec.vectors.examples import encoding, scene
 from packetcodec.vectors.trails import assembled, first_point, front, head_at, moved_to, trail_encodings, without
-from packetcodec.wire.trail.cells import MOST_CELLS, POLE, east_step, reach
+from packetcodec.wire.trail.cells import MAX_CELLS, POLE, east_step, reach
 from packetcodec.wire.trail.coding import write_trail
-from packetcodec.wire.trail.numbers import MOST_ORDER, Bits
+from packetcodec.wire.trail.numbers import MAX_ORDER, Bits
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -108,7 +108,7 @@ def _counted(plan: Plan, layout: LayoutPlan, everyday: Sequence[Value]) -> Itera
 
 def _numbers(layout: LayoutPlan, trail: Trail, head: Point) -> Iterator[tuple[str, Bits]]:
     bits = front(trail, -1)
-    bits.put((1 << MOST_ORDER + 2) - 1, MOST_ORDER + 2)
+    bits.put((1 << MAX_ORDER + 2) - 1, MAX_ORDER + 2)
     yield "a number without end", bits
     bits = front(trail, -1)
     room = max(0, (layout.longest - layout.check_bytes) * 8 - layout.bits - bits.length)
@@ -117,7 +117,7 @@ def _numbers(layout: LayoutPlan, trail: Trail, head: Point) -> Iterator[tuple[st
     # The same, the ones in a later number: from the fifth of them on the order grows.
     bits = front(trail, -1)
     first_point(trail, bits, head, (3, -2), 1, 5)
-    bits.put((1 << MOST_ORDER + 8) - 1, MOST_ORDER + 8)
+    bits.put((1 << MAX_ORDER + 8) - 1, MAX_ORDER + 8)
     yield "a number without end in its second point", bits
 
 
@@ -131,10 +131,10 @@ def _far(trail: Trail, head: Point) -> Iterator[tuple[str, Bits]]:
     ):
         yield note, _one(trail, head, place)
     if trail.altitude_step and head.altitude is not None:
-        yield "a point too high", _one(trail, head, (0, 0), MOST_CELLS + 1, 5)
-        yield "a point too low", _one(trail, head, (0, 0), -MOST_CELLS - 1, 5)
-    if trail.gap_first:
-        yield "a point too old", _one(trail, head, (0, 0), 1, MOST_CELLS + 1)
+        yield "a point too high", _one(trail, head, (0, 0), MAX_CELLS + 1, 5)
+        yield "a point too low", _one(trail, head, (0, 0), -MAX_CELLS - 1, 5)
+    if trail.interval_seed:
+        yield "a point too old", _one(trail, head, (0, 0), 1, MAX_CELLS + 1)
         yield "a point from after the packet", _one(trail, head, (0, 0), 1, -1)
 
 
@@ -168,8 +168,8 @@ def _with_another(plan: Plan, layout: LayoutPlan, raws: tuple[int, ...]) -> Iter
     if plan.crc:
         yield f"{layout.name}: a bad trail, and a wrong check", broken[:-1] + bytes([broken[-1] ^ 1]), True
     for index, field in enumerate(layout.fields):
-        if field.last + 1 < 1 << field.bits and field.last + 1 != field.absent:
-            codes = (*raws[:index], field.last + 1, *raws[index + 1 :])
+        if field.max_code + 1 < 1 << field.bits and field.max_code + 1 != field.absent_code:
+            codes = (*raws[:index], field.max_code + 1, *raws[index + 1 :])
             yield f"{layout.name}: a bad trail, and an unused code", assembled(plan, layout, codes, bits), True
             break
 
@@ -183,7 +183,7 @@ def refused_points(layout: LayoutPlan) -> Iterator[tuple[str, list[Value], list[
         return
     good: Given = {"latitude": 46.5, "longitude": 9.8}
     good |= {"altitude": 2100.0} if trail.altitude_step else {}
-    good |= {"age": 30} if trail.gap_first else {}
+    good |= {"age": 30} if trail.interval_seed else {}
     for note, wrong in _wrong(trail):
         first = {name: value for name, value in (good | wrong).items() if value != _MISSING}
         yield note, everyday, [first]
@@ -203,7 +203,7 @@ def _wrong(trail: Trail) -> Iterator[tuple[str, Given]]:
     """What makes a point wrong: the members that differ."""
     names = [("latitude", 90.0, -90.0, 1e-7), ("longitude", 180.0, -180.0, 1e-7)]
     names += [("altitude", 10_100_000.0, -10_100_000.0, 0.01)] if trail.altitude_step else []
-    names += [("age", 2_147_483_647, 0, 1)] if trail.gap_first else []
+    names += [("age", 2_147_483_647, 0, 1)] if trail.interval_seed else []
     for name, most, least, step in names:
         yield f"{name} just above the range", {name: most + step}
         yield f"{name} just below the range", {name: least - step}

@@ -25,8 +25,8 @@ from typing import TYPE_CHECKING
 
 from packetcodec.errors import PacketFault
 from packetcodec.vectors.examples import Decoding, Encoding, encoding, scene
-from packetcodec.wire import LayoutPlan, Plan, Point, Value, from_raw, head_of, pack, to_value, unpack
-from packetcodec.wire.trail.cells import HALF_CIRCLE, MOST_CELLS, POLE, east_step, place_of, reach
+from packetcodec.wire import LayoutPlan, Plan, Point, Value, anchor_of, from_raw, pack, to_value, unpack
+from packetcodec.wire.trail.cells import HALF_CIRCLE, MAX_CELLS, POLE, east_step, place_of, reach
 from packetcodec.wire.trail.numbers import Bits, Scale, put
 
 if TYPE_CHECKING:
@@ -60,9 +60,9 @@ def ages(layout: LayoutPlan, raws: Sequence[int], points: Sequence[Point]) -> tu
         return ()
     spacing = trail.spacing or None
     for field, raw in zip(layout.fields, raws, strict=True):
-        if field.name == trail.spacing_field and raw != field.absent:
+        if field.name == trail.spacing_field and raw != field.absent_code:
             spacing = from_raw(field, raw)
-    if trail.gap_first:
+    if trail.interval_seed:
         return tuple(point.age for point in points)
     return tuple(None if spacing is None else number * spacing for number in range(1, len(points) + 1))
 
@@ -99,7 +99,7 @@ def trail_encodings(plan: Plan, layout: LayoutPlan) -> Iterator[Encoding]:
     if trail.spacing_field:
         place = [field.name for field in layout.fields].index(trail.spacing_field)
         field = layout.fields[place]
-        for raw in (0, field.last, *([] if field.absent is None else [field.absent])):
+        for raw in (0, field.max_code, *([] if field.absent_code is None else [field.absent_code])):
             values = [*everyday[:place], to_value(field, raw), *everyday[place + 1 :]]
             yield encoding(plan, layout, f"trail: spacing {values[place]}", values, _track(trail, head, [(3, 4)] * 3))
 
@@ -124,7 +124,7 @@ def trail_decodings(plan: Plan, layout: LayoutPlan) -> Iterator[Decoding]:
 
 def head_at(plan: Plan, layout: LayoutPlan, values: Sequence[Value]) -> Point | None:
     """The position that a receiver decodes from these values, or None."""
-    return head_of(layout, encoding(plan, layout, "", values).raws)
+    return anchor_of(layout, encoding(plan, layout, "", values).raws)
 
 
 def moved_to(
@@ -135,7 +135,7 @@ def moved_to(
     moved: list[Value] = []
     for field, value in zip(layout.fields, values, strict=True):
         wanted = given.get(field.kind)
-        if wanted is not None and not field.low <= wanted * 10**7 <= field.end:
+        if wanted is not None and not field.low <= wanted * 10**7 <= field.max_input:
             return None
         moved.append(value if wanted is None else wanted)
     return moved
@@ -143,7 +143,7 @@ def moved_to(
 
 def without(layout: LayoutPlan, values: Sequence[Value], kinds: Sequence[str]) -> list[Value] | None:
     """The values with those of some kinds absent, or None where no field of these can be."""
-    lost = [field.kind in kinds and field.absent is not None for field in layout.fields]
+    lost = [field.kind in kinds and field.absent_code is not None for field in layout.fields]
     if not any(lost):
         return None
     return [None if gone else value for gone, value in zip(lost, values, strict=True)]
@@ -156,12 +156,12 @@ def _track(trail: Trail, head: Point, moves: Iterable[tuple[int, int]]) -> tuple
     for number, (up, right) in enumerate(moves):
         north, east = north + up, east + right
         climb += _CLIMB[number % len(_CLIMB)] * trail.altitude_step
-        age += trail.gap_first + (number % 3 == 1)
+        age += trail.interval_seed + (number % 3 == 1)
         place = place_of(head[:2], (north, east), trail.step)
         if place is None:
             break
         altitude = max(-10_000_000, min(10_000_000, (head.altitude or 0) + climb)) if trail.altitude_step else None
-        points.append(Point(*place, altitude, age if trail.gap_first else None))
+        points.append(Point(*place, altitude, age if trail.interval_seed else None))
     return tuple(points)
 
 
@@ -220,7 +220,7 @@ def _borders(trail: Trail, head: Point) -> Iterator[tuple[str, tuple[Point, ...]
 def _sent(trail: Trail, head: Point, longitude: int) -> Point:
     """A point as far north as a head, with all that a trail carries."""
     altitude = head.altitude or 0
-    return Point(head.latitude, longitude, altitude if trail.altitude_step else None, 5 if trail.gap_first else None)
+    return Point(head.latitude, longitude, altitude if trail.altitude_step else None, 5 if trail.interval_seed else None)
 
 
 def _half_way(plan: Plan, layout: LayoutPlan, everyday: Sequence[Value]) -> Iterator[tuple[str, list[Value], Point]]:
@@ -245,10 +245,10 @@ def _landings(plan: Plan, layout: LayoutPlan, everyday: Sequence[Value]) -> Iter
     """Points whose cells lie exactly at the antimeridian, which is told as -180 degrees."""
     place = next(index for index, field in enumerate(layout.fields) if field.kind == "longitude")
     field, head = layout.fields[place], head_at(plan, layout, everyday)
-    if not field.circle or layout.trail is None or head is None:
+    if not field.modulus or layout.trail is None or head is None:
         return
     wide = east_step(layout.trail.step, head.latitude)
-    for sign, word, codes in ((1, "eastwards", range(field.last, 0, -1)), (-1, "westwards", range(1, field.last))):
+    for sign, word, codes in ((1, "eastwards", range(field.max_code, 0, -1)), (-1, "westwards", range(1, field.max_code))):
         for raw in islice(codes, _SEARCHED):
             way = HALF_CIRCLE - sign * from_raw(field, raw)
             if way % wide == 0 and 0 < way // wide <= reach(wide):
@@ -272,10 +272,10 @@ def _unfit(trail: Trail, head: Point) -> Iterator[tuple[str, tuple[Point, ...]]]
             yield "the first point beyond the reach", (model[0]._replace(longitude=longitude), *model[1:])
     if trail.altitude_step:
         yield "the third point without an altitude", (*model[:2], model[2]._replace(altitude=None), model[3])
-    if trail.gap_first:
+    if trail.interval_seed:
         yield "the third point younger than the second", (*model[:2], model[2]._replace(age=0), model[3])
         yield "the third point without an age", (*model[:2], model[2]._replace(age=None), model[3])
-        yield "the second point too old", (model[0], model[1]._replace(age=MOST_CELLS + 1), *model[2:])
+        yield "the second point too old", (model[0], model[1]._replace(age=MAX_CELLS + 1), *model[2:])
 
 
 def assembled(plan: Plan, layout: LayoutPlan, raws: Sequence[int], bits: Bits) -> bytes:
@@ -286,26 +286,26 @@ def assembled(plan: Plan, layout: LayoutPlan, raws: Sequence[int], bits: Bits) -
     length = layout.bits + bits.length
     number = (number << bits.length | bits.number) << -length % 8
     data = number.to_bytes(-(-length // 8), "big")
-    return plan.crc.append(data, plan.start) if plan.crc else data
+    return plan.crc.append(data, plan.seed) if plan.crc else data
 
 
 def front(trail: Trail, count: int, shift: int = 0) -> Bits:
     """Count and shift, whether or not they may be."""
     bits = Bits()
     bits.put(1, 1) if count == -1 else bits.put(count, 1 + trail.count_bits)
-    if trail.shifts:
+    if trail.coarsenings:
         bits.put((1 << shift) - 1, shift)
-        bits.put(0, int(shift < trail.shifts))
+        bits.put(0, int(shift < trail.coarsenings))
     return bits
 
 
 def first_point(trail: Trail, bits: Bits, head: Point, place: tuple[int, int], climb: int = 0, age: int = 0) -> None:
     """One point, the first of its trail, at any cells at all; on the schema's own grid."""
-    groups: list[tuple[tuple[int, ...], int]] = [(place, trail.first)]
+    groups: list[tuple[tuple[int, ...], int]] = [(place, trail.initial_scale)]
     if trail.altitude_step and head.altitude is not None:
-        groups.append(((climb,), trail.altitude_first))
-    if trail.gap_first:
-        groups.append(((age,), trail.gap_first))
+        groups.append(((climb,), trail.altitude_initial_scale))
+    if trail.interval_seed:
+        groups.append(((age,), trail.interval_seed))
     for cells, start in groups:
         scale = Scale(start)
         for cell in cells:
@@ -339,6 +339,6 @@ def _by_hand(plan: Plan, layout: LayoutPlan) -> Iterator[tuple[str, tuple[int, .
                 yield "trail: the last cell of the grid, past half way round", raws, assembled(plan, layout, raws, bits)
             break
     raws = encoding(plan, layout, "", everyday).raws
-    for shift in range(1, trail.shifts + 1):
+    for shift in range(1, trail.coarsenings + 1):
         bits = front(trail, 0, shift)
         yield f"trail: no point, and the shift {shift}", raws, assembled(plan, layout, raws, bits)

@@ -28,7 +28,7 @@ from packetcodec.schema import KINDS
 from packetcodec.vectors.examples import Decoding, Encoding, encoding, scene, value_of
 from packetcodec.vectors.malformed_trails import refused_points
 from packetcodec.vectors.trails import trail_decodings, trail_encodings, walk
-from packetcodec.wire import FieldPlan, LayoutPlan, OutOfRangeError, Plan, Value, pack, to_base, to_raw, to_value
+from packetcodec.wire import FieldPlan, LayoutPlan, OutOfRangeFault, Plan, Value, pack, to_base, to_raw, to_value
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -49,11 +49,11 @@ def examples(plan: Plan, layout: LayoutPlan) -> tuple[Encoding, ...]:
     """The worked examples of a layout: an everyday packet, one with all absent that may be, one at the borders."""
     everyday = [scene(field) for field in layout.fields]
     found = [encoding(plan, layout, "everyday values", everyday, walk(plan, layout, everyday))]
-    if any(field.absent is not None for field in layout.fields):
+    if any(field.absent_code is not None for field in layout.fields):
         both = zip(layout.fields, everyday, strict=True)
-        values = [value if field.absent is None else None for field, value in both]
+        values = [value if field.absent_code is None else None for field, value in both]
         found.append(encoding(plan, layout, "everything absent that may be", values))
-    top = [value_of(field, field.end) for field in layout.fields]
+    top = [value_of(field, field.max_input) for field in layout.fields]
     if top != everyday:
         found.append(encoding(plan, layout, "every field at the end of its range", top))
     return tuple(found)
@@ -66,10 +66,10 @@ def decodings(plan: Plan) -> Iterator[Decoding]:
         everyday = encoding(plan, layout, "", map(scene, layout.fields)).raws
         cases = [("everyday values", everyday)]
         cases.append(("every field at its first code", (0,) * len(everyday)))
-        cases.append(("every field at its last code", tuple(field.last for field in layout.fields)))
-        if any(field.absent is not None for field in layout.fields):
+        cases.append(("every field at its last code", tuple(field.max_code for field in layout.fields)))
+        if any(field.absent_code is not None for field in layout.fields):
             codes = zip(layout.fields, everyday, strict=True)
-            absent = tuple(raw if field.absent is None else field.absent for field, raw in codes)
+            absent = tuple(raw if field.absent_code is None else field.absent_code for field, raw in codes)
             cases.append(("everything absent that may be", absent))
         for index, field in enumerate(layout.fields):
             for note, code in _codes(field):
@@ -85,12 +85,12 @@ def decodings(plan: Plan) -> Iterator[Decoding]:
 def _codes(field: FieldPlan) -> Iterator[tuple[str, int]]:
     yield "first code", 0
     yield "second code", 1
-    yield "last code but one", field.last - 1
-    yield "last code", field.last
-    if field.absent is not None:
-        yield "absent", field.absent
+    yield "last code but one", field.max_code - 1
+    yield "last code", field.max_code
+    if field.absent_code is not None:
+        yield "absent", field.absent_code
     for bit in range(1, field.bits):
-        if 1 << bit <= field.last:
+        if 1 << bit <= field.max_code:
             yield f"bit {bit} of the code alone", 1 << bit
 
 
@@ -100,9 +100,9 @@ def encodings(plan: Plan) -> Iterator[Encoding]:
         yield from examples(plan, layout)
         yield from trail_encodings(plan, layout)
         everyday = tuple(map(scene, layout.fields))
-        if any(field.absent is not None for field in layout.fields):
+        if any(field.absent_code is not None for field in layout.fields):
             both = zip(layout.fields, everyday, strict=True)
-            rest = [value if field.absent is None else None for field, value in both]
+            rest = [value if field.absent_code is None else None for field, value in both]
             note = "optional fields left out instead of null"
             yield replace(encoding(plan, layout, note, rest), left_out=True)
         for index, field in enumerate(layout.fields):
@@ -115,7 +115,7 @@ def encodings(plan: Plan) -> Iterator[Encoding]:
 
 
 def _inputs(field: FieldPlan) -> Iterator[tuple[str, Value]]:
-    if field.absent is not None:
+    if field.absent_code is not None:
         yield "absent", None
     if field.kind == "choice":
         yield "first name", field.choices[0]
@@ -130,8 +130,8 @@ def _inputs(field: FieldPlan) -> Iterator[tuple[str, Value]]:
         yield note, value_of(field, base)
     if KINDS[field.kind].counting:
         yield "a whole number written with a point", float(value_of(field, field.low + 1) or 0)
-        if field.policy == "wrap":
-            yield "beyond 32 bits: wrapped", 2**32 + 5 * field.circle + 1
+        if field.policy == "wrap" and field.modulus:
+            yield "beyond 32 bits: wrapped", 2**32 + 5 * field.modulus + 1
     if field.kind == "time":
         for part in (0.4, 0.5, 0.6, 1.5):
             yield "a fraction of a second: rounded", field.origin + field.low + 1 + part
@@ -144,20 +144,20 @@ def _inputs(field: FieldPlan) -> Iterator[tuple[str, Value]]:
 
 
 def _borders(field: FieldPlan) -> Iterator[tuple[str, int]]:
-    half, end = field.step // 2, field.low + field.last * field.step
+    half, end = field.step // 2, field.low + field.max_code * field.step
     yield "lower end of the range", field.low
-    for code in (1, field.last // 2, field.last):
+    for code in (1, field.max_code // 2, field.max_code):
         first = field.low + code * field.step - half
         yield f"the least that rounds up to code {code}", first
         if first > field.low:
             yield f"the most that rounds down to code {code - 1}", first - 1
-    if field.circle:
+    if field.modulus:
         past = end + field.step - half
         if past < field.high:
             yield "the most that stays at the last code", past - 1
             yield "the least that rounds up past the last code", past
         yield "just below the end of the circle", field.high - 1
-        if field.end == field.high or field.policy == "wrap":
+        if field.max_input == field.high or field.policy == "wrap":
             yield "end of the circle, the same place as its beginning", field.high
     else:
         yield "upper end of the range", field.high
@@ -169,8 +169,8 @@ def _beyond(field: FieldPlan) -> Iterator[tuple[str, int]]:
     word = "clipped" if field.policy == "clip" else "wrapped"
     yield f"just below the range: {word}", field.low - 1
     yield f"just above the range: {word}", field.high + 1
-    yield f"far below the range: {word}", max(field.low - 1000 * field.scale - field.circle, -(2**31))
-    far = field.high + 1000 * field.scale + field.circle
+    yield f"far below the range: {word}", max(field.low - 1000 * field.scale - (field.modulus or 0), -(2**31))
+    far = field.high + 1000 * field.scale + (field.modulus or 0)
     yield f"far above the range: {word}", far if field.high > 2**31 - 1 else min(far, 2**31 - 1)
 
 
@@ -179,7 +179,7 @@ def _ties(field: FieldPlan) -> Iterator[tuple[str, Value]]:
     if KINDS[field.kind].counting:
         return
     wanted = {0, 1}
-    for code in range(1, min(field.last, 200)):
+    for code in range(1, min(field.max_code, 200)):
         first = field.low + code * field.step - field.step // 2
         value = (first - 0.5) / field.scale
         if value * field.scale == first - 0.5 and first % 2 in wanted:
@@ -196,9 +196,9 @@ def refusals(plan: Plan) -> Iterator[Refusal]:
             for note, value in _refused(field):
                 try:
                     to_raw(field, to_base(field, value))
-                except OutOfRangeError:
+                except OutOfRangeFault:
                     yield Refusal(f"{field.name}: {note}", layout, {**everyday, field.name: value}, field.name)
-            if field.absent is None:
+            if field.absent_code is None:
                 rest = {name: value for name, value in everyday.items() if name != field.name}
                 yield Refusal(f"{field.name}: missing", layout, rest, field.name)
                 null: dict[str, Value] = {**everyday, field.name: None}
@@ -213,7 +213,7 @@ def _wrong_points(layout: LayoutPlan) -> Iterator[Refusal]:
     for note, values, trail in refused_points(layout):
         given = dict(zip(names, values, strict=True))
         yield Refusal(f"trail: {note}", layout, given, "trail", tuple(trail))
-    needed = next((field.name for field in layout.fields if field.absent is None), None)
+    needed = next((field.name for field in layout.fields if field.absent_code is None), None)
     if needed is not None:
         yield Refusal(f"trail: {note}, and no {needed}", layout, given | {needed: None}, needed, tuple(trail))
 
@@ -239,7 +239,7 @@ def _refused(field: FieldPlan) -> Iterator[tuple[str, Value]]:
         yield "below 0", -1
     else:
         yield "just below the range", value_of(field, field.low - 1)
-        yield "just above the range", value_of(field, field.end + 1)
+        yield "just above the range", value_of(field, field.max_input + 1)
         yield "yes or no, not a number", True
     if KINDS[field.kind].counting:
         yield "not a whole number", 0.5

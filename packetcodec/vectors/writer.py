@@ -107,7 +107,7 @@ def _points(
             row = {"latitude": point.latitude / 10**7, "longitude": point.longitude / 10**7}
         if trail.altitude_step:
             row["altitude"] = point.altitude / 100 if physical and point.altitude is not None else point.altitude
-        if trail.gap_first or aged:
+        if trail.interval_seed or aged:
             row["age"] = age
         rows.append(row)
     return rows

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from packetcodec.wire.accuracy import metres_bound, position_bound, trail_bound
-from packetcodec.wire.packing import head_of, pack, unpack
+from packetcodec.wire.packing import anchor_of, pack, unpack
 from packetcodec.wire.plan import FieldPlan, LayoutPlan, Plan, compile_plan
 from packetcodec.wire.quantize import (
-    OutOfRangeError,
+    OutOfRangeFault,
     Value,
     bounds,
     clipped,
     decimal,
     from_raw,
+    in_range,
     to_base,
     to_raw,
     to_value,
@@ -23,17 +24,18 @@ from packetcodec.wire.trail.coding import Point, residuals, write_trail
 __all__ = [
     "FieldPlan",
     "LayoutPlan",
-    "OutOfRangeError",
+    "OutOfRangeFault",
     "Plan",
     "Point",
     "Value",
+    "anchor_of",
     "bounds",
     "clipped",
     "compile_plan",
     "decimal",
     "decimals",
     "from_raw",
-    "head_of",
+    "in_range",
     "metres_bound",
     "pack",
     "position_bound",

@@ -122,10 +122,11 @@ def _size(layout: LayoutPlan) -> str:
 
 #: What of a trail changes the wire, in words. The limit counts: a decoder refuses what is longer.
 _TRAIL = {
-    "points": "most points", "step": "north-south cell", "first": "FIRST", "change": "CHANGE",
-    "altitude_step": "cell of altitude", "altitude_first": "FIRST of altitude", "altitude_change": "CHANGE of altitude",
-    "spacing": "spacing", "spacing_field": "field of the spacing", "gap_first": "expected coded spacing",
-    "shifts": "most doublings of the grid", "packet_bytes": "most bytes of a packet",
+    "points": "most points", "step": "north-south cell", "initial_scale": "FIRST", "scale_rate": "CHANGE",
+    "altitude_step": "cell of altitude", "altitude_initial_scale": "FIRST of altitude",
+    "altitude_scale_rate": "CHANGE of altitude", "spacing": "spacing", "spacing_field": "field of the spacing",
+    "interval_seed": "expected coded spacing",
+    "coarsenings": "most doublings of the grid", "packet_bytes": "most bytes of a packet",
 }  # fmt: skip
 
 
@@ -145,8 +146,8 @@ def _trails(place: str, old: Trail | None, new: Trail | None) -> Iterator[Differ
 def _wire(field: FieldPlan) -> tuple[object, ...]:
     unit = "" if field.kind == "number" else field.unit
     return (
-        field.kind, unit, field.offset, field.bits, field.low, field.high, field.step, field.last, field.absent,
-        field.circle, field.scale, field.origin,
+        field.kind, unit, field.offset, field.bits, field.low, field.high, field.step, field.max_code, field.absent_code,
+        field.modulus, field.scale, field.origin,
     )  # fmt: skip
 
 
@@ -177,8 +178,8 @@ def _fields(old: FieldPlan, new: FieldPlan) -> Iterator[tuple[str, bool]]:
         yield f"step {decimal(old, old.step)} -> {decimal(new, new.step)} {new.symbol}".rstrip(), True
     if (old.low, old.high, old.scale, old.origin) != (new.low, new.high, new.scale, new.origin):
         yield f"range {bounds(old)} -> {bounds(new)}", True
-    if old.absent != new.absent:
-        words = ["cannot be absent" if code is None else f"absent is {code}" for code in (old.absent, new.absent)]
+    if old.absent_code != new.absent_code:
+        words = ["cannot be absent" if code is None else f"absent is {code}" for code in (old.absent_code, new.absent_code)]
         yield f"{words[0]} -> {words[1]}", True
     if old.choices != new.choices:
         same = len(old.choices) == len(new.choices)

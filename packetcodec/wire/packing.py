@@ -28,7 +28,7 @@ from typing import TYPE_CHECKING
 from packetcodec.errors import PacketFault
 from packetcodec.wire.quantize import from_raw
 from packetcodec.wire.trail.coding import Point, read_trail, write_trail
-from packetcodec.wire.trail.numbers import BadTrailError
+from packetcodec.wire.trail.numbers import BadTrailFault
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -46,7 +46,7 @@ def pack(plan: Plan, layout: LayoutPlan, raws: Sequence[int], trail: Sequence[Po
     for field, raw in zip(layout.fields, raws, strict=True):
         number = number << field.bits | raw
     length = layout.bits
-    if layout.trail and (head := head_of(layout, raws)):
+    if layout.trail and (head := anchor_of(layout, raws)):
         room = (layout.longest - layout.check_bytes) * 8 - length
         bits, _ = write_trail(layout.trail, head, trail, room=room)
         number = number << bits.length | bits.number
@@ -54,15 +54,15 @@ def pack(plan: Plan, layout: LayoutPlan, raws: Sequence[int], trail: Sequence[Po
     data = (number << -length % 8).to_bytes(-(-length // 8), "big")
     if plan.crc is None:
         return data
-    return data + plan.crc.of(data, plan.start).to_bytes(layout.check_bytes, plan.crc.append_order)
+    return data + plan.crc.of(data, plan.seed).to_bytes(layout.check_bytes, plan.crc.append_order)
 
 
-def head_of(layout: LayoutPlan, raws: Sequence[int]) -> Point | None:
+def anchor_of(layout: LayoutPlan, raws: Sequence[int]) -> Point | None:
     """The position of a packet in base units, or None where it has none: what the points of a trail count from."""
     found: dict[str, int | None] = {"altitude": None}
     for field, raw in zip(layout.fields, raws, strict=True):
         if field.kind in {"latitude", "longitude", "altitude"}:
-            found[field.kind] = None if raw == field.absent else from_raw(field, raw)
+            found[field.kind] = None if raw == field.absent_code else from_raw(field, raw)
     latitude, longitude = found["latitude"], found["longitude"]
     if latitude is None or longitude is None:
         return None
@@ -112,11 +112,12 @@ def unpack(plans: Mapping[int, Plan], data: bytes) -> tuple[Plan, LayoutPlan, tu
     raws = []
     for field in layout.fields:
         raw = number >> total - field.offset - field.bits & (1 << field.bits) - 1
-        if raw > field.last and raw != field.absent:
-            absent = "" if field.absent is None else f", {field.absent} for absent"
+        if raw > field.max_code and raw != field.absent_code:
+            absent = "" if field.absent_code is None else f", {field.absent_code} for absent"
             raise PacketFault(
                 "out_of_range",
-                f'{field.name}: raw code {raw} is outside 0..{field.last}{absent} (layout "{layout.name}", {field.place})',
+                f"{field.name}: raw code {raw} is outside 0..{field.max_code}{absent} "
+                f'(layout "{layout.name}", {field.place})',
                 field=field.name,
                 offset=field.offset,
             )
@@ -129,8 +130,8 @@ def _points(layout: LayoutPlan, raws: Sequence[int], number: int, length: int) -
     if layout.trail is None:
         return ()
     try:
-        return read_trail(layout.trail, head_of(layout, raws), number, length)
-    except BadTrailError as fault:
+        return read_trail(layout.trail, anchor_of(layout, raws), number, length)
+    except BadTrailFault as fault:
         message = f'the trail behind bit {layout.bits} cannot be read: {fault} (layout "{layout.name}")'
         raise PacketFault("bad_trail", message, offset=layout.bits) from None
 
@@ -139,7 +140,7 @@ def _verify(plan: Plan, layout: LayoutPlan, data: bytes) -> None:
     if plan.crc is None:
         return
     body, tail = data[: -layout.check_bytes], data[-layout.check_bytes :]
-    wanted, found = plan.crc.of(body, plan.start), int.from_bytes(tail, plan.crc.append_order)
+    wanted, found = plan.crc.of(body, plan.seed), int.from_bytes(tail, plan.crc.append_order)
     if wanted != found:
         digits = 2 * layout.check_bytes
         name = plan.crc.name or f"CRC-{plan.crc.width}"

@@ -35,14 +35,14 @@ class FieldPlan:
     """One field on the wire.
 
     Attributes:
-        name, kind, unit, symbol, scale, base, policy, origin, choices, doc, asked: as in the schema's field.
+        name, kind, unit, symbol, scale, base, policy, origin, choices, doc, requested: as in the schema's field.
         offset: first bit, counted from the packet's first bit.
         bits: width.
         low, high: range in base units.
         step: base units per raw count.
-        last: last raw code in use.
-        absent: raw code of a value that is not known, or None where the field is not optional.
-        circle: circumference in base units, or 0 for a field on a line.
+        max_code: last raw code in use.
+        absent_code: raw code of a value that is not known, or None where the field is not optional.
+        modulus: circumference in base units, or None for a field on a line.
     """
 
     name: str
@@ -55,30 +55,30 @@ class FieldPlan:
     origin: int
     choices: tuple[str, ...]
     doc: str
-    asked: str
+    requested: str
     offset: int
     bits: int
     low: int
     high: int
     step: int
-    last: int
-    absent: int | None
-    circle: int
+    max_code: int
+    absent_code: int | None
+    modulus: int | None
 
     @property
-    def worst(self) -> int:
+    def max_error(self) -> int:
         """Largest distance between a value within the range and what arrives, in base units."""
         return self.step // 2
 
     @property
-    def end(self) -> int:
+    def max_input(self) -> int:
         """The last base value that may be given: `high`, except on a circle of whole numbers, where it is one before."""
-        return self.high - (self.circle > 0 and self.scale == 1)
+        return self.high - (self.modulus is not None and self.scale == 1)
 
     @property
-    def full(self) -> bool:
+    def uses_every_code(self) -> bool:
         """Whether every code of the width is in use, so that no raw code is out of range."""
-        return self.last + 1 + (self.absent is not None) == 1 << self.bits
+        return self.max_code + 1 + (self.absent_code is not None) == 1 << self.bits
 
     @property
     def place(self) -> str:
@@ -137,8 +137,8 @@ class Plan:
         version_bits, layout_bits: widths of the two header fields.
         layouts: in the schema's order.
         crc: the check as the catalogue has it, or None.
-        start: register of the CRC before the first byte; the CRC's own initial value unless the schema is bound.
-        bound: whether `start` comes from the fingerprint.
+        seed: register of the CRC before the first byte; the CRC's own initial value unless the schema is bound.
+        bound: whether `seed` comes from the fingerprint.
         crc_chosen: whether the polynomial was chosen for the packet's length.
         fingerprint: 16 hex digits that change when, and only when, the wire changes.
     """
@@ -151,7 +151,7 @@ class Plan:
     layout_bits: int
     layouts: tuple[LayoutPlan, ...]
     crc: Crc | None
-    start: int
+    seed: int
     bound: bool
     crc_chosen: bool
     fingerprint: str
@@ -200,9 +200,9 @@ def _layout(layout: Layout, header_bits: int, check_bytes: int) -> LayoutPlan:
 def _field(field: Field, offset: int) -> FieldPlan:
     return FieldPlan(
         name=field.name, kind=field.kind, unit=field.unit, symbol=field.symbol, scale=field.scale, base=field.base,
-        policy=field.policy, origin=field.origin, choices=field.choices, doc=field.doc, asked=field.asked, offset=offset,
-        bits=field.grid.bits, low=field.low, high=field.high, step=field.grid.step, last=field.grid.last,
-        absent=field.grid.absent, circle=(field.high - field.low) * field.circle,
+        policy=field.policy, origin=field.origin, choices=field.choices, doc=field.doc, requested=field.requested,
+        offset=offset, bits=field.grid.bits, low=field.low, high=field.high, step=field.grid.step,
+        max_code=field.grid.max_code, absent_code=field.grid.absent_code, modulus=field.modulus,
     )  # fmt: skip
 
 
@@ -219,15 +219,15 @@ def _fingerprint(schema: Schema, layouts: tuple[LayoutPlan, ...]) -> str:
         lines.append(f"layout {layout.id}")
         for field in layout.fields:
             unit = "" if field.kind == "number" else field.unit
-            absent = -1 if field.absent is None else field.absent
+            absent = -1 if field.absent_code is None else field.absent_code
             numbers = (
                 field.bits,
                 field.low,
                 field.high,
                 field.step,
-                field.last,
+                field.max_code,
                 absent,
-                field.circle,
+                field.modulus or 0,
                 field.scale,
                 field.origin,
             )
@@ -241,7 +241,7 @@ def _trail_numbers(trail: Trail, layout: LayoutPlan) -> tuple[int, ...]:
     """All of a trail that a decoder must know."""
     names = [field.name for field in layout.fields]
     return (
-        trail.points, trail.step, trail.first, trail.change, trail.altitude_step, trail.altitude_first,
-        trail.altitude_change, trail.spacing, names.index(trail.spacing_field) if trail.spacing_field else -1,
-        trail.gap_first, trail.shifts, trail.packet_bytes,
+        trail.points, trail.step, trail.initial_scale, trail.scale_rate, trail.altitude_step, trail.altitude_initial_scale,
+        trail.altitude_scale_rate, trail.spacing, names.index(trail.spacing_field) if trail.spacing_field else -1,
+        trail.interval_seed, trail.coarsenings, trail.packet_bytes,
     )  # fmt: skip

@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 Value = float | int | bool | str | None
 
 
-class OutOfRangeError(ValueError):
+class OutOfRangeFault(ValueError):
     """A value that has no code. The message names bound and value; the caller adds the place."""
 
 
@@ -45,31 +45,31 @@ def to_base(field: FieldPlan, value: Any) -> int:
     """A physical value in base units, the one place where a float is rounded.
 
     Raises:
-        OutOfRangeError: not a number, not finite, not a whole number where the kind wants one, or an unknown name.
+        OutOfRangeFault: not a number, not finite, not a whole number where the kind wants one, or an unknown name.
     """
     if field.kind == "choice":
         if value not in field.choices:
-            raise OutOfRangeError(f"{quoted(value)} is not one of {', '.join(field.choices)}")
+            raise OutOfRangeFault(f"{quoted(value)} is not one of {', '.join(field.choices)}")
         return field.choices.index(value)
     if isinstance(value, bool) and field.kind == "flag":
         return int(value)
     if isinstance(value, str | bytes | bool) or not hasattr(value, "__float__"):
-        raise OutOfRangeError(f"{quoted(value)} is not a number")
+        raise OutOfRangeFault(f"{quoted(value)} is not a number")
     if hasattr(value, "__index__"):
         return index(value) * field.scale - field.origin
     try:
         number = float(value)
     except (ValueError, OverflowError):  # a signalling NaN, a fraction beyond every float
-        raise OutOfRangeError(f"a {type(value).__name__} that no float holds") from None
+        raise OutOfRangeFault(f"a {type(value).__name__} that no float holds") from None
     if not math.isfinite(number):
-        raise OutOfRangeError(f"{number} is not a finite number")
+        raise OutOfRangeFault(f"{number} is not a finite number")
     if not KINDS[field.kind].counting:
         scaled = number * float(field.scale)
         if math.isinf(scaled):
-            raise OutOfRangeError(f"{number} is outside {bounds(field)}")
+            raise OutOfRangeFault(f"{number} is outside {bounds(field)}")
         return round(scaled) - field.origin
     if number != int(number):
-        raise OutOfRangeError(f"{number} is not a whole number")
+        raise OutOfRangeFault(f"{number} is not a whole number")
     return int(number)
 
 
@@ -86,19 +86,23 @@ def to_raw(field: FieldPlan, base: int) -> int:
     """The raw code of a value in base units.
 
     Raises:
-        OutOfRangeError: beyond the range of a field that refuses such values.
+        OutOfRangeFault: beyond the range of a field that refuses such values.
     """
-    low = field.low
-    if field.policy == "wrap":
-        base = low + (base - low) % field.circle
-    elif not low <= base <= field.end:
-        if field.policy == "refuse":
-            raise OutOfRangeError(f"{_shown(field, base)} is outside {bounds(field)}")
-        base = low if base < low else field.high
-    elif field.circle and base == field.high:
-        base = low  # the end of a circle is its beginning
-    raw = (base - low + field.step // 2) // field.step
-    return 0 if field.circle and raw > field.last else raw
+    if field.policy == "refuse" and not field.low <= base <= field.max_input:
+        raise OutOfRangeFault(f"{_shown(field, base)} is outside {bounds(field)}")
+    raw = (in_range(field, base) - field.low + field.step // 2) // field.step
+    return 0 if field.modulus and raw > field.max_code else raw
+
+
+def in_range(field: FieldPlan, base: int) -> int:
+    """The value that is coded for one in base units that is not refused: wrapped, or clipped to the range.
+
+    The end of a circle is its beginning.
+    """
+    if field.policy == "wrap" and field.modulus:
+        return field.low + (base - field.low) % field.modulus
+    base = min(max(base, field.low), field.high)
+    return field.low if field.modulus and base == field.high else base
 
 
 def clipped(field: FieldPlan, base: int) -> bool:
@@ -113,7 +117,7 @@ def from_raw(field: FieldPlan, raw: int) -> int:
 
 def to_value(field: FieldPlan, raw: int) -> Value:
     """The physical value of a raw code: None for absent, a name, yes or no, else a number in the field's unit."""
-    if raw == field.absent:
+    if raw == field.absent_code:
         return None
     if field.kind == "choice":
         return field.choices[raw]
@@ -134,7 +138,7 @@ def decimal(field: FieldPlan, base: int) -> Decimal:
 def bounds(field: FieldPlan) -> str:
     """The range in words, such as "-90..90 degrees"."""
     unit = {"°": "degrees"}.get(field.symbol, field.symbol)
-    low, high = (decimal(field, x + field.origin) for x in (field.low, field.end))
+    low, high = (decimal(field, x + field.origin) for x in (field.low, field.max_input))
     return f"{low}..{high} {unit}".rstrip()
 
 
@@ -148,4 +152,4 @@ def worst_error(field: FieldPlan) -> Fraction:
     Whole numbers (kinds that count) lose nothing on the way in.
     """
     rounding = Fraction(0) if KINDS[field.kind].counting else Fraction(1, 2)
-    return (field.worst + rounding) / field.scale
+    return (field.max_error + rounding) / field.scale

@@ -45,7 +45,7 @@ def test_trails_of_recorded_tracks_reach_their_targets(interval):
         some = windows(track, interval=interval, points=10)[::4]
         ours = [(head, rest) for head, *rest in ([Point(*map(int, place)) for place in window] for window in some)]
         found = suggest(trail, ours)
-        tuned = replace(trail, first=found.first, change=found.change)
+        tuned = replace(trail, initial_scale=found.initial_scale, scale_rate=found.scale_rate)
         default, suggested = (
             fmean(write_trail(values, head, points, room=2000)[0].length for head, points in ours)
             for values in (trail, tuned)

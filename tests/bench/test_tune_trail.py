@@ -21,10 +21,10 @@ from tests.support import recordings
 NO_LIMIT = 1 << 20
 HEAD = Point(465_000_000, 98_000_000, 210_000)
 TRAILS = {
-    "constant": Trail(points=10, step=223, first=16, change=3, spacing=10),
-    "with altitude": Trail(points=10, step=223, first=16, change=3, spacing=10, altitude_step=500),
-    "coded spacing": Trail(points=10, step=223, first=16, change=3, gap_first=30),
-    "coarsening": Trail(points=10, step=223, first=16, change=3, spacing=10, shifts=4),
+    "constant": Trail(points=10, step=223, initial_scale=16, scale_rate=3, spacing=10),
+    "with altitude": Trail(points=10, step=223, initial_scale=16, scale_rate=3, spacing=10, altitude_step=500),
+    "coded spacing": Trail(points=10, step=223, initial_scale=16, scale_rate=3, interval_seed=30),
+    "coarsening": Trail(points=10, step=223, initial_scale=16, scale_rate=3, spacing=10, coarsenings=4),
 }
 
 
@@ -55,8 +55,10 @@ MOVES = st.lists(
 def test_the_bits_are_those_of_trails_really_written_and_no_other_pair_is_shorter(trail, some, first, change):
     found = suggest(trail, some)
     assert found.present_bits == pytest.approx(mean_bits(trail, some))
-    assert found.bits == pytest.approx(mean_bits(replace(trail, first=found.first, change=found.change), some))
-    assert found.bits <= mean_bits(replace(trail, first=first, change=change), some) + 1e-9
+    assert found.bits == pytest.approx(
+        mean_bits(replace(trail, initial_scale=found.initial_scale, scale_rate=found.scale_rate), some)
+    )
+    assert found.bits <= mean_bits(replace(trail, initial_scale=first, scale_rate=change), some) + 1e-9
     assert found.gain_bytes == pytest.approx((found.present_bits - found.bits) / 8)
 
 
@@ -64,14 +66,14 @@ def test_the_bits_are_those_of_trails_really_written_and_no_other_pair_is_shorte
 def test_what_is_left_to_code_does_not_depend_on_the_starting_values(moves, first, change):
     trail = TRAILS["with altitude"]
     left = residuals(trail, *walk(moves))
-    assert left == residuals(replace(trail, first=first, change=change), *walk(moves))
+    assert left == residuals(replace(trail, initial_scale=first, scale_rate=change), *walk(moves))
     assert len(left) == 2 * len(moves)
 
 
 def test_present_values_that_nothing_beats_are_kept():
     standing = [(HEAD, [HEAD._replace(age=None)] * 10)]
-    found = suggest(Trail(points=10, step=223, first=1, change=1, spacing=10), standing)
-    assert (found.first, found.change, found.gain_bytes) == (1, 1, 0.0)
+    found = suggest(Trail(points=10, step=223, initial_scale=1, scale_rate=1, spacing=10), standing)
+    assert (found.initial_scale, found.scale_rate, found.gain_bytes) == (1, 1, 0.0)
 
 
 def test_no_point_no_suggestion():
@@ -84,7 +86,7 @@ def test_the_speed_is_the_one_that_a_schema_turns_into_the_same_first_value():
     fast = [walk([(20_000, 0, 0)] * 10)]
     found = suggest(TRAILS["constant"], fast)
     text = schema_text().replace("spacing = 30", "spacing = 10").replace("speed = 0.5", f"speed = {found.speed:.3f}")
-    assert Schema.parse(text).layouts[1].trail.first == found.first > 16
+    assert Schema.parse(text).layouts[1].trail.initial_scale == found.initial_scale > 16
 
 
 def test_windows_are_what_the_packets_carry_spread_over_the_whole_log():

@@ -56,7 +56,7 @@ def test_programs_get_the_same_figures(cli):
 
 
 def test_starting_values_are_suggested_for_a_layout_with_a_trail_and_only_there(cli):
-    assert "Starting values of the trail: first = " in cli("--layout", "track")[1]
+    assert "Starting values of the trail: initial_scale = " in cli("--layout", "track")[1]
     assert "Starting values" not in cli("--layout", "position")[1]
     (cli.folder / "fast.toml").write_text(schema_text().replace("speed = 0.5", "speed = 40"), encoding="utf-8")
     assert "bytes shorter" in cli("-s", "fast.toml", "--layout", "track")[1]

@@ -20,7 +20,7 @@ from packetcodec.reference.codec import ReferenceCodec
 from packetcodec.starter import schema_text
 from packetcodec.vectors import write_vectors
 from packetcodec.vectors.trails import assembled
-from packetcodec.wire import head_of, write_trail
+from packetcodec.wire import anchor_of, write_trail
 from packetcodec.wire.trail.numbers import Bits
 from tests.support.js_material import seeded, to_decode, to_encode, trail_schema
 from tests.support.node import Node, outcome, plain, program, typed
@@ -210,7 +210,7 @@ def test_a_full_trail_that_counts_its_points_the_long_way_is_refused():
     layout = codec.plan.layout("track")
     values = {"collar": 1, "counter": 2, "latitude": 46.5, "longitude": 9.9, "battery": 3, "fix_quality": 1}
     raws = codec.quantize("track", values)
-    head = head_of(layout, raws)
+    head = anchor_of(layout, raws)
     bits, kept = write_trail(layout.trail, head, [head] * 10, room=100)
     assert kept == layout.trail.points == 10
     assert bits.number >> bits.length - 1 == 1

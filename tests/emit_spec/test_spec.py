@@ -141,7 +141,7 @@ def test_every_fault_that_the_plan_can_give_has_a_bad_packet(schema: str) -> Non
             wanted.add(("bad_padding", None))
         if layout.trail:
             wanted.add(("bad_trail", None))
-        wanted |= {("out_of_range", field.name) for field in layout.fields if not field.full}
+        wanted |= {("out_of_range", field.name) for field in layout.fields if not field.uses_every_code}
     assert found == wanted
     for rows in tables(text.split("\n## 9 ")[1])[:2]:
         shown = [row["status"] for row in rows]
@@ -156,9 +156,9 @@ def test_every_border_of_every_field_is_among_the_vectors(schema: str) -> None:
     for layout in compile_plan(Schema.parse(schema)).layouts:
         for field in layout.fields:
             good = {case["raw"][field.name] for case in vectors["good"] if case["layout"] == layout.name}
-            assert {0, field.last} | ({field.absent} - {None}) <= good
+            assert {0, field.max_code} | ({field.absent_code} - {None}) <= good
             bases = {case["base"][field.name] for case in vectors["encode"] if case["layout"] == layout.name}
-            assert {field.low, field.end if field.policy == "refuse" else field.high} <= bases
+            assert {field.low, field.max_input if field.policy == "refuse" else field.high} <= bases
             if field.policy != "refuse":
                 assert {field.low - 1, field.high + 1} <= bases
 

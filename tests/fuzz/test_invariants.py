@@ -56,11 +56,11 @@ def test_our_codec_keeps_what_is_always_true_of_any_bytes(data, schema):
 def test_quantizing_keeps_its_promises(data, schema):
     for layout in compile_plan(schema).layouts:
         for field in layout.fields:
-            bases = data.draw(st.lists(st.integers(field.low, field.end), min_size=1, max_size=6))
-            for base in (field.low, field.end, *bases):
+            bases = data.draw(st.lists(st.integers(field.low, field.max_input), min_size=1, max_size=6))
+            for base in (field.low, field.max_input, *bases):
                 error_is_within_the_promised_bound(field, base)
             quantizing_is_monotone(field, bases)
-            for code in (0, field.last, data.draw(st.integers(0, field.last))):
+            for code in (0, field.max_code, data.draw(st.integers(0, field.max_code))):
                 quantizing_is_idempotent(field, code)
 
 

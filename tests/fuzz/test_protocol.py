@@ -12,7 +12,7 @@ CLIMB = PLAN.layouts[2]
 
 def test_a_question_is_read_back_as_it_was_asked():
     points = (Point(465000000, 98000000, None, 30), Point(-1, 2, -300, None))
-    for verb, numbers in (("encode", (1, 2, CLIMB.fields[2].absent)), ("encode_base", (5, -7, None))):
+    for verb, numbers in (("encode", (1, 2, CLIMB.fields[2].absent_code)), ("encode_base", (5, -7, None))):
         question = read_question(PLAN, encode_question(verb, CLIMB, numbers, points))
         assert (question.layout, question.numbers, question.points) == (CLIMB, numbers, points)
         assert read_question(PLAN, question.line) == question
@@ -21,7 +21,7 @@ def test_a_question_is_read_back_as_it_was_asked():
 
 
 def test_a_dash_in_a_question_of_codes_is_the_code_for_absent():
-    assert read_question(PLAN, "encode 4 1 2 -").numbers == (1, 2, CLIMB.fields[2].absent)
+    assert read_question(PLAN, "encode 4 1 2 -").numbers == (1, 2, CLIMB.fields[2].absent_code)
 
 
 @pytest.mark.parametrize(
@@ -46,7 +46,7 @@ def test_what_is_no_question_is_refused_in_words(line, words):
 
 
 def test_an_answer_tells_codes_or_base_units_and_a_dash_for_absent():
-    raws = (0, 1, CLIMB.fields[2].absent)
+    raws = (0, 1, CLIMB.fields[2].absent_code)
     points = [Point(1, 2, None, 60)]
     assert decode_answer("ok", CLIMB, raws, points) == "ok 4 0 1 - | 1 2 - 60"
     low, step = CLIMB.fields[1].low, CLIMB.fields[1].step

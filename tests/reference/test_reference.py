@@ -142,7 +142,12 @@ def test_both_derive_the_same_grid_from_what_was_asked_for(table: dict[str, Any]
     schema = one_field(table)
     grid = schema.layouts[0].fields[0].grid
     coding = ReferenceCodec(schema)._wire("beacon").codings["x"]
-    assert (coding.bits, coding.step, coding.last, coding.absent) == (grid.bits, grid.step, grid.last, grid.absent)
+    assert (coding.bits, coding.step, coding.max_code, coding.absent_code) == (
+        grid.bits,
+        grid.step,
+        grid.max_code,
+        grid.absent_code,
+    )
 
 
 @quickly
@@ -233,7 +238,7 @@ def test_what_is_decoded_encodes_to_the_very_same_bytes(data: st.DataObject, sch
         assert status == "ok"
         again = outcome(codec.encode, said.layout, said.values, said.trail)
         assert again == outcome(ReferenceCodec(schema).encode, said.layout, said.values, said.trail)
-        if not said.trail and not any(layout.trail and layout.trail.shifts for layout in schema.layouts):
+        if not said.trail and not any(layout.trail and layout.trail.coarsenings for layout in schema.layouts):
             assert again == packet
         if isinstance(again, bytes) and packet == again:
             assert outcome(codec.decode, again) == outcome(codec.decode, packet)
@@ -253,8 +258,8 @@ def test_the_error_is_never_above_the_promised_bound(data: st.DataObject, table:
     arrived = codec.decode(codec.encode("beacon", {"x": value})).values["x"]
     assert arrived is not None
     error = abs(Fraction(value) - Fraction(arrived))
-    if plan.circle:
-        error = min(error, abs(Fraction(plan.circle, plan.scale) - error))
+    if plan.modulus:
+        error = min(error, abs(Fraction(plan.modulus, plan.scale) - error))
     # A float holds neither the value nor what arrives to better than its own last place.
     last_place = Fraction(2**-52) * (abs(Fraction(value)) + abs(Fraction(arrived)))
     assert error <= worst_error(plan) + last_place
@@ -265,7 +270,7 @@ def test_the_error_is_never_above_the_promised_bound(data: st.DataObject, table:
 def test_quantizing_keeps_the_order_of_values_on_a_line(data: st.DataObject, table: dict[str, Any]) -> None:
     schema = one_field(table)
     field = schema.layouts[0].fields[0]
-    if field.circle or field.kind == "choice":
+    if field.modulus or field.kind == "choice":
         return
     plan = Codec(schema).plan.layouts[0].fields[0]
     some = sorted(data.draw(st.lists(bases(field), min_size=2, max_size=8)))
@@ -278,7 +283,7 @@ def test_quantizing_keeps_the_order_of_values_on_a_line(data: st.DataObject, tab
 def test_quantizing_a_decoded_value_changes_nothing(data: st.DataObject, table: dict[str, Any]) -> None:
     codec = Codec(one_field(table))
     plan = codec.plan.layouts[0].fields[0]
-    code = data.draw(st.integers(0, plan.last) | st.sampled_from([0, plan.last]))
+    code = data.draw(st.integers(0, plan.max_code) | st.sampled_from([0, plan.max_code]))
     assert codec.quantize("beacon", {"x": to_value(plan, code)}) == (code,)
 
 
@@ -380,7 +385,7 @@ def test_a_broken_content_under_a_good_check_is_told_by_its_first_fault() -> Non
     raw = raw_construct(STARTER, "position")
     codes = codec.decode(codec.encode("position", POSITION)).raw
     latitude = codec.plan.layout("position").fields[2]
-    wrong = {**codes, "latitude": latitude.last + 1, "battery": 127}
+    wrong = {**codes, "latitude": latitude.max_code + 1, "battery": 127}
     for data, expected in [
         (raw.build({"codes": wrong, "padding": 1}), ("bad_padding", None, codec.plan.layout("position").bits)),
         (raw.build({"codes": wrong}), ("out_of_range", "latitude", latitude.offset)),

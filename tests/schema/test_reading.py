@@ -85,7 +85,7 @@ GRIDS = [
 @pytest.mark.parametrize(("row", "bits", "step", "last"), GRIDS, ids=[row[0] for row in GRIDS])
 def test_bits_follow_from_a_resolution_and_a_step_from_bits(row, bits, step, last):
     grid = field(row).grid
-    assert (grid.bits, grid.step, grid.last) == (bits, step, last)
+    assert (grid.bits, grid.step, grid.max_code) == (bits, step, last)
 
 
 def test_a_number_given_in_bits_loses_less_than_one_per_cent_to_its_base_unit():
@@ -100,8 +100,8 @@ def test_a_number_far_from_zero_may_be_given_in_bits():
 
 
 def test_a_narrowed_longitude_is_no_circle():
-    assert field('kind = "longitude"').circle
-    assert not field('kind = "longitude", minimum = 5, maximum = 11').circle
+    assert field('kind = "longitude"').modulus
+    assert not field('kind = "longitude", minimum = 5, maximum = 11').modulus
 
 
 # (row, words that the message must have: place, bound, value)
@@ -209,13 +209,20 @@ def trail(text):
 def test_speed_spacing_and_resolution_become_starting_values():
     # FIRST = speed * spacing / resolution, CHANGE = a fifth of it, both rounded and at least 1.
     got = trail("points = 10, resolution_m = 2.5, spacing = 10")
-    assert (got.step, got.first, got.change, got.spacing) == (223, 16, 3, 10)
+    assert (got.step, got.initial_scale, got.scale_rate, got.spacing) == (223, 16, 3, 10)
     got = trail("points = 10, resolution_m = 2.5, spacing = 30, speed = 0.5")
-    assert (got.first, got.change) == (6, 1)
-    got = trail('resolution_m = 5, spacing = "gap", usual_spacing = 20, first = 7, change = 9')
-    assert (got.points, got.spacing, got.spacing_field, got.gap_first, got.first, got.change) == (10, 0, "gap", 0, 7, 9)
-    assert trail('resolution_m = 5, spacing = "coded", usual_spacing = 20').gap_first == 20
-    assert trail('resolution_m = 100, spacing = 9, too_long = "coarsen"').shifts == 3  # 8926 << 3 still fits 32 bits
+    assert (got.initial_scale, got.scale_rate) == (6, 1)
+    got = trail('resolution_m = 5, spacing = "gap", usual_spacing = 20, initial_scale = 7, scale_rate = 9')
+    assert (got.points, got.spacing, got.spacing_field, got.interval_seed, got.initial_scale, got.scale_rate) == (
+        10,
+        0,
+        "gap",
+        0,
+        7,
+        9,
+    )
+    assert trail('resolution_m = 5, spacing = "coded", usual_spacing = 20').interval_seed == 20
+    assert trail('resolution_m = 100, spacing = 9, too_long = "coarsen"').coarsenings == 3  # 8926 << 3 still fits 32 bits
     assert trail("resolution_m = 5, spacing = 9, points = 4").packet_bytes == 25  # 9 of fields, 2 of check, 2 + 3 a point
 
 

@@ -34,15 +34,17 @@ def record(plan: Plan, data: bytes) -> bytes:
         return bytes([STATUSES.index(fault.status)])
     said = bytearray([0, layout.id])
     for field, raw in zip(layout.fields, raws, strict=True):
-        said += _word(0 if raw == field.absent else from_raw(field, raw))
-    said += bytes(raw != field.absent for field, raw in zip(layout.fields, raws, strict=True) if field.absent is not None)
+        said += _word(0 if raw == field.absent_code else from_raw(field, raw))
+    said += bytes(
+        raw != field.absent_code for field, raw in zip(layout.fields, raws, strict=True) if field.absent_code is not None
+    )
     if layout.trail:
         said.append(len(points))
         for point in points:
             said += _word(point.latitude) + _word(point.longitude)
             if layout.trail.altitude_step:
                 said += _word(-(2**31) if point.altitude is None else point.altitude)
-            if layout.trail.gap_first:
+            if layout.trail.interval_seed:
                 said += _word(point.age or 0)
         again = pack(plan, layout, raws, [Point(*point) for point in points])
     else:
@@ -79,7 +81,7 @@ def program(plan: Plan) -> str:
             feeds.append("            word((uint32_t)p->trail[i].latitude_e7); word((uint32_t)p->trail[i].longitude_e7);")
             if layout.trail.altitude_step:
                 feeds.append("            word((uint32_t)p->trail[i].altitude_cm);")
-            if layout.trail.gap_first:
+            if layout.trail.interval_seed:
                 feeds.append("            word(p->trail[i].age_s);")
             feeds.append("        }")
         feeds.append(f"        fault = {own.encode}(p, again, sizeof again, &length); }}")

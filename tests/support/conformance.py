@@ -26,7 +26,7 @@ from packetcodec.fuzz.program import Program
 from packetcodec.fuzz.protocol import Unit, decode_answer, decode_question, encode_question
 from packetcodec.fuzz.targets import Target, python_target, reference_target
 from packetcodec.vectors import write_vectors
-from packetcodec.wire import OutOfRangeError, to_base, unpack
+from packetcodec.wire import OutOfRangeFault, to_base, unpack
 from tests.support.js_material import seeded, to_decode, to_encode
 
 if TYPE_CHECKING:
@@ -142,9 +142,9 @@ def encodings(schema: Schema, *, seed: int, count: int) -> Iterator[str]:
         try:
             bases = [None if values[field.name] is None else to_base(field, values[field.name]) for field in layout.fields]
             points = [to_point(layout.trail, point, 1) for point in trail] if layout.trail else []
-        except OutOfRangeError:
+        except OutOfRangeFault:
             continue
-        missing = any(base is None and field.absent is None for field, base in zip(layout.fields, bases, strict=True))
+        missing = any(base is None and field.absent_code is None for field, base in zip(layout.fields, bases, strict=True))
         if not missing and all(base is None or -(2**31) <= base < 2**31 for base in bases):
             yield encode_question("encode_base", layout, bases, points)
 

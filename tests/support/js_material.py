@@ -24,9 +24,9 @@ def raw_codes(rng: random.Random, layout: LayoutPlan) -> tuple[int, ...]:
     """Codes in use, the borders and absent among them more often than not."""
 
     def code(field: FieldPlan) -> int:
-        if field.absent is not None and rng.random() < 0.15:
-            return field.absent
-        return rng.choice([0, field.last, rng.randint(0, field.last), rng.randint(0, field.last)])
+        if field.absent_code is not None and rng.random() < 0.15:
+            return field.absent_code
+        return rng.choice([0, field.max_code, rng.randint(0, field.max_code), rng.randint(0, field.max_code)])
 
     return tuple(map(code, layout.fields))
 
@@ -143,8 +143,8 @@ def trail_schema(rng: random.Random) -> Schema:
     trail = [f"points = {rng.choice([1, 2, 10, 63, rng.randint(1, 63)])}", f"spacing = {spacing}"]
     trail.append(f"resolution_m = {rng.choice(['0.02', '2.5', '10', '1000', f'{rng.uniform(0.1, 100):.2f}'])}")
     trail += rng.choice([[], ['too_long = "coarsen"']]) + rng.choice([[], [f"packet_bytes = {rng.randint(40, 120)}"]])
-    trail += rng.choice([[], [f"altitude_resolution = {rng.choice(['0.01', '5', '1000'])}", "altitude_first = 3"]])
-    trail += rng.choice([[], [f"first = {rng.randint(1, 4096)}", f"change = {rng.randint(1, 4096)}"]])
+    trail += rng.choice([[], [f"altitude_resolution = {rng.choice(['0.01', '5', '1000'])}", "altitude_initial_scale = 3"]])
+    trail += rng.choice([[], [f"initial_scale = {rng.randint(1, 4096)}", f"scale_rate = {rng.randint(1, 4096)}"]])
     return Schema.parse(f"""
         name = "pasture"
         version = {rng.randint(0, 15)}

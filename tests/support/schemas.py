@@ -87,8 +87,8 @@ resolution_m = 5
 spacing = "coded"
 usual_spacing = 20
 altitude_resolution = 4
-altitude_first = 3
-altitude_change = 2
+altitude_initial_scale = 3
+altitude_scale_rate = 2
 packet_bytes = 30
 too_long = "coarsen"
 [[layouts]]

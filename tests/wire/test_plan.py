@@ -117,8 +117,8 @@ def test_another_header_makes_two_versions_inseparable():
 
 def test_bind_schema_moves_the_start_of_the_crc_and_nothing_else():
     bound, free = plan(), plan(TEXT.replace("bind_schema = true", "bind_schema = false"))
-    assert free.start == free.crc.initial
-    assert bound.start == bound.crc.register_after(bytes.fromhex(bound.fingerprint))
+    assert free.seed == free.crc.initial
+    assert bound.seed == bound.crc.register_after(bytes.fromhex(bound.fingerprint))
     assert bound.fingerprint == free.fingerprint
 
 

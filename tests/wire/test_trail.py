@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 
 from packetcodec.schema import Trail
 from packetcodec.wire import Point
-from packetcodec.wire.trail.cells import MOST_CELLS, MOST_STEP, POLE, cell_of, east_step, place_of, reach
+from packetcodec.wire.trail.cells import MAX_CELLS, MAX_STEP, POLE, cell_of, east_step, place_of, reach
 from packetcodec.wire.trail.coding import read_trail, write_trail
-from packetcodec.wire.trail.numbers import MOST_ORDER, STEADY, BadTrailError, Bits, Reader, Scale, get, put
+from packetcodec.wire.trail.numbers import MAX_ORDER, STEADY, BadTrailFault, Bits, Reader, Scale, get, put
 
 CIRCLE, HALF = 3_600_000_000, 1_800_000_000
 ENDLESS = 10**6  # bits of room
@@ -33,10 +33,10 @@ def trails(draw: st.DrawFn) -> Trail:
     while step << shifts > 106_000:
         shifts -= 1
     return Trail(
-        points=draw(st.sampled_from([1, 2, 3, 10, 63])), step=step, shifts=shifts,
-        first=draw(st.sampled_from([1, 6, 4096])), change=draw(st.sampled_from([1, 3, 4096])),
-        altitude_step=draw(st.sampled_from([0, 1, 250, 100_000])), altitude_first=draw(st.sampled_from([1, 4096])),
-        altitude_change=draw(st.sampled_from([1, 4096])), gap_first=draw(st.sampled_from([0, 1, 30, 86_400])),
+        points=draw(st.sampled_from([1, 2, 3, 10, 63])), step=step, coarsenings=shifts,
+        initial_scale=draw(st.sampled_from([1, 6, 4096])), scale_rate=draw(st.sampled_from([1, 3, 4096])),
+        altitude_step=draw(st.sampled_from([0, 1, 250, 100_000])), altitude_initial_scale=draw(st.sampled_from([1, 4096])),
+        altitude_scale_rate=draw(st.sampled_from([1, 4096])), interval_seed=draw(st.sampled_from([0, 1, 30, 86_400])),
     )  # fmt: skip
 
 
@@ -61,7 +61,7 @@ def tracks(draw: st.DrawFn, head: Point, step: int) -> list[Point]:
 def shift_of(trail: Trail, bits: Bits) -> int:
     text = f"{bits.number:0{bits.length}b}"
     text = text[1:] if text[0] == "1" else text[1 + trail.count_bits :]
-    return min(len(text) - len(text.lstrip("1")), trail.shifts)
+    return min(len(text) - len(text.lstrip("1")), trail.coarsenings)
 
 
 def padded(bits: Bits) -> tuple[int, int]:
@@ -93,11 +93,11 @@ def test_each_point_arrives_within_half_a_cell_of_where_it_was_and_none_drifts(
             assert 2 * abs(was.altitude - now.altitude) <= trail.altitude_step
         else:
             assert now.altitude is None
-        assert now.age == (was.age if trail.gap_first else None)
+        assert now.age == (was.age if trail.interval_seed else None)
     if kept < min(len(points), trail.points):
         north, east = cell_of(head[:2], points[kept][:2], trail.step)
         climb = abs(points[kept].altitude - (head.altitude or 0)) // (trail.altitude_step or 10**9)
-        assert abs(north) > reach(trail.step) or abs(east) > reach(wide) or climb >= min(MOST_CELLS, 10**9)
+        assert abs(north) > reach(trail.step) or abs(east) > reach(wide) or climb >= min(MAX_CELLS, 10**9)
 
 
 @usual
@@ -115,22 +115,22 @@ def test_a_trail_never_takes_more_bits_than_there_is_room_for(
     if whole.length <= trail.front_bits + more:
         assert (bits.number, bits.length, kept) == (whole.number, whole.length, all_kept)
     elif kept < all_kept:
-        assert shift == trail.shifts  # points are left out on the coarsest grid only
+        assert shift == trail.coarsenings  # points are left out on the coarsest grid only
     for was, now in zip(points, arrived, strict=False):
         assert 2 * abs(was.latitude - now.latitude) <= trail.step << shift
 
 
 @usual
 @given(st.integers(0, 2**600), st.integers(1, 600), trails(), heads | st.none())
-@example((1 << 600) - 1, 600, Trail(points=63, step=1, first=1, change=1), Point(0, 0))
-@example(0, 600, Trail(points=63, step=1, first=1, change=1), Point(0, 0))
+@example((1 << 600) - 1, 600, Trail(points=63, step=1, initial_scale=1, scale_rate=1), Point(0, 0))
+@example(0, 600, Trail(points=63, step=1, initial_scale=1, scale_rate=1), Point(0, 0))
 def test_any_bits_end_in_points_that_encode_to_the_same_bits_or_in_a_bad_trail(
     number: int, length: int, trail: Trail, head: Point | None
 ) -> None:
     number &= (1 << length) - 1
     try:
         points = read_trail(trail, head, number, length)
-    except BadTrailError:
+    except BadTrailFault:
         return
     if head is None:
         assert (points, number) == ((), 0)
@@ -154,7 +154,7 @@ def test_a_written_trail_with_bits_turned_over_is_bad_or_another_trail_with_the_
         number ^= 1 << place
     try:
         points = read_trail(trail, head, number, length)
-    except BadTrailError:
+    except BadTrailFault:
         return
     wide = east_step(trail.step, head.latitude)
     if _shift_read(trail, number, length) or any(_half_round(head, point, wide) for point in points):
@@ -202,39 +202,39 @@ def test_what_is_read_from_a_written_trail_is_written_to_the_same_bits(
     ],
 )
 def test_each_way_to_be_malformed_is_named(bits: str, why: str) -> None:
-    trail = Trail(points=10, step=223, first=6, change=1)
-    with pytest.raises(BadTrailError, match=why):
+    trail = Trail(points=10, step=223, initial_scale=6, scale_rate=1)
+    with pytest.raises(BadTrailFault, match=why):
         read_trail(trail, Point(465_000_000, 98_000_000), int(bits or "0", 2), len(bits))
 
 
 @pytest.mark.parametrize(
     ("head", "cells", "why"),
     [
-        ((0, 0), (MOST_CELLS + 1, 0), "too far"),
-        ((0, 0), (0, -MOST_CELLS - 1), "too far"),
+        ((0, 0), (MAX_CELLS + 1, 0), "too far"),
+        ((0, 0), (0, -MAX_CELLS - 1), "too far"),
         ((POLE - 2230, 0), (11, 0), "beyond a pole"),
         ((2230 - POLE, 0), (-11, 0), "beyond a pole"),
     ],
 )
 def test_a_point_that_no_place_has_is_refused(head: tuple[int, int], cells: tuple[int, int], why: str) -> None:
-    trail = Trail(points=10, step=223, first=6, change=1)
+    trail = Trail(points=10, step=223, initial_scale=6, scale_rate=1)
     bits, scale = Bits(), Scale(6)
     bits.put(1, 5)
     for cell in cells:
         put(bits, cell, scale.order(), 1)
         scale.add(cell)
-    with pytest.raises(BadTrailError, match=why):
+    with pytest.raises(BadTrailFault, match=why):
         read_trail(trail, Point(*head), *padded(bits))
 
 
 def test_seconds_never_run_back() -> None:
-    trail = Trail(points=2, step=223, first=1, change=1, gap_first=30)
-    for age, why in ((-1, "runs back"), (MOST_CELLS + 1, "too far")):
+    trail = Trail(points=2, step=223, initial_scale=1, scale_rate=1, interval_seed=30)
+    for age, why in ((-1, "runs back"), (MAX_CELLS + 1, "too far")):
         bits = Bits()
         bits.put(1, 2)
         for cell, order in ((0, 0), (0, 0), (age, 5)):
             put(bits, cell, order, 1)
-        with pytest.raises(BadTrailError, match=why):
+        with pytest.raises(BadTrailFault, match=why):
             read_trail(trail, Point(0, 0), *padded(bits))
 
 
@@ -243,7 +243,7 @@ def test_seconds_never_run_back() -> None:
 
 def test_every_number_of_the_grid_fits_32_bits() -> None:
     # By bounding arithmetic: every product is largest at an end of its range.
-    for step in (1, 2, 223, 106_000, MOST_STEP):
+    for step in (1, 2, 223, 106_000, MAX_STEP):
         for degrees in range(91):
             whole = min(degrees, 89)
             assert step * (32_400 + whole * whole) < 2**32
@@ -264,24 +264,24 @@ def test_a_cell_at_a_whole_degree_is_hardly_wider_than_square() -> None:
 
 def test_the_order_and_the_sums_are_bounded_whatever_has_been_accepted() -> None:
     # An accepted displacement is within 2 reaches, a guess within 4, so a residual within 6; the scale is a mean of these.
-    most = 6 * MOST_CELLS
-    assert 2 * most < 2**MOST_ORDER
+    most = 6 * MAX_CELLS
+    assert 2 * most < 2**MAX_ORDER
     scale = Scale(4096)
     largest = 0
     for _ in range(200):
         scale.add(most)
         largest = max(largest, scale.sum)
-        assert scale.order() < MOST_ORDER
+        assert scale.order() < MAX_ORDER
     assert largest < 2**26
     error = 0
     for _ in range(200):
         error = error - (error >> 3) + 2 * most
     assert error < 2**27
     # The longest code that a reader follows: five ones at the largest order, one more, and the rest.
-    assert 5 * 2 ** (MOST_ORDER - 1) + 2 * 2**MOST_ORDER < 2**31
+    assert 5 * 2 ** (MAX_ORDER - 1) + 2 * 2**MAX_ORDER < 2**31
 
 
-@given(st.integers(-6 * MOST_CELLS, 6 * MOST_CELLS), st.integers(0, MOST_ORDER - 1), st.sampled_from([1, STEADY]))
+@given(st.integers(-6 * MAX_CELLS, 6 * MAX_CELLS), st.integers(0, MAX_ORDER - 1), st.sampled_from([1, STEADY]))
 def test_a_number_is_read_as_it_was_written_and_is_never_longer_than_said(value: int, order: int, steady: int) -> None:
     bits = Bits()
     put(bits, value, order, steady)
@@ -305,14 +305,14 @@ def test_reading_takes_no_more_steps_than_there_are_bits(data: bytes, trail: Tra
     # The number of reads: one for each bit of a unary part, and one for the rest of each number.
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("packetcodec.wire.trail.coding.Reader", Counting)
-        with contextlib.suppress(BadTrailError):
+        with contextlib.suppress(BadTrailFault):
             read_trail(trail, head, int.from_bytes(data, "big"), 8 * len(data))
     assert asked <= 2 * 8 * len(data) + 6
 
 
 def test_points_half_way_round_the_globe_come_back_to_the_same_place() -> None:
     step = 200_000 // 2
-    trail = Trail(points=3, step=step, first=1, change=1)
+    trail = Trail(points=3, step=step, initial_scale=1, scale_rate=1)
     for east in (HALF, -HALF):
         bits, kept = write_trail(trail, Point(0, 0), [Point(0, east)], room=ENDLESS)
         assert kept == 1
@@ -322,7 +322,7 @@ def test_points_half_way_round_the_globe_come_back_to_the_same_place() -> None:
 
 @given(latitudes, longitudes, steps, st.data())
 def test_the_place_of_a_cell_is_in_that_cell(latitude: int, longitude: int, step: int, data: st.DataObject) -> None:
-    north, east = data.draw(st.integers(-reach(step), reach(step))), data.draw(st.integers(-MOST_CELLS, MOST_CELLS))
+    north, east = data.draw(st.integers(-reach(step), reach(step))), data.draw(st.integers(-MAX_CELLS, MAX_CELLS))
     wide = east_step(step, latitude)
     east = max(-reach(wide), min(reach(wide), east))
     place = place_of((latitude, longitude), (north, east), step)

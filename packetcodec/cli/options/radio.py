@@ -20,7 +20,7 @@ from packetcodec.radio import (
     BANDWIDTHS,
     CHIPS,
     LORAWAN_OVERHEAD,
-    MOST_HZ,
+    MAX_HZ,
     Budget,
     Fsk,
     LoRa,
@@ -259,6 +259,6 @@ def _hertz(text: str) -> int:
         exact = Fraction(Decimal(text)) * 1_000_000
     except (ArithmeticError, ValueError):
         raise click.UsageError(f"--frequency: {text} is not a number of MHz") from None
-    if not 1 <= exact <= MOST_HZ:
-        raise click.UsageError(f"--frequency: {text} MHz is outside 0.000001..{MOST_HZ // 10**6} MHz (such as 868.1)")
+    if not 1 <= exact <= MAX_HZ:
+        raise click.UsageError(f"--frequency: {text} MHz is outside 0.000001..{MAX_HZ // 10**6} MHz (such as 868.1)")
     return round(exact)

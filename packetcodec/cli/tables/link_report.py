@@ -17,7 +17,7 @@ import click
 from rich.progress import Progress
 
 from packetcodec.bench import every
-from packetcodec.bench.link_test import MOST_POINTS, LinkReport, bench, with_trail
+from packetcodec.bench.link_test import MAX_POINTS, LinkReport, bench, with_trail
 from packetcodec.bench.lossy_link import Harm
 from packetcodec.bench.sender import Sender
 from packetcodec.bench.tune_trail import Suggestion, suggest, windows
@@ -136,8 +136,8 @@ def _lengths(text: str) -> tuple[int, ...]:
     except ValueError:
         raise click.UsageError(f"--trails: {text} is not like 0,5,10") from None
     for points in found:
-        if not 0 <= points <= MOST_POINTS:
-            raise click.UsageError(f"--trails: {points} is outside 0..{MOST_POINTS} points")
+        if not 0 <= points <= MAX_POINTS:
+            raise click.UsageError(f"--trails: {points} is outside 0..{MAX_POINTS} points")
     return found
 
 
@@ -297,14 +297,15 @@ def _report_json(report: LinkReport, radio: Radio) -> dict[str, Any]:
 
 def _suggestion_words(found: Suggestion) -> str:
     """The suggestion in a line."""
-    present = f"first = {found.present_first}, change = {found.present_change}"
+    present = f"initial_scale = {found.present_initial_scale}, scale_rate = {found.present_scale_rate}"
     if found.gain_bytes < _WORTH_SAYING:
         return (
             f"Starting values of the trail: {present} suit this log ({found.windows} trails of {found.bits / 8:.1f} bytes)."
         )
     speed = "" if found.speed is None else f", as for a speed of {found.speed:.2g} m/s"
     return (
-        f"Starting values of the trail: first = {found.first}, change = {found.change}{speed}, would make the trails of "
-        f"this log {found.gain_bytes:.1f} bytes shorter: {found.bits / 8:.1f} instead of {found.present_bits / 8:.1f} "
-        f"bytes in the mean with {present} ({found.windows} trails looked at, padding and the packet's limit not counted)."
+        f"Starting values of the trail: initial_scale = {found.initial_scale}, scale_rate = {found.scale_rate}{speed}, "
+        f"would make the trails of this log {found.gain_bytes:.1f} bytes shorter: {found.bits / 8:.1f} instead of "
+        f"{found.present_bits / 8:.1f} bytes in the mean with {present} ({found.windows} trails looked at, padding "
+        f"and the packet's limit not counted)."
     )

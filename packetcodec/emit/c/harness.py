@@ -61,7 +61,7 @@ def _told(layout: LayoutPlan, own: LayoutNames) -> Iterator[str]:
         yield '        printf(" |");'
         yield "        number(p->trail[i].latitude_e7, 1); number(p->trail[i].longitude_e7, 1);"
         yield f"        {altitude if layout.trail.altitude_step else 'number(0, 0);'}"
-        yield f"        {age if layout.trail.gap_first else 'number(0, 0);'}"
+        yield f"        {age if layout.trail.interval_seed else 'number(0, 0);'}"
         yield "    }"
     yield "}"
 
@@ -85,7 +85,7 @@ def _made(prefix: str, layout: LayoutPlan, own: LayoutNames) -> Iterator[str]:
             yield "        if (!known) p.trail[p.trail_count].altitude_cm = UNKNOWN;"
         else:
             yield "        word(&text, &known);"
-        if layout.trail.gap_first:
+        if layout.trail.interval_seed:
             yield "        p.trail[p.trail_count].age_s = (uint32_t)word(&text, &known);"
             yield "        if (!known) p.trail[p.trail_count].age_s = 0xffffffffUL;"
         else:

@@ -32,7 +32,7 @@ from packetcodec.wire import bounds, decimal
 if TYPE_CHECKING:
     from packetcodec.wire import FieldPlan, LayoutPlan, Plan
 
-_MOST_SIGNED = 2**31 - 1
+_MAX_SIGNED = 2**31 - 1
 
 #: What stands behind a field's name: by kind and unit, else by scale alone.
 _ENDINGS = {
@@ -84,7 +84,7 @@ def public_names(plan: Plan, prefix: str | None = None) -> PublicNames:
         start += "_"
     upper = start.upper()
     fixed = [f"{start}_{name}" for name in ("decode", "degrees", "fault", "packet")]
-    words = ["OK", *map(str.upper, FAULTS), "FINGERPRINT", "VERSION", "MOST_BYTES", "UNKNOWN", "H"]
+    words = ["OK", *map(str.upper, FAULTS), "FINGERPRINT", "VERSION", "MAX_BYTES", "UNKNOWN", "H"]
     words += ["NO_ENCODE", "NO_DECODE", "NO_DEGREES"]
     names = Names([*fixed, *(f"{upper}_{word}" for word in words)])
     inside = Names()  # of the union
@@ -104,7 +104,7 @@ def _layout(layout: LayoutPlan, prefix: str, names: Names, inside: Names) -> Lay
     macro = type_.upper()
     own = Names(("trail", "trail_count"))
     members = tuple(own.take(f"{field.name}{ending(field)}") for field in layout.fields)
-    has = tuple(own.take(f"has_{field.name}") if field.absent is not None else "" for field in layout.fields)
+    has = tuple(own.take(f"has_{field.name}") if field.absent_code is not None else "" for field in layout.fields)
     choices = tuple(
         tuple(names.take(f"{macro}_{field.name}_{choice}".upper()) for choice in field.choices) for field in layout.fields
     )
@@ -121,12 +121,12 @@ def ending(field: FieldPlan) -> str:
 
 def signed(field: FieldPlan) -> bool:
     """Whether the member of a field is an int32_t."""
-    return field.high <= _MOST_SIGNED and (field.low < 0 or not KINDS[field.kind].counting or field.policy == "clip")
+    return field.high <= _MAX_SIGNED and (field.low < 0 or not KINDS[field.kind].counting or field.policy == "clip")
 
 
 def comment(field: FieldPlan) -> str:
     """Unit, range and step of a member, for its comment."""
-    low, high = field.low, field.end
+    low, high = field.low, field.max_input
     if field.kind == "choice":
         return f"one of the names above, 0..{high}"
     unit = f"{field.base}, " if field.base else ""

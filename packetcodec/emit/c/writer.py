@@ -35,7 +35,7 @@ from typing import TYPE_CHECKING, Any
 from packetcodec.emit.c.names import LayoutNames, comment, public_names, signed
 from packetcodec.emit.render import Templates
 from packetcodec.errors import STATUSES
-from packetcodec.wire.trail.cells import MOST_CELLS
+from packetcodec.wire.trail.cells import MAX_CELLS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -64,7 +64,7 @@ def write_c(plan: Plan, *, prefix: str | None = None) -> dict[str, str]:
     heads = _heads(plan)
     rows = {layout.name: [_row(field, heads) for field in layout.fields] for layout in plan.layouts}
     fields = [field for layout in plan.layouts for field in layout.fields]
-    circles = any(field.circle for field in fields)
+    circles = any(field.modulus for field in fields)
     texts = {item.name: tuple(_row_text(row, circles=circles) for row in rows[item.name]) for item in plan.layouts}
     tables = list(dict.fromkeys(texts.values()))
     trails = [layout.trail for layout in plan.layouts if layout.trail]
@@ -74,7 +74,7 @@ def write_c(plan: Plan, *, prefix: str | None = None) -> dict[str, str]:
     ]
     shared: dict[str, Any] = {
         "plan": plan, "p": names.prefix, "P": names.prefix.upper(), "name": plan.name, "layouts": layouts,
-        "header": f"{names.prefix}.h", "most_cells": MOST_CELLS,
+        "header": f"{names.prefix}.h", "most_cells": MAX_CELLS,
     }  # fmt: skip
     header = _TEMPLATES.render(
         "packet.h.j2", **shared, doc=_lines(plan.doc), most=max(layout.longest for layout in plan.layouts),
@@ -110,7 +110,7 @@ def _wraps(field: FieldPlan) -> int:
     """The rule of a field that wraps."""
     if field.policy != "wrap":
         return 0
-    return _MASKED if field.low == 0 and _power(field.circle) else _WRAP
+    return _MASKED if field.low == 0 and _power(field.modulus or 0) else _WRAP
 
 
 def _heads(plan: Plan) -> dict[str, int]:
@@ -121,16 +121,16 @@ def _heads(plan: Plan) -> dict[str, int]:
 
 
 def _row(field: FieldPlan, heads: Mapping[str, int]) -> tuple[int, ...]:
-    span = field.end - field.low
+    span = field.max_input - field.low
     turn = _U32 - 1
-    if field.circle:
+    if field.modulus:
         if field.policy == "wrap":
-            span = field.circle - 1
+            span = field.modulus - 1
         # A circle's end is its beginning, and so is what rounds up past the last code.
-        turn = min((field.last + 1) * field.step - field.step // 2, field.circle) - 1
-    rules = _wraps(field) | _OPTIONAL * (field.absent is not None) | _CLIP * (field.policy == "clip")
+        turn = min((field.max_code + 1) * field.step - field.step // 2, field.modulus) - 1
+    rules = _wraps(field) | _OPTIONAL * (field.absent_code is not None) | _CLIP * (field.policy == "clip")
     rules |= _PLAIN * (not signed(field)) | _HEAD * heads.get(field.kind, 0)
-    return field.low % _U32, span, field.step, field.last, turn, field.bits, rules
+    return field.low % _U32, span, field.step, field.max_code, turn, field.bits, rules
 
 
 def _row_text(row: tuple[int, ...], *, circles: bool) -> str:
@@ -209,7 +209,7 @@ def _assertion(layout: LayoutPlan, own: LayoutNames) -> str:
     if not layout.trail:
         return said
     count = size + sum(1 for name in own.has if name)
-    words = 2 + bool(layout.trail.altitude_step) + bool(layout.trail.gap_first)
+    words = 2 + bool(layout.trail.altitude_step) + bool(layout.trail.interval_seed)
     return f"{said} && offsetof({own.type}, trail_count) == {count} && sizeof({own.point}) == {4 * words}"
 
 
@@ -229,8 +229,9 @@ def _trail_doc(layout: LayoutPlan) -> str:
 
 def _trail_row(trail: Trail, place: str) -> str:
     numbers = [
-        f"{trail.step}UL", f"{trail.altitude_step}UL", f"{trail.gap_first}UL", trail.first, trail.change,
-        trail.altitude_first, trail.altitude_change, f"(uint16_t){place}", trail.points, trail.count_bits, trail.shifts,
+        f"{trail.step}UL", f"{trail.altitude_step}UL", f"{trail.interval_seed}UL", trail.initial_scale, trail.scale_rate,
+        trail.altitude_initial_scale, trail.altitude_scale_rate,
+        f"(uint16_t){place}", trail.points, trail.count_bits, trail.coarsenings,
     ]  # fmt: skip
     return ", ".join(map(str, numbers))
 
@@ -242,17 +243,17 @@ def _trails(trails: list[Trail], layouts: list[dict[str, Any]]) -> dict[str, Any
         return "all" if all(having) else "some" if any(having) else ""
 
     climb = some([bool(trail.altitude_step) for trail in trails]) if trails else ""
-    gap = some([bool(trail.gap_first) for trail in trails]) if trails else ""
-    shifts = any(trail.shifts for trail in trails)
+    gap = some([bool(trail.interval_seed) for trail in trails]) if trails else ""
+    shifts = any(trail.coarsenings for trail in trails)
     if len(trails) == 1:
         only = trails[0]
         place = next(item["place"] for item in layouts if item["plan"].trail)
         t = {
-            "step": f"WORD({only.step})", "climb": f"WORD({only.altitude_step})", "gapfirst": f"WORD({only.gap_first})",
-            "first": only.first, "change": only.change, "climbfirst": only.altitude_first,
-            "climbchange": only.altitude_change, "place": place,
+            "step": f"WORD({only.step})", "climb": f"WORD({only.altitude_step})", "gapfirst": f"WORD({only.interval_seed})",
+            "first": only.initial_scale, "change": only.scale_rate, "climbfirst": only.altitude_initial_scale,
+            "climbchange": only.altitude_scale_rate, "place": place,
             "points": only.points, "countbits": only.count_bits,
-            "shifts": only.shifts,
+            "shifts": only.coarsenings,
         }  # fmt: skip
     else:
         keys = [
@@ -303,7 +304,7 @@ def _crc(plan: Plan, crc: Crc) -> dict[str, Any]:
     if not crc.xor_out:
         final = "check(c->start, (uint8_t)(c->to - c->start))"
     return {
-        "type": type_, "start": word(turned(plan.start)), "enter": enter, "shift": shift, "final": final,
+        "type": type_, "start": word(turned(plan.seed)), "enter": enter, "shift": shift, "final": final,
         "append": [f"(uint8_t)(state >> {place})" if place else "(uint8_t)state" for place in places],
         "residue": word(crc.residue() ^ crc.xor_out),
     }  # fmt: skip

@@ -96,14 +96,14 @@ def _field(field: FieldPlan) -> dict[str, str]:
     type_ = field.kind if field.kind in ("flag", "choice") else numeric
     row: dict[str, object] = {
         "name": field.name, "type": type_, "bits": field.bits, "low": field.low, "high": field.high, "step": field.step,
-        "last": field.last, "absent": field.absent, "circle": field.circle, "scale": field.scale, "origin": field.origin,
-        "beyond": field.policy, "unit": field.symbol, "choices": list(field.choices),
+        "last": field.max_code, "absent": field.absent_code, "circle": field.modulus or 0, "scale": field.scale,
+        "origin": field.origin, "beyond": field.policy, "unit": field.symbol, "choices": list(field.choices),
     }  # fmt: skip
     given = {key: value for key, value in row.items() if value != _USUAL.get(key)}
     types = {"flag": "boolean", "choice": " | ".join(map(json.dumps, field.choices))}
     return {
         "name": field.name,
-        "type": types.get(field.kind, "number") + " | null" * (field.absent is not None),
+        "type": types.get(field.kind, "number") + " | null" * (field.absent_code is not None),
         "words": _words(field),
         "row": _object(given, 6, "...FIELD"),
     }
@@ -141,7 +141,7 @@ def _words(field: FieldPlan) -> str:
         if field.step > 1:
             said += f" in steps of {decimal(field, field.step)}"
         if field.kind == "time":
-            said += ", Unix time" if not field.circle else ", Unix time modulo the period"
+            said += ", Unix time" if not field.modulus else ", Unix time modulo the period"
         said += {"wrap": "; beyond: wrapped", "clip": "; beyond: clipped", "refuse": ""}[field.policy]
     doc = f"; {_remark(field.doc)}" if field.doc else ""
     return f"{said}; {field.place}{doc}"
@@ -152,10 +152,11 @@ def _trail(layout: LayoutPlan, given: Trail) -> str:
     names = {field.kind: field.name for field in layout.fields}
     head = [names["latitude"], names["longitude"], names["altitude"] if given.altitude_step else None]
     row = {
-        "head": head, "points": given.points, "countBits": given.count_bits, "step": given.step, "first": given.first,
-        "change": given.change, "altitudeStep": given.altitude_step, "altitudeFirst": given.altitude_first,
-        "altitudeChange": given.altitude_change, "spacing": given.spacing, "spacingField": given.spacing_field or None,
-        "gapFirst": given.gap_first, "shifts": given.shifts,
+        "head": head, "points": given.points, "countBits": given.count_bits, "step": given.step,
+        "first": given.initial_scale,
+        "change": given.scale_rate, "altitudeStep": given.altitude_step, "altitudeFirst": given.altitude_initial_scale,
+        "altitudeChange": given.altitude_scale_rate, "spacing": given.spacing, "spacingField": given.spacing_field or None,
+        "gapFirst": given.interval_seed, "shifts": given.coarsenings,
     }  # fmt: skip
     return _object(row, 4)
 
@@ -171,7 +172,7 @@ def _check(plan: Plan, crc: Crc) -> dict[str, Any]:
         "width": crc.width,
         "reflected": crc.reflected,
         "bound": plan.bound,
-        "start": word(plan.start),
+        "start": word(plan.seed),
         "polynomial": word(crc.polynomial),
         "xor_out": f"{crc.xor_out:#0{crc.width // 4 + 2}x}" if crc.xor_out else "",
         "places": ", ".join(map(str, places if crc.reflected else reversed(places))),

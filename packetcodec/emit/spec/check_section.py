@@ -47,7 +47,7 @@ def check_parts(plan: Plan, crc: Crc) -> dict[str, Any]:
     trails = any(layout.trail for layout in plan.layouts)
     first = cases.examples(plan, plan.layouts[0])[0]
     body = first.data[: len(first.data) - crc.size]
-    function = crc.function(plan.start)
+    function = crc.function(plan.seed)
     states = [word(function(body[:count]) ^ crc.xor_out) for count in range(1, len(body) + 1)]
     running = zip((f"{byte:02x}" for byte in body), states, strict=True)
     direction = "lowest" if crc.reflected else "highest"
@@ -58,10 +58,10 @@ def check_parts(plan: Plan, crc: Crc) -> dict[str, Any]:
         ("polynomial", word(crc.polynomial), "normal form: highest power first, its top bit not written"),
         ("reflected", "yes" if crc.reflected else "no", f"bytes enter {direction} bit first"),
         ("initial register", word(crc.initial), "of the CRC as named; for the check value"),
-        ("start register", word(plan.start), "of a packet's check (section 5.2)"),
+        ("start register", word(plan.seed), "of a packet's check (section 5.2)"),
         ("final XOR", word(crc.xor_out), ""),
         ("check value", word(crc.check_value()), 'ASCII "123456789" from the initial register'),
-        ("the same from start", word(crc.of(CHECK_INPUT, plan.start)), 'ASCII "123456789" from the start register'),
+        ("the same from start", word(crc.of(CHECK_INPUT, plan.seed)), 'ASCII "123456789" from the start register'),
         ("covers", "all before it", f"header, fields, {'trail, ' if trails else ''}padding"),
         ("sent", f"{direction} byte first", "so that the whole packet is a code word"),
     ]
@@ -72,22 +72,22 @@ def check_parts(plan: Plan, crc: Crc) -> dict[str, Any]:
         "type": {8: "uint8_t", 16: "uint16_t"}.get(crc.width, "uint32_t"),
         "polynomial": word(crc.polynomial),
         "initial": word(crc.initial),
-        "start": word(plan.start),
+        "start": word(plan.seed),
         "xor_out": word(crc.xor_out),
         "weak": any(distance_at(crc.polynomial, crc.width, item.longest * 8).value <= 2 for item in plan.layouts),
         "top": word(1 << crc.width - 1),
         "mask": word(mask),
         "polynomial_mirrored": word(mirrored(crc.polynomial)),
         "initial_mirrored": word(mirrored(crc.initial)),
-        "start_mirrored": word(mirrored(plan.start)),
-        "residue": word(crc.residue(plan.start)),
-        "residue_state": word(crc.residue(plan.start) ^ crc.xor_out),
+        "start_mirrored": word(mirrored(plan.seed)),
+        "residue": word(crc.residue(plan.seed)),
+        "residue_state": word(crc.residue(plan.seed) ^ crc.xor_out),
         "check_value": word(crc.check_value()),
-        "bound_value": word(crc.of(CHECK_INPUT, plan.start)),
+        "bound_value": word(crc.of(CHECK_INPUT, plan.seed)),
         "fingerprint_bytes": bytes.fromhex(plan.fingerprint).hex(" "),
         "example_layout": first.layout.name,
         "running": table([("byte", "state after it"), *running]),
-        "value": word(crc.of(body, plan.start)),
+        "value": word(crc.of(body, plan.seed)),
         "appended": first.data[len(body) :].hex(" "),
         "distances": table(
             [

@@ -24,7 +24,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from packetcodec.emit.text import rounded_up, table
-from packetcodec.wire import LayoutPlan, Point, head_of, trail_bound
+from packetcodec.wire import LayoutPlan, Point, anchor_of, trail_bound
 from packetcodec.wire.trail.cells import east_step
 from packetcodec.wire.trail.coding import _Grid
 from packetcodec.wire.trail.numbers import Bits, Scale, put
@@ -44,18 +44,20 @@ def trail_parts(layout: LayoutPlan, trail: Trail) -> dict[str, Any]:
         ("POINTS", trail.points, "most points"),
         ("COUNT_BITS", trail.count_bits, "width of the number of points, where it is below POINTS"),
         ("STEP", trail.step, "north-south cell, in 1e-7 degree"),
-        ("FIRST", trail.first, "what sum starts from (section 2.12), for the first point"),
-        ("CHANGE", trail.change, "the same from the second point on"),
+        ("FIRST", trail.initial_scale, "what sum starts from (section 2.12), for the first point"),
+        ("CHANGE", trail.scale_rate, "the same from the second point on"),
     ]
-    if trail.shifts:
-        rows.append(("SHIFTS", trail.shifts, "most doublings of the grid"))
+    if trail.coarsenings:
+        rows.append(("SHIFTS", trail.coarsenings, "most doublings of the grid"))
     if trail.altitude_step:
         rows.append(("CLIMB", trail.altitude_step, "cell of altitude, in centimetres"))
-        rows.append(("CLIMB_FIRST", trail.altitude_first, "what sum starts from in the group of altitude, first point"))
-        rows.append(("CLIMB_CHANGE", trail.altitude_change, "the same from the second point on"))
-    if trail.gap_first:
-        rows.append(("GAP", trail.gap_first, "what sum starts from in the group of seconds, first point"))
-    rows.append(("MOST_BYTES", layout.longest, "most bytes of a packet, the check included"))
+        rows.append(
+            ("CLIMB_FIRST", trail.altitude_initial_scale, "what sum starts from in the group of altitude, first point")
+        )
+        rows.append(("CLIMB_CHANGE", trail.altitude_scale_rate, "the same from the second point on"))
+    if trail.interval_seed:
+        rows.append(("GAP", trail.interval_seed, "what sum starts from in the group of seconds, first point"))
+    rows.append(("MAX_BYTES", layout.longest, "most bytes of a packet, the check included"))
     bound = trail_bound(layout)
     return {
         "plan": trail,
@@ -72,7 +74,7 @@ def trail_parts(layout: LayoutPlan, trail: Trail) -> dict[str, Any]:
 
 def trail_example(layout: LayoutPlan, case: Encoding) -> dict[str, Any] | None:
     """The trail of a packet taken apart: its bits, and a row for each number in it; None for a packet without one."""
-    trail, head = layout.trail, head_of(layout, case.raws)
+    trail, head = layout.trail, anchor_of(layout, case.raws)
     if trail is None or head is None:
         return None
     length = (len(case.data) - layout.check_bytes) * 8
@@ -81,9 +83,9 @@ def trail_example(layout: LayoutPlan, case: Encoding) -> dict[str, Any] | None:
     full = len(case.trail) == trail.points
     front = 1 if full else 1 + trail.count_bits
     shift = 0
-    while shift < trail.shifts and bits[front + shift] == "1":
+    while shift < trail.coarsenings and bits[front + shift] == "1":
         shift += 1
-    shifted = front + shift + (trail.shifts > shift) if trail.shifts else front
+    shifted = front + shift + (trail.coarsenings > shift) if trail.coarsenings else front
     rows: list[tuple[object, ...]] = [
         ("point", "what", "cell", "moved", "error", "guess", "residual", "sum", "count", "order")
     ]
@@ -91,7 +93,7 @@ def trail_example(layout: LayoutPlan, case: Encoding) -> dict[str, Any] | None:
     blank = ("",) * 8
     meaning = f"full, so {trail.points} points" if full else f"not full; {len(case.trail)} points"
     rows.append(("", meaning, *blank, bits[0] if full else f"{bits[0]} {bits[1:front]}"))
-    if trail.shifts:
+    if trail.coarsenings:
         rows.append(("", f"shift {shift}", *blank, bits[front:shifted]))
     walked = _walk(trail, head, case.points[: len(case.trail)], shift)
     return {

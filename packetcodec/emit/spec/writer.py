@@ -30,7 +30,7 @@ from packetcodec.emit.spec.trail_text import trail_example, trail_parts
 from packetcodec.emit.text import Piece, diagram, exact, keys, one_line, reflowed, rounded_up, table
 from packetcodec.schema import KINDS
 from packetcodec.vectors import valid as cases
-from packetcodec.vectors.examples import Encoding, in_range, value_of
+from packetcodec.vectors.examples import Encoding, value_of
 from packetcodec.vectors.malformed import bad_packets
 from packetcodec.wire import (
     FieldPlan,
@@ -39,6 +39,7 @@ from packetcodec.wire import (
     Value,
     bounds,
     from_raw,
+    in_range,
     metres_bound,
     position_bound,
     to_raw,
@@ -93,13 +94,13 @@ def write_spec(
         spoken=[line for layout in plan.layouts for line in _spoken(plan, layout)],
         trails=trails,
         climb=any(trail.altitude_step for trail in trails),
-        gap=any(trail.gap_first for trail in trails),
-        shifts=any(trail.shifts for trail in trails),
+        gap=any(trail.interval_seed for trail in trails),
+        shifts=any(trail.coarsenings for trail in trails),
         header=diagram([*_header(plan), Piece("..", "fields", -plan.header_bits % 8)]),
         policies={field.policy for layout in plan.layouts for field in layout.fields},
         kinds={field.kind for layout in plan.layouts for field in layout.fields},
-        circles=any(field.circle for layout in plan.layouts for field in layout.fields),
-        optional=any(field.absent is not None for layout in plan.layouts for field in layout.fields),
+        circles=any(field.modulus for layout in plan.layouts for field in layout.fields),
+        optional=any(field.absent_code is not None for layout in plan.layouts for field in layout.fields),
         scaled=any(field.scale > 1 for layout in plan.layouts for field in layout.fields),
         check=check_parts(plan, plan.crc) if plan.crc else None,
         bad=_bad(plan),
@@ -186,19 +187,21 @@ def _refusing(plan: Plan) -> dict[str, bool]:
     """Which sorts of fields refuse values beyond their range."""
     fields = [field for layout in plan.layouts for field in layout.fields if field.policy == "refuse"]
     return {
-        "line": any(not field.circle for field in fields),
-        "scaled": any(field.circle and field.scale > 1 for field in fields),
-        "whole": any(field.circle and field.scale == 1 for field in fields),
+        "line": any(not field.modulus for field in fields),
+        "scaled": any(field.modulus and field.scale > 1 for field in fields),
+        "whole": any(field.modulus and field.scale == 1 for field in fields),
     }
 
 
 def _whole_numbers(plan: Plan) -> dict[str, bool]:
     """What is to be said about numbers in 32 bits."""
     fields = [field for layout in plan.layouts for field in layout.fields]
-    masks = [field.low == 0 and field.circle.bit_count() == 1 for field in fields if field.policy == "wrap"]
+    masks = [
+        field.low == 0 and field.modulus.bit_count() == 1 for field in fields if field.policy == "wrap" and field.modulus
+    ]
     return {
         "fit": all(field.low > -(2**31) and field.high < 2**31 - 1 for field in fields),
-        "wide": any(field.circle >= 2**31 for field in fields),
+        "wide": any((field.modulus or 0) >= 2**31 for field in fields),
         "masked": any(masks),
         "turned": not all(masks),
     }
@@ -232,8 +235,8 @@ _WIRE = ("key", "field", "bits", "width", "low", "high", "step", "last", "absent
 
 
 def _wire(field: FieldPlan) -> list[object]:
-    absent = "-" if field.absent is None else field.absent
-    rest = (field.low, field.high, field.step, field.last, absent, field.circle or "-", field.policy)
+    absent = "-" if field.absent_code is None else field.absent_code
+    rest = (field.low, field.high, field.step, field.max_code, absent, field.modulus or "-", field.policy)
     return [field.name, _span(field.offset, field.bits), field.bits, *rest]
 
 
@@ -257,15 +260,15 @@ def _notes(field: FieldPlan) -> Iterator[str]:
     yield KINDS[field.kind].doc if field.kind != "number" else "a number in " + (field.symbol or "no unit")
     if field.doc:
         yield field.doc.strip()
-    if not KINDS[field.kind].counting and field.asked != "default":
-        yield f"asked for {field.asked}"
+    if not KINDS[field.kind].counting and field.requested != "default":
+        yield f"asked for {field.requested}"
     if field.kind == "time":
-        if field.circle:
-            yield f"the value is the Unix time (seconds since 1970-01-01T00:00:00Z) modulo {field.circle}"
+        if field.modulus:
+            yield f"the value is the Unix time (seconds since 1970-01-01T00:00:00Z) modulo {field.modulus}"
         else:
             first, last = (_moment(field.origin + base) for base in (field.low, field.high))
             yield f"the value is a Unix time (seconds since 1970-01-01T00:00:00Z); this field holds {first} to {last}"
-    if field.circle and field.kind == "longitude":
+    if field.modulus and field.kind == "longitude":
         yield "+180 and -180 degrees are one place (section 2.5)"
     elif field.kind == "longitude":
         yield "this range does not close the circle: it is an ordinary line"
@@ -325,8 +328,8 @@ def _sums(layout: LayoutPlan, case: Encoding) -> Iterator[str]:
         if base is None or field.step == 1:
             continue
         yield _sum(field, in_range(field, base), raw)
-        past = field.high - 10 if field.low + field.last * field.step + (field.step + 1) // 2 <= field.high - 10 else 0
-        if field.circle and base == field.high and past:
+        past = field.high - 10 if field.low + field.max_code * field.step + (field.step + 1) // 2 <= field.high - 10 else 0
+        if field.modulus and base == field.high and past:
             yield f"{_sum(field, past, to_raw(field, past))} (for the value {value_of(field, past)})"
 
 

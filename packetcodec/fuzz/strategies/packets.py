@@ -52,10 +52,12 @@ def _number_of(field: Field, base: int) -> int | float:
 def bases(field: Field) -> st.SearchStrategy[int]:
     """Numbers of base units within the field's range: anywhere, at its ends, around the ties between two codes."""
     step = field.grid.step
-    top = field.high - (field.circle and field.scale == 1)  # a circle of whole numbers ends one before its beginning
+    top = field.high - (
+        field.modulus is not None and field.scale == 1
+    )  # a circle of whole numbers ends one before its beginning
     anywhere = st.integers(field.low, top)
     ties = st.builds(
-        lambda code, off: field.low + code * step + step // 2 + off, st.integers(0, field.grid.last), st.integers(-1, 1)
+        lambda code, off: field.low + code * step + step // 2 + off, st.integers(0, field.grid.max_code), st.integers(-1, 1)
     )
     ends = st.sampled_from([field.low, field.low + 1, top - 1, top])
     return anywhere | (ends | ties).map(lambda base: min(max(base, field.low), top))
@@ -136,7 +138,7 @@ def good_packets(draw: st.DrawFn, codec: Codec, schema: Schema) -> bytes:
 def sealed(codec: Codec, body: bytes) -> bytes:
     """`body` with the check that the codec's own version puts behind it."""
     crc = codec.plan.crc
-    return crc.append(body, codec.plan.start) if crc else body
+    return crc.append(body, codec.plan.seed) if crc else body
 
 
 @st.composite
@@ -181,7 +183,7 @@ def _under_a_check(draw: st.DrawFn, codec: Codec, body: bytes, way: str) -> byte
     number = int.from_bytes(body, "big")
     if way == "stale schema":
         crc = plan.crc
-        return crc.append(body, draw(st.sampled_from([0, crc.initial, plan.start ^ 1]))) if crc else body
+        return crc.append(body, draw(st.sampled_from([0, crc.initial, plan.seed ^ 1]))) if crc else body
     if way == "other version":
         layout = number >> below & (1 << plan.layout_bits) - 1
         head = draw(st.integers(0, (1 << plan.version_bits) - 1)) << plan.layout_bits | layout

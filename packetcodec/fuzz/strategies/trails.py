@@ -36,10 +36,10 @@ def trail_tables(draw: st.DrawFn, *, climbing: bool) -> dict[str, Any]:
     if isinstance(table["spacing"], str) and draw(st.booleans()):
         table["usual_spacing"] = draw(st.sampled_from([1, 30, 86_400]))
     if draw(st.booleans()):
-        table |= {"first": draw(st.sampled_from([1, 6, 4096])), "change": draw(st.sampled_from([1, 3, 4096]))}
+        table |= {"initial_scale": draw(st.sampled_from([1, 6, 4096])), "scale_rate": draw(st.sampled_from([1, 3, 4096]))}
     if climbing:
         table["altitude_resolution"] = Decimal(draw(st.sampled_from(["0.01", "1", "5", "1000"])))
-        table |= {key: draw(st.sampled_from([1, 32, 4096])) for key in ("altitude_first", "altitude_change")}
+        table |= {key: draw(st.sampled_from([1, 32, 4096])) for key in ("altitude_initial_scale", "altitude_scale_rate")}
     if draw(st.booleans()):
         table["packet_bytes"] = draw(st.integers(64, 255) | st.just(64))
     if draw(st.booleans()):

@@ -6,7 +6,7 @@ of the head, as the receiver decodes it, by Bhaskara's rational cosine at whole 
     east = step * (32400 + x * x) // (32400 - 4 * x * x)
 
 so a cell is never more than 0.2 % wider than square at a whole degree, and it fits 32 bits for every step up to
-`MOST_STEP`. A point's cell is its offset from the head in cells, rounded to the nearest (halves away from zero), so no
+`MAX_STEP`. A point's cell is its offset from the head in cells, rounded to the nearest (halves away from zero), so no
 error adds up along a trail: each point is within half a cell of where it was.
 
 >>> east_step(225, 465_000_000)
@@ -24,9 +24,9 @@ CIRCLE = 2 * HALF_CIRCLE
 POLE = 900_000_000
 
 #: Farthest offset of a point from the head on each axis, in cells.
-MOST_CELLS = (1 << 20) - 1
+MAX_CELLS = (1 << 20) - 1
 #: Largest north-south cell, in base units (1.18 km): beyond it the east-west cell leaves 32 bits.
-MOST_STEP = (2**32 - 1) // (32_400 + 89 * 89)
+MAX_STEP = (2**32 - 1) // (32_400 + 89 * 89)
 
 Place = tuple[int, int]
 
@@ -38,8 +38,8 @@ def east_step(step: int, latitude: int) -> int:
 
 
 def reach(step: int) -> int:
-    """Farthest offset of an axis in cells: within `MOST_CELLS`, and at most half way round."""
-    return min(MOST_CELLS, (HALF_CIRCLE + step // 2) // step)
+    """Farthest offset of an axis in cells: within `MAX_CELLS`, and at most half way round."""
+    return min(MAX_CELLS, (HALF_CIRCLE + step // 2) // step)
 
 
 def nearest(offset: int, step: int) -> int:

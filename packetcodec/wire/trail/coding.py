@@ -13,7 +13,7 @@ the one before (turns or speeds up). It takes the guess that has been wrong by l
 and codes what remains (`packetcodec.wire.trail.numbers`). Nothing is sent to say which.
 
 >>> from packetcodec.schema import Trail
->>> trail = Trail(points=10, step=225, first=16, change=3)
+>>> trail = Trail(points=10, step=225, initial_scale=16, scale_rate=3)
 >>> head = (465_000_000, 98_000_000)
 >>> cells = [(15, 4), (31, 8), (45, 13)]
 >>> points = [Point(head[0] + n * 225, head[1] + e * 324) for n, e in cells]
@@ -26,8 +26,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from packetcodec.wire.trail.cells import MOST_CELLS, cell_of, east_step, nearest, place_of, reach
-from packetcodec.wire.trail.numbers import STEADY, BadTrailError, Bits, Reader, Scale, get, put
+from packetcodec.wire.trail.cells import MAX_CELLS, cell_of, east_step, nearest, place_of, reach
+from packetcodec.wire.trail.numbers import STEADY, BadTrailFault, Bits, Reader, Scale, get, put
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 #: The guess that runs ahead starts this many cells behind the others.
 HANDICAP = 2
 #: Largest difference of an altitude from the head's, in centimetres.
-MOST_CLIMB = 1_000_000_000
+MAX_CLIMB = 1_000_000_000
 
 
 class Point(NamedTuple):
@@ -90,9 +90,9 @@ class _Group:
             moved = guesses[pick] + rest
             self.now[axis] += moved
             if self.rising and moved < 0:
-                raise BadTrailError("its time runs back")
+                raise BadTrailFault("its time runs back")
             if abs(self.now[axis]) > limit:
-                raise BadTrailError("a point in it is too far away")
+                raise BadTrailFault("a point in it is too far away")
             self.scale.add(rest)
             for number, guess in enumerate(guesses):
                 self.errors[number] += abs(moved - guess)
@@ -111,15 +111,15 @@ class _Grid:
         self.head = head
         self.step = trail.step << shift
         self.climb = trail.altitude_step << shift if head.altitude is not None else 0
-        self.timed = bool(trail.gap_first)
+        self.timed = bool(trail.interval_seed)
         plane = (reach(self.step), reach(east_step(self.step, head.latitude)))
-        self.groups = [_Group(plane, max(1, trail.first >> shift), max(1, trail.change >> shift))]
+        self.groups = [_Group(plane, max(1, trail.initial_scale >> shift), max(1, trail.scale_rate >> shift))]
         if self.climb:
-            limit = min(MOST_CELLS, MOST_CLIMB // self.climb)
-            first, change = max(1, trail.altitude_first >> shift), max(1, trail.altitude_change >> shift)
+            limit = min(MAX_CELLS, MAX_CLIMB // self.climb)
+            first, change = max(1, trail.altitude_initial_scale >> shift), max(1, trail.altitude_scale_rate >> shift)
             self.groups.append(_Group((limit,), first, change))
         if self.timed:
-            self.groups.append(_Group((MOST_CELLS,), trail.gap_first, 1, rising=True))
+            self.groups.append(_Group((MAX_CELLS,), trail.interval_seed, 1, rising=True))
 
     def cells(self, point: Point) -> list[tuple[int, ...]] | None:
         """The cells of a point, one tuple per group, or None for a point that this trail cannot carry."""
@@ -142,7 +142,7 @@ class _Grid:
         north, east = self.groups[0].now
         place = place_of(self.head[:2], (north, east), self.step)
         if place is None:
-            raise BadTrailError("a point in it lies beyond a pole")
+            raise BadTrailFault("a point in it lies beyond a pole")
         altitude = None
         if self.climb and self.head.altitude is not None:
             altitude = self.head.altitude + self.groups[1].now[0] * self.climb
@@ -156,13 +156,13 @@ def write_trail(trail: Trail, head: Point, points: Sequence[Point], *, room: int
     left out with all older ones. What does not fit the room is coded on a coarser grid if the schema says so, and what
     still does not is left out from the oldest on. `room` is at least the count of an empty trail.
     """
-    for shift in range(trail.shifts + 1):
+    for shift in range(trail.coarsenings + 1):
         written = list(_written(trail, head, points[: trail.points], shift))
         for kept in range(len(written) - 1, -1, -1):
             front = _front(trail, kept, shift)
             if front.length + written[kept].length <= room:
                 break
-        if kept == len(written) - 1 or shift == trail.shifts:
+        if kept == len(written) - 1 or shift == trail.coarsenings:
             break
     body = written[kept]
     front.put(body.number, body.length)
@@ -176,9 +176,9 @@ def _front(trail: Trail, count: int, shift: int) -> Bits:
         bits.put(1, 1)
     else:
         bits.put(count, 1 + trail.count_bits)
-    if trail.shifts:
+    if trail.coarsenings:
         bits.put((1 << shift) - 1, shift)
-        bits.put(0, int(shift < trail.shifts))
+        bits.put(0, int(shift < trail.coarsenings))
     return bits
 
 
@@ -212,7 +212,8 @@ def residuals(trail: Trail, head: Point, points: Sequence[Point]) -> list[int]:
     """What guessing leaves of the places of a trail, on the schema's own grid: north and east of the first point, of the
     second, and so on, as many as `write_trail` takes into a room without end.
 
-    The first pair is coded from `trail.first` on, the others from `trail.change` on; neither changes what is left.
+    The first pair is coded from `trail.initial_scale` on, the others from `trail.scale_rate` on; neither changes what is
+    left.
     """
     grid = _Grid(trail, head, 0)
     plane, *others = grid.groups
@@ -238,12 +239,12 @@ def read_trail(trail: Trail, head: Point | None, number: int, length: int) -> tu
     Without a head there is nothing to count from: no bits of a trail either, and nothing but padding.
 
     Raises:
-        BadTrailError: bits that no encoder writes.
+        BadTrailFault: bits that no encoder writes.
     """
     reader = Reader(number, length)
     points = () if head is None else tuple(_read(trail, head, reader))
     if reader.left > 7 or reader.get(reader.left):
-        raise BadTrailError("what follows it is not padding")
+        raise BadTrailFault("what follows it is not padding")
     return points
 
 
@@ -252,9 +253,9 @@ def _read(trail: Trail, head: Point, reader: Reader) -> Iterator[Point]:
     if not reader.get(1):
         count = reader.get(trail.count_bits)
         if count >= trail.points:
-            raise BadTrailError(f"it counts {count} points, below {trail.points} are possible here")
+            raise BadTrailFault(f"it counts {count} points, below {trail.points} are possible here")
     shift = 0
-    while shift < trail.shifts and reader.get(1):
+    while shift < trail.coarsenings and reader.get(1):
         shift += 1
     grid = _Grid(trail, head, shift)
     for _ in range(count):

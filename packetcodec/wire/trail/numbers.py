@@ -20,10 +20,10 @@ from __future__ import annotations
 STEADY = 5
 WINDOW = 8
 #: No legal value needs a higher order: every residual is below 2^23 in magnitude.
-MOST_ORDER = 24
+MAX_ORDER = 24
 
 
-class BadTrailError(Exception):
+class BadTrailFault(Exception):
     """The bits of a trail that no encoder writes. The message says why; the caller names the packet's fault."""
 
 
@@ -55,11 +55,11 @@ class Reader:
         """The next `width` bits.
 
         Raises:
-            BadTrailError: there are fewer left.
+            BadTrailFault: there are fewer left.
         """
         self.left -= width
         if self.left < 0:
-            raise BadTrailError("its bits end early")
+            raise BadTrailFault("its bits end early")
         return self.number >> self.left & (1 << width) - 1
 
 
@@ -104,14 +104,14 @@ def get(reader: Reader, order: int, steady: int) -> int:
     """Read a residual.
 
     Raises:
-        BadTrailError: the bits end early, or the code is longer than any value needs.
+        BadTrailFault: the bits end early, or the code is longer than any value needs.
     """
     rest = 0
     while reader.get(1):
         rest += 1 << order
         steady -= 1
         order += steady <= 0
-        if order > MOST_ORDER:
-            raise BadTrailError("a number in it is longer than any that is sent")
+        if order > MAX_ORDER:
+            raise BadTrailFault("a number in it is longer than any that is sent")
     rest += reader.get(order)
     return -(rest >> 1) - 1 if rest & 1 else rest >> 1

@@ -16,7 +16,7 @@ def libfuzzer_source(plan):
         for layout, own in zip(plan.layouts, names.layouts, strict=True)
     )
     crc = plan.crc
-    turned = int(f"{plan.start:0{crc.width}b}"[::-1], 2) if crc and crc.reflected else plan.start
+    turned = int(f"{plan.seed:0{crc.width}b}"[::-1], 2) if crc and crc.reflected else plan.seed
     polynomial = int(f"{crc.polynomial:0{crc.width}b}"[::-1], 2) if crc and crc.reflected else (crc.polynomial if crc else 0)
     seal = "    (void)data; (void)size;"
     if crc:
@@ -74,7 +74,7 @@ static void demand(int kept, const char *what) {
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size) {
     @PREFIX@_packet packet, before, other;
-    uint8_t again[@UPPER@_MOST_BYTES];
+    uint8_t again[@UPPER@_MAX_BYTES];
     size_t length = 0;
     int exact = 0;
     @PREFIX@_fault fault;

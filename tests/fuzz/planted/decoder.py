@@ -155,7 +155,7 @@ class Plain:
         crc = self.plan.crc
         if crc is None:
             return 0
-        start = self.plan.start
+        start = self.plan.seed
         if self.has("check started from the CRC's own register"):
             start = crc.initial
         if self.has("check started from zero"):
@@ -220,10 +220,10 @@ class Plain:
         if self.has("ranges not looked at"):
             return
         for field, raw in zip(layout.fields, raws, strict=True):
-            last = field.last + self.has("one code above the last taken") - self.has("last code refused")
+            last = field.max_code + self.has("one code above the last taken") - self.has("last code refused")
             if self.has("codes compared with the width alone"):
                 last = (1 << field.bits) - 2
-            if raw > last and (raw != field.absent or self.has("absent refused as out of range")):
+            if raw > last and (raw != field.absent_code or self.has("absent refused as out of range")):
                 raise _Fault("out_of_range")
 
     def _told(self, layout: LayoutPlan, raws: list[int]) -> str:
@@ -236,7 +236,7 @@ class Plain:
         return f"base {layout.id} " + " ".join("-" if number is None else str(number) for number in numbers)
 
     def _base(self, field: FieldPlan, raw: int) -> int | None:  # noqa: C901  # one mistake after the other
-        absent = field.absent
+        absent = field.absent_code
         if self.has("absent not recognised"):
             absent = None
         if self.has("absent one code too low"):
@@ -263,7 +263,7 @@ class Plain:
             base = abs(base)
         if self.has("computed with 32-bit floats") and field.scale > 1:
             base = int(struct.unpack("f", struct.pack("f", float(base)))[0])
-        if self.has("end of the circle told for its beginning") and field.circle and raw == 0:
+        if self.has("end of the circle told for its beginning") and field.modulus and raw == 0:
             base = field.high
         if self.has("highest value not clipped to"):
             return base
@@ -275,7 +275,7 @@ class Plain:
         found: dict[str, int | None] = {}
         for field, raw in zip(layout.fields, raws, strict=True):
             low = min(field.low + raw * field.step, field.high)
-            found[field.kind] = None if raw == field.absent else low
+            found[field.kind] = None if raw == field.absent_code else low
         return found.get("latitude"), found.get("longitude"), found.get("altitude")
 
     def _points(self, layout: LayoutPlan, raws: list[int], covered: list[int]) -> str:
@@ -328,20 +328,20 @@ class Plain:
 
     def _code(self, field: FieldPlan, base: int | None) -> int:  # noqa: C901, PLR0912  # one mistake after the other
         if base is None:
-            if field.absent is None:
+            if field.absent_code is None:
                 raise _Fault("refused")
             if self.has("absent sent as zero"):
                 return 0
-            return field.last + 1 if self.has("absent sent as the code after the last") else field.absent
+            return field.max_code + 1 if self.has("absent sent as the code after the last") else field.absent_code
         low, high = field.low, field.high
         if self.has("sign lost"):
             base = abs(base)
-        if field.policy == "wrap":
+        if field.policy == "wrap" and field.modulus:
             if self.has("wrapped the way C divides") and base < low:
-                base = low + int((base - low) / field.circle) * -field.circle + (base - low)
+                base = low + int((base - low) / field.modulus) * -field.modulus + (base - low)
             elif not self.has("not wrapped"):
-                base = low + (base - low) % field.circle
-        elif base < low or base > field.end:
+                base = low + (base - low) % field.modulus
+        elif base < low or base > field.max_input:
             refuse = field.policy == "refuse"
             if self.has("refused where it should be clipped") and not refuse:
                 raise _Fault("refused")
@@ -349,7 +349,7 @@ class Plain:
                 raise _Fault("refused")
             if not self.has("neither clipped nor refused"):
                 base = low if base < low else high
-        elif field.circle and base == high and not self.has("end of the circle not its beginning"):
+        elif field.modulus and base == high and not self.has("end of the circle not its beginning"):
             base = low
         offset = base - low + field.step // 2
         if self.has("truncated instead of rounded"):
@@ -365,7 +365,7 @@ class Plain:
         raw = offset // field.step
         if self.has("computed with 32-bit floats"):
             raw = int(struct.unpack("f", struct.pack("f", float(offset)))[0] / field.step)
-        if field.circle and raw > field.last and not self.has("past the last cell of a circle not its first"):
+        if field.modulus and raw > field.max_code and not self.has("past the last cell of a circle not its first"):
             raw = 0
         return raw
 

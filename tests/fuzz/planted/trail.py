@@ -209,7 +209,7 @@ class PlainTrail:
     def _axes(self, head: Place, step: int, shift: int) -> list[_Axes]:
         trail = self.trail
         wide = self._east(step, head[0])
-        starts = [trail.first, trail.change, trail.altitude_first, trail.altitude_change]
+        starts = [trail.initial_scale, trail.scale_rate, trail.altitude_initial_scale, trail.altitude_scale_rate]
         if not self.has("starts not shifted with the grid"):
             starts = [max(1, start >> shift) for start in starts]
         plane = [min(_MOST, (_HALF + size // 2) // size) for size in (step, wide)]
@@ -217,8 +217,8 @@ class PlainTrail:
         if trail.altitude_step and (head[2] is not None or self.has("altitude expected without one in the head")):
             climb = trail.altitude_step << shift
             axes.append(_Axes(self, [min(_MOST, _CLIMB // climb)], starts[2], starts[3]))
-        if trail.gap_first:
-            axes.append(_Axes(self, [_MOST], trail.gap_first, 1, rising=True))
+        if trail.interval_seed:
+            axes.append(_Axes(self, [_MOST], trail.interval_seed, 1, rising=True))
         return axes
 
     # --- reading -----------------------------------------------------------------------------------------------------
@@ -237,7 +237,7 @@ class PlainTrail:
         if self.has("one point left unread") and count:
             count -= 1
         shift = 0
-        while shift < trail.shifts and stream.get(1):
+        while shift < trail.coarsenings and stream.get(1):
             shift += 1
         step = trail.step << (0 if self.has("grid not shifted") else shift)
         axes = self._axes(head, step, shift)
@@ -264,13 +264,13 @@ class PlainTrail:
         if not self.has("antimeridian not crossed"):
             longitude = (longitude + _HALF) % (2 * _HALF) - _HALF
         altitude, rest = None, axes[1:]
-        if rest and trail.altitude_step and (head[2] is not None or len(rest) > bool(trail.gap_first)):
+        if rest and trail.altitude_step and (head[2] is not None or len(rest) > bool(trail.interval_seed)):
             climb = trail.altitude_step << (0 if self.has("altitude not shifted with the grid") else shift)
             altitude = (head[2] or 0) + rest[0].at[0] * climb
             if self.has("altitude told from sea level"):
                 altitude -= head[2] or 0
         age = None
-        if trail.gap_first:
+        if trail.interval_seed:
             age = rest[-1].last[0] if self.has("seconds told from point to point") else rest[-1].at[0]
         return latitude, longitude, altitude, age
 
@@ -284,7 +284,7 @@ class PlainTrail:
         if not self.has("one point too many sent"):
             points = points[: trail.points]
         digits = ""
-        for shift in range(trail.shifts + 1):
+        for shift in range(trail.coarsenings + 1):
             written = self._written(head, points, shift)
             kept = len(written) - 1
             while kept and len(self._front(kept, shift)) + len(written[kept]) > room:
@@ -306,8 +306,8 @@ class PlainTrail:
             front = "1"
         if self.has("count one too high") and count < trail.points - 1:
             front = f"{count + 1:0{1 + trail.count_bits}b}"
-        if trail.shifts:
-            front += "1" * shift + "0" * (shift < trail.shifts)
+        if trail.coarsenings:
+            front += "1" * shift + "0" * (shift < trail.coarsenings)
         return front
 
     def _written(self, head: Place, points: list[Spot], shift: int) -> list[str]:
@@ -337,7 +337,7 @@ class PlainTrail:
             if point[2] is None:
                 return None
             found.append([self._near(point[2] - head[2], self.trail.altitude_step << shift)])
-        if self.trail.gap_first:
+        if self.trail.interval_seed:
             if point[3] is None or point[3] < axes[-1].at[0]:
                 return None
             found.append([point[3]])
