@@ -110,6 +110,7 @@ def test_what_is_given_of_the_interval_keeps_points_apart_as_well_as_a_field_of_
     assert (blind.missing, blind.between) == (told.missing, told.between)
 
 
+@pytest.mark.network
 @pytest.mark.parametrize("source", [recordings.rides, recordings.hikes, recordings.soundings], ids=lambda it: it.__name__)
 def test_a_longer_trail_never_leaves_more_of_a_recorded_track_missing(source):
     # Recorded outings and soundings, see tests/support/recordings.py for where they come from.

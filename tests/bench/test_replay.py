@@ -13,6 +13,7 @@ from tests.support import recordings
 CODEC = Codec(Schema.parse(schema_text()))
 
 
+@pytest.mark.network
 @pytest.mark.parametrize("source", [recordings.rides, recordings.hikes, recordings.soundings], ids=lambda it: it.__name__)
 def test_no_position_of_a_real_track_arrives_further_off_than_promised(source):
     # Recorded outings and soundings, see tests/support/recordings.py for where they come from.

@@ -18,6 +18,8 @@ from packetcodec.schema import Schema
 from packetcodec.wire import Point, write_trail
 from tests.support import recordings
 
+pytestmark = pytest.mark.network
+
 TEXT = """
 name = "trails"
 version = 1

@@ -104,6 +104,7 @@ def test_windows_are_what_the_packets_carry_spread_over_the_whole_log():
     assert windows(Sender(codec, "position", fixes), fixes) == []
 
 
+@pytest.mark.network
 def test_a_recorded_ride_gets_shorter_trails_than_a_schema_for_cows_gives_it():
     # Source: a ride at 1 Hz, see tests/support/recordings.py; the starter expects 0.5 m/s.
     ride = recordings.rides()["4078723797.fit"]

@@ -179,6 +179,7 @@ def test_compilers_have_nothing_to_say(compiler, schema, tmp_path):
 # --- running it -----------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("compiler", ["gcc", "clang"])
 @pytest.mark.parametrize("schema", [STARTER, Schema.parse(WILD), trail_schema(seeded(7))], ids=["starter", "wild", "trail"])
 def test_many_packets_give_the_same_digest_as_the_codec(compiler, schema, tmp_path):
@@ -194,6 +195,7 @@ def test_many_packets_give_the_same_digest_as_the_codec(compiler, schema, tmp_pa
         assert (done.stderr, done.stdout.decode().split()) == (b"", lines)
 
 
+@pytest.mark.slow
 def test_gcc_and_clang_agree_on_a_great_many_packets(tmp_path):
     plan = compile_plan(STARTER)
     sources = written(STARTER, tmp_path, **{"main.c": program(plan)})

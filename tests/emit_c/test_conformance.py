@@ -36,6 +36,7 @@ def test_trails_of_every_sort_are_read_and_written_alike(back_end: BackEnd, seed
 
 
 # Not shrunk: every try compiles a program, and what differs is printed with its question.
+@pytest.mark.slow
 @every
 @settings(deadline=None, max_examples=25 if CI else 2, phases=[Phase.generate], suppress_health_check=list(HealthCheck))
 @given(data=st.data())

@@ -13,6 +13,8 @@ from packetcodec.errors import LogFault
 from packetcodec.logs import Fix, RecordedLog, read_log
 from tests.support.recordings import gpsd_logs, hikes, rides, soundings
 
+pytestmark = pytest.mark.network
+
 # Logs in which gpsd takes the position of an epoch from another sentence than GGA (RMC with fewer decimals, a
 # second instrument on the line), or puts two epochs together because the receiver's own times jump.
 OTHER_SENTENCE = {"ac12.log", "ac12_binary.log", "bundg_zeus_9.log", "garmin-geko201.log", "hemi.log"}

@@ -338,6 +338,7 @@ def test_any_field_may_tell_trackers_apart():
     assert [event.tracker for event in events] == [0, 1, 2]
 
 
+@pytest.mark.slow
 @given(
     heard=st.lists(st.booleans(), min_size=1, max_size=50),
     jitter=st.lists(st.floats(0, SPACING / 4), min_size=50, max_size=50),
@@ -359,6 +360,7 @@ def test_in_step_exactly_what_was_sent_is_told_whatever_is_lost(heard, jitter, s
         assert missed == len(set(range(numbers[0], numbers[-1])) - wanted)
 
 
+@pytest.mark.slow
 @given(
     delays=st.lists(st.one_of(st.none(), st.floats(0, 5), st.floats(0, 2.9 * SPACING)), min_size=1, max_size=40),
     echoes=st.sets(st.integers(0, 39)),
@@ -375,6 +377,7 @@ def test_delays_echoes_and_losses_together_tell_no_place_twice(delays, echoes):
     assert sum(isinstance(event, Duplicate) for event in events) == len(arrivals) - len({n for _, n in arrivals})
 
 
+@pytest.mark.slow
 def test_memory_stays_bounded_and_old_places_stay_told():
     receiver = Receiver(CODEC, window=8)
     for n in range(2000):

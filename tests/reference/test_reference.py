@@ -63,6 +63,7 @@ def outcome(way: Any, *arguments: Any) -> Any:
 # --- every input, good or bad ---------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 @thoroughly
 @given(st.data(), schemas())
 def test_both_encode_any_values_to_the_same_bytes_or_refuse_the_same_field(data: st.DataObject, schema: Schema) -> None:

@@ -36,6 +36,7 @@ def runs(text):
     return int(re.search(r"Done (\d+) (?:runs|in)", text).group(1))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("text", [schema_text(), GROUND], ids=["starter", "proving_ground"])
 def test_libfuzzer_finds_nothing_in_emitted_c_and_its_corpus_agrees_with_us(text, tmp_path):
     demand("clang", shutil.which("clang"))
@@ -89,6 +90,7 @@ def test_libfuzzer_finds_what_is_planted(tmp_path):
     assert "heap-buffer-overflow" in found.stderr
 
 
+@pytest.mark.slow
 def test_atheris_finds_nothing_in_the_python_decoder(tmp_path):
     demand("atheris", importlib.util.find_spec("atheris"))
     schema = tmp_path / "proving_ground.toml"
