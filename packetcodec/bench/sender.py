@@ -25,7 +25,7 @@ from typing import TYPE_CHECKING
 
 from packetcodec.bench.history import History
 from packetcodec.errors import PacketcodecError
-from packetcodec.logs.fix import METRES_PER_SECOND
+from packetcodec.logs.values import METRES_PER_SECOND
 from packetcodec.schema import METRES_PER_DEGREE
 from packetcodec.wire import FieldPlan, OutOfRangeFault, Value, bounds, to_base, to_value
 

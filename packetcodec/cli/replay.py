@@ -204,7 +204,7 @@ def _span(found: tuple[int, float, int]) -> str:
 
 def _log_words(recorded: RecordedLog, layout: LayoutPlan) -> Iterator[str]:
     fixes = recorded.fixes
-    what = {"nmea": "sentences", "gpx": "track points", "csv": "rows"}[recorded.format]
+    what = FORMATS[recorded.format].records
     span = seconds(max(0.0, fixes[-1].time - fixes[0].time))
     located = sum(fix.has_position for fix in fixes)
     yield (

@@ -2,57 +2,71 @@ r"""A table with a header row (CSV): one position a row.
 
 Owns two rules. Which column names mean something: `COLUMNS`; a column under another name is kept in `Fix.extra` in lower
 case. Case and surrounding spaces do not matter; the separator (comma, semicolon or tab) is the one that the header row
-uses. An empty cell is a value that is not known. And the order of rows: by their time, whatever the order of the file;
-rows of one time stay as they stand.
+uses. An empty cell is a value that is not known. And that a row is a line: one of more than 64 KiB is refused, and the next
+one is read.
 
->>> read_table(b"t_s,lat,lon,battery\n0,46.5,9.9,3.71\n1,96.5,9.9,3.71\n").refusals.listed()[0].first_text
+>>> from packetcodec.logs.format import Findings
+>>> found = Findings("herd.csv")
+>>> list(FORMAT.fixes(iter([b"t_s,lat,lon,battery\n0,46.5,9.9,3.71\n1,96.5,9.9,3.71\n"]), found))[0].extra
+{'battery': 3.71}
+>>> found.refusals.listed()[0].first_text
 'latitude: 96.5 is outside -90..90 degrees'
 """
 
 from __future__ import annotations
 
 import csv
-import re
-from datetime import UTC, datetime
-from itertools import pairwise
-from math import inf
+from itertools import chain, pairwise
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from packetcodec.errors import LogFault
-from packetcodec.logs.fix import METRES_PER_SECOND, Fix, Refusals, Unusable, checked
+from packetcodec.logs.fix import Fix
+from packetcodec.logs.format import Findings, LogFormat
+from packetcodec.logs.values import DECIMAL_COMMA, METRES_PER_SECOND, RecordFault, moment, number, shown, whole
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping, Sequence
 
-#: What a column may be: meaning, unit or form in words, and the names it goes by. The speeds differ by a factor only.
-COLUMNS: Final[tuple[tuple[str, str, tuple[str, ...]], ...]] = (
-    (
+
+class Column(NamedTuple):
+    """What a column may be: its meaning, unit or form in words, and the names it goes by."""
+
+    meaning: str
+    words: str
+    names: tuple[str, ...]
+
+
+COLUMNS: Final = (
+    Column(
         "time",
         "Unix seconds, or seconds from any start, or ISO 8601 (UTC if it has no offset)",
         ("time", "t", "t_s", "t_seconds", "seconds", "timestamp", "datetime", "date_time", "utc", "time (utc)", "unix",
          "unix_time", "epoch"),
     ),
-    ("latitude", "degrees, north positive", ("latitude", "lat")),
-    ("longitude", "degrees, east positive", ("longitude", "lon", "lng", "long")),
-    ("altitude", "metres above mean sea level", ("altitude", "altitude_m", "alt", "alt_m", "ele", "elevation")),
-    ("speed", "metres a second", ("speed", "speed_m_s", "speed_mps")),
-    ("speed_kmh", "kilometres an hour", ("speed_kmh", "speed_kph", "speed_km_h")),
-    ("speed_knot", "knots", ("speed_kn", "speed_knot", "speed_knots", "speed_kt")),
-    ("course", "degrees clockwise from true north", ("course", "heading", "bearing", "cog")),
-    ("satellites", "satellites used", ("satellites", "sats", "sat", "num_sats")),
-    ("hdop", "no unit", ("hdop",)),
-    ("fix_quality", "0..8 as NMEA 0183 numbers it in GGA", ("fix_quality",)),
-    ("battery_volt", "volts", ("battery_v", "batt_v", "vbat", "battery_volt", "battery_volts")),
-    ("battery_percent", "percent", ("battery_pct", "batt_pct", "battery_percent", "batt_percent", "soc")),
+    Column("latitude", "degrees, north positive", ("latitude", "lat")),
+    Column("longitude", "degrees, east positive", ("longitude", "lon", "lng", "long")),
+    Column("altitude", "metres above mean sea level", ("altitude", "altitude_m", "alt", "alt_m", "ele", "elevation")),
+    Column("speed", "metres a second", ("speed", "speed_m_s", "speed_mps")),
+    Column("speed_kmh", "kilometres an hour", ("speed_kmh", "speed_kph", "speed_km_h")),
+    Column("speed_knot", "knots", ("speed_kn", "speed_knot", "speed_knots", "speed_kt")),
+    Column("course", "degrees clockwise from true north", ("course", "heading", "bearing", "cog")),
+    Column("satellites", "satellites used", ("satellites", "sats", "sat", "num_sats")),
+    Column("hdop", "no unit", ("hdop",)),
+    Column("fix_quality", "0..8 as NMEA 0183 numbers it in GGA", ("fix_quality",)),
+    Column("battery_volt", "volts", ("battery_v", "batt_v", "vbat", "battery_volt", "battery_volts")),
+    Column("battery_percent", "percent", ("battery_pct", "batt_pct", "battery_percent", "batt_percent", "soc")),
 )  # fmt: skip
-_MEANINGS: Final[Mapping[str, str]] = {name: meaning for meaning, _, names in COLUMNS for name in names}
-_SPEEDS: Final = {"speed_kmh": METRES_PER_SECOND["km/h"], "speed_knot": METRES_PER_SECOND["knot"]}
-_NEEDED: Final = ("time", "latitude", "longitude")
+_MEANINGS: Final[Mapping[str, str]] = {name: column.meaning for column in COLUMNS for name in column.names}
+#: The columns of a speed, and their units.
+_SPEEDS: Final = {"speed": "m/s", "speed_kmh": "km/h", "speed_knot": "knot"}
 _WHOLE: Final = ("satellites", "fix_quality")
+#: Meanings that have a place of their own in a `Fix`; the rest goes into `Fix.extra`.
+_KNOWN: Final = frozenset(_MEANINGS.values()) - {"battery_volt", "battery_percent"}
+_MAX_LINE: Final = 1 << 16
 
 
 def _split_header(line: str) -> tuple[str, list[str]]:
-    """The separator of a header row, and the names in it with what each means."""
+    """The separator of a header row, and the names in it."""
     separator = max(",;\t", key=line.count)
     return separator, [cell.strip() for cell in next(csv.reader([line], delimiter=separator), [])]
 
@@ -61,155 +75,132 @@ def _meaning(name: str) -> str:
     return _MEANINGS.get(name.lower(), name.lower())
 
 
-def is_header(line: str) -> bool:
-    """Whether a line is the header row of a table of positions: one that names a latitude or a longitude."""
-    _, names = _split_header(line)
-    return bool({"latitude", "longitude"} & set(map(_meaning, names)))
+def _recognises(head: bytes) -> bool:
+    """Whether the first line is the header row of a table of positions: one that names a latitude or a longitude."""
+    lines = head.decode("utf-8-sig", "replace").lstrip().splitlines()
+    return bool(lines) and bool({"latitude", "longitude"} & set(map(_meaning, _split_header(lines[0])[1])))
 
 
-class TableLog(NamedTuple):
-    """What a table held.
-
-    Attributes:
-        fixes: one per usable row, by time.
-        rows: rows seen.
-        refusals: rows that could not be used.
-        columns: each column's name as it stands in the header row, and what it means (a key of `Fix.extra` for names
-            that are not in `COLUMNS`).
-        moved: usable rows whose time is before that of a row above them.
-    """
-
-    fixes: list[Fix]
-    rows: int
-    refusals: Refusals
-    columns: tuple[tuple[str, str], ...]
-    moved: int
+def _lines(chunks: Iterator[bytes]) -> Iterator[bytes | None]:
+    """The lines of a text, whatever ends them; None for one that is too long."""
+    rest, held, too_long = b"", b"", False
+    for chunk in chain(chunks, (b"\n",)):
+        data, held = held + chunk, b""
+        if data.endswith(b"\r"):
+            data, held = data[:-1], b"\r"  # its line feed may come with the next chunk
+        *lines, rest = (rest + data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")).split(b"\n")
+        for line in lines:
+            yield None if too_long or len(line) > _MAX_LINE else line
+            too_long = False
+        if len(rest) > _MAX_LINE:
+            rest, too_long = b"", True
 
 
-def read_table(document: bytes, *, name: str = "table") -> TableLog:
-    """Read a whole table.
+def _rows(chunks: Iterator[bytes], name: str) -> Iterator[tuple[int, str | None]]:
+    """The lines that are not blank, with their numbers; None for one that is too long.
 
     Raises:
-        LogFault: the text is not UTF-8, or the header row lacks a needed column or names one twice.
+        LogFault: one is not UTF-8.
     """
-    try:
-        lines = document.decode("utf-8-sig").splitlines()
-    except UnicodeDecodeError as problem:
-        raise LogFault(f"{name}: byte {problem.start} is not UTF-8 text") from None
-    first = next((index for index, line in enumerate(lines) if line.strip()), len(lines))
-    if first == len(lines):
-        raise LogFault(f"{name}: no header row in {len(document)} bytes")
-    try:
-        separator, headings = _split_header(lines[first])
-    except csv.Error as problem:
-        raise LogFault(f"{name}: line {first + 1}: not a header row ({problem})") from None
-    names = [_meaning(heading) for heading in headings]
-    for needed in _NEEDED:
-        if (count := names.count(needed)) != 1:
-            spellings = ", ".join(spelling for spelling, meaning in _MEANINGS.items() if meaning == needed)
-            what = f"{count} columns for {needed}, expected 1" if count else f"no column for {needed}"
-            raise LogFault(f"{name}: line {first + 1}: {what} (one of {spellings}) in header '{lines[first].strip()[:120]}'")
-    fixes: list[Fix] = []
-    refusals = Refusals()
-    rows = 0
-    for line, text in enumerate(lines[first + 1 :], first + 2):
-        if not text.strip():
-            continue
-        rows += 1
+    for count, line in enumerate(_lines(chunks), 1):
         try:
-            cells = [cell.strip() for cell in next(csv.reader([text], delimiter=separator))]
-            fixes.append(_fix(names, cells))
+            text = None if line is None else line.decode("utf-8-sig" if count == 1 else "utf-8")
+        except UnicodeDecodeError:
+            raise LogFault(f"{name}: line {count} is not UTF-8 text") from None
+        if text is None or text.strip():
+            yield count, text
+
+
+def _header(rows: Iterator[tuple[int, str | None]], findings: Findings) -> tuple[str, list[str]]:
+    """The separator, and what each column means.
+
+    Raises:
+        LogFault: there is no header row, or it lacks a needed column or names one twice.
+    """
+    line, text = next(rows, (0, ""))
+    if not line:
+        raise LogFault(f"{findings.name}: no header row in {findings.size} bytes")
+    place = f"{findings.name}: line {line}"
+    if text is None:
+        raise LogFault(f"{place}: not a header row (more than {_MAX_LINE} bytes)")
+    try:
+        separator, headings = _split_header(text)
+    except csv.Error as problem:
+        raise LogFault(f"{place}: not a header row ({problem})") from None
+    meanings = [_meaning(heading) for heading in headings]
+    for column in COLUMNS[:3]:
+        if (count := meanings.count(column.meaning)) != 1:
+            listed = ", ".join(f"'{shown(heading)}'" for heading in headings[:20])
+            what = f"{count} columns are named as a {column.meaning}, expected 1" if count else (
+                f"no column is named as a {column.meaning}; names known for it: {', '.join(column.names)}"
+            )  # fmt: skip
+            raise LogFault(f"{place}: {what}; the header row names {listed}")
+    findings.columns = tuple((shown(heading), meaning) for heading, meaning in zip(headings, meanings, strict=True))
+    return separator, meanings
+
+
+def _fixes(chunks: Iterator[bytes], findings: Findings) -> Iterator[Fix]:
+    rows = _rows(chunks, findings.name)
+    separator, meanings = _header(rows, findings)
+    for line, text in rows:
+        findings.records += 1
+        try:
+            if text is None:
+                raise RecordFault("too long", f"a row of more than {_MAX_LINE} bytes")  # noqa: TRY301
+            yield _fix(meanings, [cell.strip() for cell in next(csv.reader([text], delimiter=separator))])
         except csv.Error as problem:
-            refusals.add("not a row", f"line {line}", str(problem))
-        except Unusable as problem:
-            refusals.add(problem.reason, f"line {line}", str(problem))
-    in_order, moved = by_time(fixes)
-    return TableLog(in_order, rows, refusals, tuple(zip(headings, names, strict=True)), moved)
+            findings.refusals.add("not a row", f"line {line}", str(problem))
+        except RecordFault as problem:
+            findings.refusals.add(problem.reason, f"line {line}", str(problem))
+    if not findings.records:
+        findings.nothing = "has a header row and no other"
 
 
-def by_time(fixes: list[Fix]) -> tuple[list[Fix], int]:
-    """Fixes in the order of their times, and how many stood below one of a later time."""
-    moved, latest = 0, -inf
-    for fix in fixes:
-        moved += fix.time < latest
-        latest = max(latest, fix.time)
-    return sorted(fixes, key=lambda fix: fix.time), moved
-
-
-def _fix(names: list[str], cells: list[str]) -> Fix:
-    if len(cells) != len(names):
+def _fix(meanings: Sequence[str], cells: Sequence[str]) -> Fix:
+    if len(cells) != len(meanings):
         hint = ""
-        if len(cells) > len(names) and any(_COMMA.fullmatch(f"{a},{b}") for a, b in pairwise(cells)):
+        if len(cells) > len(meanings) and any(DECIMAL_COMMA.fullmatch(f"{a},{b}") for a, b in pairwise(cells)):
             hint = "; numbers with a decimal comma need another separator, such as ;"
-        raise Unusable("wrong number of cells", f"{len(cells)} cells, the header row has {len(names)}{hint}")
-    known: dict[str, float | None] = {}
+        raise RecordFault("wrong number of cells", f"{len(cells)} cells, the header row has {len(meanings)}{hint}")
+    known: dict[str, float] = {}
     extra: dict[str, object] = {}
-    for name, cell in zip(names, cells, strict=True):
-        if name in _KNOWN:
-            known[name] = _number(name, cell) if cell else None
+    for meaning, cell in zip(meanings, cells, strict=True):
+        if cell and meaning in _KNOWN:
+            known[meaning] = _number(meaning, cell)
         elif cell:
-            extra[name] = _guess(cell)
-    time = known["time"]
-    if time is None:
-        raise Unusable("no time", "the time is empty")
-    if (known["latitude"] is None) != (known["longitude"] is None):
-        raise Unusable("half a position", "of latitude and longitude one is empty")
+            extra[meaning] = _guess(cell)
+    if "time" not in known:
+        raise RecordFault("no time", "the time is empty")
+    if ("latitude" in known) != ("longitude" in known):
+        raise RecordFault("half a position", "of latitude and longitude one is empty")
+    speeds = (known[name] * METRES_PER_SECOND[unit] for name, unit in _SPEEDS.items() if name in known)
     return Fix(
-        time=time,
-        latitude=known["latitude"],
-        longitude=known["longitude"],
+        time=known["time"],
+        latitude=known.get("latitude"),
+        longitude=known.get("longitude"),
         altitude=known.get("altitude"),
-        fix_quality=_integer(known.get("fix_quality")),
-        satellites=_integer(known.get("satellites")),
+        fix_quality=int(known["fix_quality"]) if "fix_quality" in known else None,
+        satellites=int(known["satellites"]) if "satellites" in known else None,
         hdop=known.get("hdop"),
-        speed=_speed(known),
+        speed=next(speeds, None),
         course=known.get("course"),
-        extra=extra,
+        **({"extra": extra} if extra else {}),
     )
 
 
-#: Meanings that have a place of their own in a `Fix`; the rest goes into `Fix.extra`.
-_KNOWN: Final = frozenset(_MEANINGS.values()) - {"battery_volt", "battery_percent"}
-#: A number as languages with a decimal comma write it.
-_COMMA = re.compile(r"-?[0-9]+,[0-9]+")
+def _number(meaning: str, cell: str) -> float:
+    if meaning in _WHOLE:
+        return whole(meaning, cell)
+    if meaning == "time" and not _is_number(cell):
+        return moment(cell)
+    return number("speed" if meaning in _SPEEDS else meaning, cell)
 
 
-def _speed(known: Mapping[str, float | None]) -> float | None:
-    """Metres a second from whichever speed a row has."""
-    for name, unit in (("speed", 1.0), *_SPEEDS.items()):
-        value = known.get(name)
-        if value is not None:
-            return value * unit
-    return None
+def _is_number(cell: str) -> bool:
+    return isinstance(_guess(cell), float | int)
 
 
-def _integer(value: float | None) -> int | None:
-    return None if value is None else int(value)
-
-
-def _number(name: str, cell: str) -> float:
-    try:
-        value = float(cell)
-    except ValueError:
-        if name == "time":
-            return _moment(cell)
-        hint = " (decimals stand behind a point here, not a comma)" if _COMMA.fullmatch(cell) else ""
-        raise Unusable("not a number", f"{name}: '{cell}' is not a number{hint}") from None
-    checked("speed" if name in _SPEEDS else name, value)
-    if name in _WHOLE and value != int(value):
-        raise Unusable("not a whole number", f"{name}: {value:g} is not a whole number")
-    return value
-
-
-def _moment(cell: str) -> float:
-    try:
-        moment = datetime.fromisoformat(cell)
-    except ValueError:
-        raise Unusable("not a time", f"time: '{cell}' is neither seconds nor ISO 8601") from None
-    return (moment if moment.tzinfo else moment.replace(tzinfo=UTC)).timestamp()
-
-
-def _guess(cell: str) -> object:
+def _guess(cell: str) -> float | str:
     """A whole number, a number or the text itself."""
     for kind in (int, float):
         try:
@@ -217,3 +208,6 @@ def _guess(cell: str) -> object:
         except ValueError:
             continue
     return cell
+
+
+FORMAT: Final = LogFormat(name="csv", records="rows", recognises=_recognises, fixes=_fixes, by_time=True)

@@ -1,6 +1,6 @@
 """One position (or the lack of one) as a receiver reported it at one instant.
 
-Owns one rule: what is not known is None, never 0.0. Every reader of this folder gives these, in log order.
+Owns one rule: what is not known is None, never 0.0.
 
 >>> Fix(time=0.0).has_position
 False
@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-#: Metres a second in one of the unit. Source: definitions of the kilometre per hour and of the international knot.
-METRES_PER_SECOND = {"m/s": 1.0, "km/h": 1 / 3.6, "knot": 1852 / 3600}
+#: Shared by all fixes without further columns: a log has a million of them.
+_NOTHING_ELSE: Mapping[str, object] = {}
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,20 +47,12 @@ class Fix:
     hdop: float | None = None
     speed: float | None = None
     course: float | None = None
-    extra: Mapping[str, object] = field(default_factory=dict, hash=False)
+    extra: Mapping[str, object] = field(default_factory=lambda: _NOTHING_ELSE, hash=False)
 
     @property
     def has_position(self) -> bool:
         """Whether latitude and longitude are both known."""
         return self.latitude is not None and self.longitude is not None
-
-
-class Unusable(Exception):
-    """Raised and caught inside a reader, for one line or point: what is wrong, with bound and value."""
-
-    def __init__(self, reason: str, message: str) -> None:
-        super().__init__(message)
-        self.reason = reason
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,42 +84,11 @@ class Refusals:
     def __contains__(self, reason: str) -> bool:
         return reason in self._counts
 
-    def add(self, reason: str, place: str, text: str) -> None:
+    def add(self, reason: str, place: str = "", text: str = "") -> None:
         """Count one refusal; place and text are kept if it is the first for this reason."""
         self._counts[reason] = self._counts.get(reason, 0) + 1
         self._firsts.setdefault(reason, (place, text if len(text) <= 160 else text[:157] + "..."))
 
-    def again(self, reason: str) -> None:
-        """Count one more of a reason that already has its example."""
-        self._counts[reason] += 1
-
     def listed(self) -> tuple[Refusal, ...]:
         """All reasons, in the order in which they first came up."""
         return tuple(Refusal(reason, count, *self._firsts[reason]) for reason, count in self._counts.items())
-
-
-_BOUNDS = {
-    "time": (-62_135_596_800, 253_402_300_799, " seconds (the years 1 to 9999)"),
-    "latitude": (-90, 90, " degrees"),
-    "longitude": (-180, 180, " degrees"),
-    "course": (0, 360, " degrees"),
-    "fix_quality": (0, 8, " (as NMEA 0183 numbers it in GGA)"),
-}
-_NOT_NEGATIVE = {"speed": " m/s", "hdop": "", "satellites": ""}
-
-
-def checked(name: str, value: float) -> float:
-    """The value itself, if it is finite and possible for the field of `Fix` that has this name.
-
-    Raises:
-        Unusable: it is not; the message names quantity, value and bound.
-    """
-    if not -1e300 < value < 1e300:
-        raise Unusable("value not finite", f"{name}: {value} is not a finite number")
-    if bounds := _BOUNDS.get(name):
-        low, high, unit = bounds
-        if not low <= value <= high:
-            raise Unusable("value out of range", f"{name}: {value:g} is outside {low}..{high}{unit}")
-    elif value < 0 and name in _NOT_NEGATIVE:
-        raise Unusable("value out of range", f"{name}: {value:g}{_NOT_NEGATIVE[name]} is below 0")
-    return value

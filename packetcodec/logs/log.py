@@ -1,8 +1,7 @@
 r"""A recorded log of any format that we read, recognised by what is in it.
 
-Owns one rule: how a format is told. XML is GPX; a first line that names a latitude or a longitude is a
-table; anything else is a stream in which NMEA 0183 sentences are looked for, since receivers put anything
-between them.
+Owns one rule: the formats, and the order in which they are looked for. NMEA 0183 comes last, since receivers print
+anything between their sentences.
 
 >>> log = read_log([b"t_s,lat,lon\n0,46.5,9.9\n"], name="herd.csv")
 >>> log.format, log.sentences, log.fixes[0].latitude
@@ -11,24 +10,25 @@ between them.
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
+from itertools import chain
+from math import inf
 from typing import TYPE_CHECKING, Final
 
 from packetcodec.errors import LogFault
-from packetcodec.logs.csv_log import by_time, is_header, read_table
-from packetcodec.logs.gpx import read_gpx
-from packetcodec.logs.nmea import NmeaReader
+from packetcodec.logs import csv_log, gpx, nmea
+from packetcodec.logs.format import Findings, LogFormat
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
-    from packetcodec.logs.fix import Fix, Refusal, Refusals
+    from packetcodec.logs.fix import Fix, Refusal
 
-FORMATS: Final = ("nmea", "gpx", "csv")
+FORMATS: Final[dict[str, LogFormat]] = {entry.name: entry for entry in (gpx.FORMAT, csv_log.FORMAT, nmea.FORMAT)}
+#: Most fixes of a log: eleven days at one a second, about 300 MB.
+MAX_FIXES: Final = 1_000_000
 # Enough for a header row, or for the beginning of an XML document.
 _HEAD: Final = 4096
-_XML = re.compile(rb"(?:\xef\xbb\xbf)?\s*<(?:\?xml|!--|!DOCTYPE|gpx|[A-Za-z0-9_]+:gpx)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,78 +72,55 @@ def read_log(
         progress: called after each chunk with the number of bytes read so far.
 
     Raises:
-        LogFault: there is nothing usable in it; one line says what was looked for and how much was read.
+        LogFault: there is nothing usable in it, or more than `MAX_FIXES`; one line says what was looked for and how much
+            was read.
     """
     if format is not None and format not in FORMATS:
         raise LogFault(f"{name}: format '{format}' is none of {', '.join(FORMATS)}")
-    source = _counted(chunks, progress)
+    findings = Findings(name)
+    source = _counted(chunks, findings, progress)
     head = b""
     for chunk in source:
         head += chunk
         if len(head) >= _HEAD:
             break
-    format = format or recognise(head)  # noqa: A001
     if not head:
         raise LogFault(f"{name}: is empty")
-    if format == "nmea":
-        return _read_nmea(head, source, name)
-    document = b"".join((head, *source))
-    if format == "gpx":
-        fixes, seen, found = read_gpx(document, name=name)
-        _demand(fixes, found, f"{name}: none of {seen} track points can be used")
-        in_order, moved = by_time(fixes)
-        return RecordedLog(name, format, tuple(in_order), seen, found.listed(), len(document), moved=moved)
-    table = read_table(document, name=name)
-    nothing = f"none of {table.rows} rows can be used" if table.rows else "has a header row and no other"
-    _demand(table.fixes, table.refusals, f"{name}: {nothing}")
-    return RecordedLog(
-        name, format, tuple(table.fixes), table.rows, table.refusals.listed(), len(document), table.columns, table.moved
-    )
-
-
-def _demand(fixes: list[Fix], found: Refusals, message: str) -> None:
+    entry = FORMATS[format or recognise(head)]
+    fixes: list[Fix] = []
+    moved, latest = 0, -inf
+    for fix in entry.fixes(chain((head,), source), findings):
+        if len(fixes) == MAX_FIXES:
+            raise LogFault(f"{name}: holds more than {MAX_FIXES:,} fixes, the most that are read; cut it into parts")
+        fixes.append(fix)
+        moved += fix.time < latest
+        latest = max(latest, fix.time)
+    refused = findings.refusals.listed()
     if not fixes:
-        raise LogFault(message + _first(found.listed()))
+        nothing = findings.nothing or f"none of {findings.records} {entry.records} can be used"
+        raise LogFault(f"{name}: {nothing}{_most_frequent(refused)}")
+    if entry.by_time:
+        fixes.sort(key=lambda fix: fix.time)
+    return RecordedLog(
+        name, entry.name, tuple(fixes), findings.records, refused, findings.size, findings.columns,
+        moved if entry.by_time else 0,
+    )  # fmt: skip
 
 
 def recognise(head: bytes) -> str:
     """The format of a log, one of `FORMATS`, from its first few thousand bytes."""
-    if _XML.match(head):
-        return "gpx"
-    lines = head[:_HEAD].decode("utf-8-sig", "replace").lstrip().splitlines()
-    return "csv" if lines and is_header(lines[0]) else "nmea"
+    return next(entry.name for entry in FORMATS.values() if entry.recognises(head[:_HEAD]))
 
 
-def _read_nmea(head: bytes, source: Iterator[bytes], name: str) -> RecordedLog:
-    reader = NmeaReader()
-    fixes = reader.feed(head)
-    for chunk in source:
-        fixes += reader.feed(chunk)
-    fixes += reader.close()
-    if not fixes:
-        seen = f"{reader.size} bytes, {reader.lines} lines"
-        if reader.sentences:
-            raise LogFault(
-                f"{name}: none of {reader.sentences} NMEA 0183 sentences tells a time and a position "
-                f"(GGA, GNS, RMC or GLL) in {seen}{_first(reader.refused)}"
-            )
-        raise LogFault(
-            f"{name}: no NMEA 0183 sentence ('$' ... '*' and its checksum), no GPX and no table of positions "
-            f"in {seen}{_first(reader.refused)}"
-        )
-    return RecordedLog(name, "nmea", tuple(fixes), reader.sentences, reader.refused, reader.size)
-
-
-def _counted(chunks: Iterable[bytes], progress: Callable[[int], None] | None) -> Iterator[bytes]:
-    size = 0
+def _counted(chunks: Iterable[bytes], findings: Findings, progress: Callable[[int], None] | None) -> Iterator[bytes]:
     for chunk in chunks:
-        size += len(chunk)
+        findings.size += len(chunk)
         yield chunk
         if progress is not None:
-            progress(size)
+            progress(findings.size)
 
 
-def _first(refused: tuple[Refusal, ...]) -> str:
+def _most_frequent(refused: tuple[Refusal, ...]) -> str:
     """The most frequent refusal, as the end of a message."""
     if not refused:
         return ""

@@ -26,15 +26,17 @@ from functools import reduce
 from operator import xor
 from typing import TYPE_CHECKING, Final
 
-from packetcodec.logs.fix import Fix, Refusal, Refusals, Unusable
+from packetcodec.logs.fix import Fix, Refusal, Refusals
+from packetcodec.logs.format import Findings, LogFormat
 from packetcodec.logs.sentence import QUALITY_OF_MODE, Sentence
+from packetcodec.logs.values import RecordFault
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
 # The standard allows 82 characters; receivers print longer ones, but never this long.
-_LONGEST: Final = 1000
-_SENTENCE = re.compile(rb"[$!]([A-Z][A-Z0-9]{3,9},[\x20-\x23\x25-\x29\x2b-\x7e]{0,%d})(\*[0-9A-Fa-f]{2})?" % _LONGEST)
+_MAX_LENGTH: Final = 1000
+_SENTENCE = re.compile(rb"[$!]([A-Z][A-Z0-9]{3,9},[\x20-\x23\x25-\x29\x2b-\x7e]{0,%d})(\*[0-9A-Fa-f]{2})?" % _MAX_LENGTH)
 # The beginning of what may become a sentence with the next bytes.
 _BEGINNING = re.compile(rb"[$!][A-Z]?[A-Z0-9]{0,9}\Z")
 # Some receivers print the time of one epoch with one decimal in GGA and three in RMC (eXplorist 210 in the
@@ -107,13 +109,13 @@ class NmeaReader:
         "sentences", "size",
     )  # fmt: skip
 
-    def __init__(self) -> None:
+    def __init__(self, refusals: Refusals | None = None) -> None:
         self.sentences = 0
         self.size = 0
         self.lines = 0
         self._rest = b""
         self._lines_before = 0  # line ends before the rest
-        self._refusals = Refusals()
+        self._refusals = Refusals() if refusals is None else refusals
         self._epoch: _Epoch | None = None
         self._previous = 0.0  # second of the last epoch
         self._day = 0  # of the last epoch: since 1970 once a date is known, else since the log began
@@ -169,7 +171,7 @@ class NmeaReader:
                 continue
             try:
                 take(self, Sentence(head[2:], fields), fixes)
-            except Unusable as problem:
+            except RecordFault as problem:
                 self._refuse(problem.reason, buffer, match.start(), end, str(problem))
         else:
             if not last and (beginning := _BEGINNING.search(buffer, max(0, length - 11))):
@@ -179,8 +181,8 @@ class NmeaReader:
         return fixes
 
     def _refuse_unchecked(self, buffer: bytes, start: int, end: int) -> None:
-        if end - start > _LONGEST:
-            self._refuse("too long", buffer, start, end, f"more than {_LONGEST} characters")
+        if end - start > _MAX_LENGTH:
+            self._refuse("too long", buffer, start, end, f"more than {_MAX_LENGTH} characters")
         elif end == len(buffer) or buffer[end] in b"\r\n":
             self._refuse("no checksum", buffer, start, end, "ends without a checksum")
         else:
@@ -188,7 +190,7 @@ class NmeaReader:
 
     def _refuse(self, reason: str, buffer: bytes, start: int, end: int, remark: str) -> None:
         if reason in self._refusals:
-            self._refusals.again(reason)
+            self._refusals.add(reason)
             return
         line = 1 + self._lines_before + buffer.count(b"\n", 0, start)
         offset = self.size - len(buffer) + start
@@ -251,7 +253,7 @@ class NmeaReader:
         """The epoch that a sentence with a time of day belongs to; the one before it is complete if it is new."""
         second = sentence.second()
         if second is None:
-            raise Unusable("no time of day", "the time of day is empty")
+            raise RecordFault("no time of day", "the time of day is empty")
         epoch = self._epoch
         if epoch is None or abs(epoch.second - second) > _SAME_EPOCH:
             if epoch is not None:
@@ -291,3 +293,25 @@ _TAKERS: dict[str, Callable[[NmeaReader, Sentence, list[Fix]], None]] = {
     "GSA": NmeaReader._gsa,  # noqa: SLF001
     "ZDA": NmeaReader._zda,  # noqa: SLF001
 }
+
+
+def _fixes(chunks: Iterator[bytes], findings: Findings) -> Iterator[Fix]:
+    reader = NmeaReader(findings.refusals)
+    for chunk in chunks:
+        yield from reader.feed(chunk)
+        findings.records = reader.sentences
+    yield from reader.close()
+    findings.records = reader.sentences
+    seen = f"{reader.size} bytes, {reader.lines} lines"
+    if reader.sentences:
+        findings.nothing = (
+            f"none of {reader.sentences} NMEA 0183 sentences tells a time and a position (GGA, GNS, RMC or GLL) in {seen}"
+        )
+    else:
+        findings.nothing = (
+            f"no NMEA 0183 sentence ('$' ... '*' and its checksum), no GPX and no table of positions in {seen}"
+        )
+
+
+#: Receivers print anything between their sentences: whatever is no other format is searched for them.
+FORMAT: Final = LogFormat(name="nmea", records="sentences", recognises=lambda _: True, fixes=_fixes, by_time=False)

@@ -15,9 +15,8 @@ from typing import Final
 
 from pynmeagps import NMEA_PAYLOADS_GET
 
-from packetcodec.logs.fix import Unusable, checked
+from packetcodec.logs.values import METRES_PER_SECOND, RecordFault, checked, number, shown
 
-METRES_PER_SECOND_PER_KNOT: Final = 1852 / 3600
 # Quality as GGA numbers it, by the mode indicator of RMC, GLL and GNS (read in gpsd 3.22, www/NMEA.adoc).
 # Best first: GNS has one letter for each satellite system, and the best of them describes the fix.
 QUALITY_OF_MODE: Final = {"R": 4, "F": 5, "P": 3, "D": 2, "A": 1, "E": 6, "M": 7, "S": 8, "N": 0}
@@ -55,13 +54,7 @@ class Sentence:
     def decimal(self, name: str, quantity: str) -> float | None:
         """A number; `quantity` names it in messages and tells its range."""
         text = self.text(name)
-        if not text:
-            return None
-        try:
-            value = float(text)
-        except ValueError:
-            raise Unusable("not a number", f"{quantity}: '{text}' is not a number") from None
-        return checked(quantity, value)
+        return number(quantity, text) if text else None
 
     def whole(self, name: str, quantity: str) -> int | None:
         """A whole number, as `decimal`."""
@@ -69,13 +62,13 @@ class Sentence:
         if not text:
             return None
         if not text.isdigit():
-            raise Unusable("not a number", f"{quantity}: '{text}' is not a whole number")
+            raise RecordFault("not a number", f"{quantity}: '{shown(text)}' is not a whole number")
         return int(checked(quantity, int(text)))
 
     def speed(self, name: str) -> float | None:
         """Metres a second, from knots."""
         knots = self.decimal(name, "speed")
-        return None if knots is None else knots * METRES_PER_SECOND_PER_KNOT
+        return None if knots is None else knots * METRES_PER_SECOND["knot"]
 
     def position(self) -> tuple[float, float] | None:
         """Latitude and longitude in degrees, from (d)ddmm.mmmm and the letters behind; None if one is empty."""
@@ -89,12 +82,12 @@ class Sentence:
             return None
         letter = self.text(letters)
         if len(letter) != 1 or letter not in letters:
-            raise Unusable("no hemisphere", f"{quantity}: '{letter}' is neither {letters[0]} nor {letters[1]}")
+            raise RecordFault("no hemisphere", f"{quantity}: '{letter}' is neither {letters[0]} nor {letters[1]}")
         if not (parts := _ANGLE.fullmatch(text)):
-            raise Unusable("not a number", f"{quantity}: '{text}' is not degrees and minutes")
+            raise RecordFault("not a number", f"{quantity}: '{shown(text)}' is not degrees and minutes")
         minutes = float(parts[2])
         if minutes >= 60:
-            raise Unusable("value out of range", f"{quantity}: {minutes:g} minutes are not below 60")
+            raise RecordFault("value out of range", f"{quantity}: {minutes:g} minutes are not below 60")
         degrees = int(parts[1] or "0") + minutes / 60
         return checked(quantity, -degrees if letter in "SW" else degrees)
 
@@ -111,11 +104,11 @@ class Sentence:
         if not text:
             return None
         if not _TIME.fullmatch(text):
-            raise Unusable("not a time", f"time: '{text}' is not hhmmss.ss")
+            raise RecordFault("not a time", f"time: '{shown(text)}' is not hhmmss.ss")
         hours, minutes, seconds = int(text[:2]), int(text[2:4]), float(text[4:])
         # 60 is the leap second.
         if hours > 23 or minutes > 59 or seconds >= 61:
-            raise Unusable("value out of range", f"time: {text} is outside 000000..235960")
+            raise RecordFault("value out of range", f"time: {text} is outside 000000..235960")
         return hours * 3600 + minutes * 60 + seconds
 
     def date(self) -> int | None:
@@ -136,5 +129,5 @@ class Sentence:
 def _day(year: str, month: str, day: str, text: str) -> int:
     try:
         return date(int(year), int(month), int(day)).toordinal() - _UNIX_EPOCH
-    except ValueError:
-        raise Unusable("not a date", f"date: '{text}' is not a day of the calendar") from None
+    except (ValueError, OverflowError):
+        raise RecordFault("not a date", f"date: '{shown(text)}' is not a day of the calendar") from None

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import tracemalloc
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 
 from packetcodec.errors import LogFault
 from packetcodec.logs import Fix, read_log, recognise
+from packetcodec.logs import log as log_module
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 DATA = Path(__file__).parent.parent / "data"
 GGA = b"$GNGGA,120000.00,4630.0000,N,00954.0000,E,1,09,0.9,2104.0,M,48.0,M,,*%02X\r\n"
@@ -125,9 +131,89 @@ def test_xml_in_a_strange_namespace_is_a_fault_that_names_it() -> None:
     assert "no track point (trkpt): the namespace is 'urn:herd'" in message
 
 
-def test_gpx_under_a_prefix_is_a_fault_that_says_so() -> None:
-    data = b'<g:gpx xmlns:g="http://www.topografix.com/GPX/1/1"><g:trk><g:trkseg/></g:trk></g:gpx>'
-    assert "no track point (trkpt): the GPX namespace has the prefix 'g'" in fault(data)
+def test_gpx_under_a_prefix_is_gpx_too() -> None:
+    point = '<g:trkpt lat="46.5" lon="9.9"><g:time>2026-07-01T12:00:00Z</g:time></g:trkpt>'
+    head = '<g:gpx xmlns:g="http://www.topografix.com/GPX/1/1"><g:trk><g:trkseg>'
+    assert read_log([f"{head}{point}</g:trkseg></g:trk></g:gpx>".encode()]).fixes == (Fix(1782907200.0, 46.5, 9.9),)
+
+
+ENTITIES = """<?xml version="1.0"?><!DOCTYPE gpx [<!ENTITY cow "moo">{more}]>
+<gpx version="1.1"><trk><trkseg><trkpt lat="46.5" lon="9.9"><time>&cow;</time></trkpt></trkseg></trk></gpx>"""
+
+
+@pytest.mark.parametrize(
+    ("document", "part"),
+    [
+        (ENTITIES.format(more=""), "it defines XML entities"),
+        (ENTITIES.format(more='<!ENTITY file SYSTEM "file:///etc/hostname">'), "it defines XML entities"),
+        (ENTITIES.format(more='<!ENTITY many "&cow;&cow;">'), "it defines XML entities"),
+        (ENTITIES.format(more='<!ENTITY % outside SYSTEM "http://localhost/x.dtd"> %outside;'), "it defines XML entities"),
+        ("<gpx><trk>" + "<a>" * 200, "more than 100 tags within each other"),
+        ("<gpx><trk name='" + "x" * 3_000_000, "a tag of more than 1,048,576 bytes"),
+    ],
+    ids=["entity", "file", "growing", "outside", "deep", "long"],
+)
+def test_hostile_xml_is_one_clear_line(document: str, part: str) -> None:
+    data = document.encode()
+    with pytest.raises(LogFault, match=part):
+        read_log(data[at : at + 65_536] for at in range(0, len(data), 65_536))
+
+
+def test_a_document_that_names_an_outside_dtd_fetches_nothing() -> None:
+    head = b'<?xml version="1.0"?><!DOCTYPE gpx SYSTEM "file:///nowhere.dtd">'
+    assert len(read_log([head + gpx(POINT.format(lat=46.5, more="")).partition(b"?>")[2]]).fixes) == 1
+
+
+@pytest.mark.parametrize("moment", ["2026-07-01T12:00:00+24:00", "2026-07-01T25:00:00Z", "12026-07-01", "x" * 70_000])
+@pytest.mark.parametrize("format", ["csv", "gpx"])
+def test_a_time_that_cannot_be_is_refused_and_the_next_record_is_read(moment: str, format: str) -> None:  # noqa: A002
+    good = "2026-07-01T12:00:00Z"
+    if format == "csv":
+        data = f"time,lat,lon\n{moment},46.5,9.9\n{good},46.5,9.9\n".encode()
+    else:
+        data = gpx(*(POINT.format(lat=46.5, more="").replace(good, each) for each in (moment, good)))
+    log = read_log([data])
+    assert (log.format, len(log.fixes), log.refused[0].count) == (format, 1, 1)
+    assert log.refused[0].reason in {"not a time", "too long"}
+    assert len(log.refused[0].first_text) <= 160
+
+
+def test_lines_end_as_any_system_ends_them_wherever_chunks_are_cut() -> None:
+    for end in ("\n", "\r\n", "\r"):
+        data = end.join(["t,lat,lon", "0,46.5,9.9", "", "x,46.5,9.9", "9,46.5,9.9"]).encode()
+        for size in (1, 2, 3, 7, 100):
+            log = read_log(data[at : at + size] for at in range(0, len(data), size))
+            assert [fix.time for fix in log.fixes] == [0, 9]
+            assert log.refused[0].first_place == "line 4"
+
+
+def test_a_row_of_any_length_is_refused_in_bounded_memory_and_the_next_one_is_read() -> None:
+    def chunks() -> Iterator[bytes]:
+        yield b"t,lat,lon\n0,46.5,9.9\n"
+        yield from (b"x" * 65_536 for _ in range(1600))
+        yield b"\n9,46.5,9.9\n"
+
+    tracemalloc.start()
+    log = read_log(chunks())
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert (log.size > 100_000_000, [fix.time for fix in log.fixes]) == (True, [0, 9])
+    assert (log.refused[0].reason, log.refused[0].first_place) == ("too long", "line 3")
+    assert peak < 2_000_000
+
+
+def test_a_log_of_more_fixes_than_are_read_is_one_clear_line(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(log_module, "MAX_FIXES", 10)
+    rows = "".join(f"{n},46.5,9.9\n" for n in range(11))
+    assert "holds more than 10 fixes, the most that are read; cut it into parts" in fault(f"t,lat,lon\n{rows}".encode())
+
+
+def test_what_a_log_says_cannot_command_a_terminal() -> None:
+    log = read_log([b"t,lat,lon,\x1b[31m\n0,46.5,9.9,1\n\x1b[2J,46.5,9.9,2\n"])
+    said = [log.refused[0].first_text, *(name for name, _ in log.columns)]
+    assert all(text.isprintable() for text in said)
+    assert "\\x1b[2J" in said[0]
+    assert fault(b"\x1b]0;cow\x07,lat\n0,1\n").isprintable()
 
 
 @pytest.mark.parametrize(
@@ -144,24 +230,31 @@ def test_gpx_under_a_prefix_is_a_fault_that_says_so() -> None:
             "none of 1 NMEA 0183 sentences tells a time and a position (GGA, GNS, RMC or GLL)",
         ),
         (b"t_s,lat,lon\n", "has a header row and no other"),
-        (b"timestamp,lat,long_\n0,46.5,9.9\n", "no column for longitude (one of longitude, lon, lng, long) in header"),
-        (b"seconds_,lat,lon\n", "line 1: no column for time (one of time, t, t_s,"),
+        (
+            b"timestamp,lat,long_\n0,46.5,9.9\n",
+            "no column is named as a longitude; names known for it: longitude, lon, lng, long; "
+            "the header row names 'timestamp'",
+        ),
+        (b"seconds_,lat,lon\n", "line 1: no column is named as a time; names known for it: time, t, t_s,"),
         (b"t_s,lat,lon\n0,46,5,9,9\n", "numbers with a decimal comma need another separator, such as ;"),
         (b"t_s;lat;lon\n0;46,5;9,9\n", "latitude: '46,5' is not a number (decimals stand behind a point here, not a comma)"),
         (
             b"t_s,lat,lon\n0,91.5,9.9\n",
             "none of 1 rows can be used; 1 refused, value out of range, first at line 2",
         ),
-        (b"t_s,time,lat,lon\n0,0,1,2\n", "line 1: 2 columns for time, expected 1"),
-        (b"t_s,lat,lon\n0,46.5,9.9\xff\n", "byte 22 is not UTF-8 text"),
+        (b"t_s,time,lat,lon\n0,0,1,2\n", "line 1: 2 columns are named as a time, expected 1"),
+        (b"t_s,lat,lon\n0,46.5,9.9\xff\n", "line 2 is not UTF-8 text"),
         (b"<?xml version='1.0'?><gpx><trk>", "not a GPX document that can be read"),
         (gpx(), "no track point (trkpt) in"),
-        (gpx('<trkpt lat="north" lon="9.9"></trkpt>'), "not a GPX document that can be read"),
+        (
+            gpx(POINT.format(lat="north", more="")),
+            "none of 1 track points can be used; 1 refused, not a number, first at track point 1: north, 9.9: latitude: ",
+        ),
         (
             gpx('<trkpt lat="46.5" lon="9.9"></trkpt>'),
             "none of 1 track points can be used; 1 refused, no time",
         ),
-        (b"<?xml version='1.0'?><herd/>", "no"),
+        (b"<?xml version='1.0'?><herd/>", "no track point (trkpt): the document is 'herd', not 'gpx'"),
     ],
 )
 def test_a_log_with_nothing_in_it_is_one_clear_line(data: bytes, part: str) -> None:
@@ -170,7 +263,7 @@ def test_a_log_with_nothing_in_it_is_one_clear_line(data: bytes, part: str) -> N
 
 def test_a_forced_format_is_taken_and_an_unknown_one_refused() -> None:
     assert "1 columns" not in fault(b"a,b\n1,2\n", format="csv")
-    assert "format 'kml' is none of nmea, gpx, csv" in fault(b"", format="kml")
+    assert "format 'kml' is none of gpx, csv, nmea" in fault(b"", format="kml")
 
 
 def test_progress_tells_the_bytes_read_so_far() -> None:

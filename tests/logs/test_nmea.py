@@ -294,3 +294,11 @@ def test_positions_agree_with_pynmeagps_sentence_by_sentence(name: str) -> None:
         )
         compared += 1
     assert compared > 5
+
+
+@pytest.mark.parametrize("year", ["20260714202", "0", "99999"])
+def test_a_year_that_no_calendar_has_is_refused_and_the_fix_is_read(year: str) -> None:
+    reader = NmeaReader()
+    fixes = reader.feed(gga("120000") + sentence(f"GNZDA,120000.00,14,07,{year},00,00")) + reader.close()
+    assert [fix.has_position for fix in fixes] == [True]
+    assert [(each.reason, each.count) for each in reader.refused] == [("not a date", 1)]

@@ -1,0 +1,100 @@
+"""Numbers and times as logs write them, and the bounds that each quantity of a `Fix` has.
+
+Owns one rule: what cannot be is never read as something else. The fault names quantity, bound and value, once, for every
+format; the line or point that holds it is refused, and the next one is read.
+
+>>> number("speed", "1.5"), whole("satellites", "9"), moment("2026-07-01T12:00:00Z")
+(1.5, 9, 1782907200.0)
+>>> number("latitude", "91.5")
+Traceback (most recent call last):
+packetcodec.logs.values.RecordFault: latitude: 91.5 is outside -90..90 degrees
+"""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, datetime
+from typing import Final
+
+#: Metres a second in one of the unit. Source: definitions of the kilometre per hour and of the international knot.
+METRES_PER_SECOND: Final = {"m/s": 1.0, "km/h": 1 / 3.6, "knot": 1852 / 3600}
+_BOUNDS: Final = {
+    "time": (-62_135_596_800, 253_402_300_799, " seconds (the years 1 to 9999)"),
+    "latitude": (-90, 90, " degrees"),
+    "longitude": (-180, 180, " degrees"),
+    "course": (0, 360, " degrees"),
+    "fix_quality": (0, 8, " (as NMEA 0183 numbers it in GGA)"),
+}
+_NOT_NEGATIVE: Final = {"speed": " m/s", "hdop": "", "satellites": ""}
+#: A number as languages with a decimal comma write it.
+DECIMAL_COMMA: Final = re.compile(r"-?[0-9]+,[0-9]+")
+
+
+class RecordFault(Exception):
+    """Raised and caught inside a reader, for one line or point: what is wrong, with bound and value.
+
+    Attributes:
+        reason: a few words, the same for all of its kind.
+    """
+
+    def __init__(self, reason: str, message: str) -> None:
+        super().__init__(message)
+        self.reason = reason
+
+
+def shown(text: str) -> str:
+    """A text of a log as a message shows it: shortened, and without a control character (a terminal would obey it)."""
+    text = repr(text)[1:-1]
+    return text if len(text) <= 60 else f"{text[:57]}..."
+
+
+def checked(name: str, value: float) -> float:
+    """The value itself, if it is finite and possible for the field of `Fix` that has this name.
+
+    Raises:
+        RecordFault: it is not.
+    """
+    if not -1e300 < value < 1e300:
+        raise RecordFault("value not finite", f"{name}: {shown(str(value))} is not a finite number")
+    if bounds := _BOUNDS.get(name):
+        low, high, unit = bounds
+        if not low <= value <= high:
+            raise RecordFault("value out of range", f"{name}: {value:g} is outside {low}..{high}{unit}")
+    elif value < 0 and name in _NOT_NEGATIVE:
+        raise RecordFault("value out of range", f"{name}: {value:g}{_NOT_NEGATIVE[name]} is below 0")
+    return value
+
+
+def number(name: str, text: str) -> float:
+    """A number in the unit of the field of `Fix` that has this name.
+
+    Raises:
+        RecordFault: it is none, or out of range.
+    """
+    try:
+        value = float(text)
+    except ValueError:
+        hint = " (decimals stand behind a point here, not a comma)" if DECIMAL_COMMA.fullmatch(text) else ""
+        raise RecordFault("not a number", f"{name}: '{shown(text)}' is not a number{hint}") from None
+    return checked(name, value)
+
+
+def whole(name: str, text: str) -> int:
+    """A whole number, as `number`."""
+    value = number(name, text)
+    if value != int(value):
+        raise RecordFault("not a whole number", f"{name}: {value:g} is not a whole number")
+    return int(value)
+
+
+def moment(text: str) -> float:
+    """Unix seconds of a date and time as ISO 8601 writes it, in UTC where it has no offset.
+
+    Raises:
+        RecordFault: it is none.
+    """
+    try:
+        found = datetime.fromisoformat(text)
+    except ValueError:
+        raise RecordFault("not a time", f"time: '{shown(text)}' is neither seconds nor ISO 8601") from None
+    return checked("time", (found if found.tzinfo else found.replace(tzinfo=UTC)).timestamp())
