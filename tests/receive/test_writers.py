@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 import gpxpy
 import pytest
 
-from packetcodec.logs.gpx import read_gpx
+from packetcodec.logs import read_log
 from packetcodec.receive.events import Position, Report
 from packetcodec.receive.writers import CsvLines, GeoJson, Gpx, JsonLines, utc
 
@@ -78,8 +78,8 @@ def test_gpx_is_read_by_gpxpy_point_for_point_in_the_order_of_time():
     assert (old.latitude, old.longitude, old.elevation, old.source) == (46.5123, 9.8765, None, "trail")
     assert (new.latitude, new.longitude, new.elevation, new.source) == (46.51234, 9.87654, 2104.5, "direct")
     assert new.time == datetime(2026, 7, 1, 12, tzinfo=UTC)
-    fixes, count, _ = read_gpx(written(Gpx, DIRECT, OTHER).encode(), name="herd.gpx")
-    assert (count, fixes[1].latitude, fixes[1].longitude) == (2, -1e-7, -180.0)
+    log = read_log([written(Gpx, DIRECT, OTHER).encode()])
+    assert (log.sentences, log.fixes[1].latitude, log.fixes[1].longitude) == (2, -1e-7, -180.0)
     assert "e-" not in written(Gpx, OTHER).split("<trkpt")[1].split(">")[0]
 
 
