@@ -13,16 +13,26 @@ where `our_decode` takes a packet as bytes and gives (status, raw) or (status, r
 from __future__ import annotations
 
 import importlib
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
 if TYPE_CHECKING:
-    from packetcodec.fuzz.in_pytest import Fuzz
+    from collections.abc import Callable
+
+    from packetcodec.fuzz.report import Report
 
 
 @pytest.fixture
-def packetcodec_fuzz() -> Fuzz:
-    """Fuzz a decoder of a schema, and fail with the smallest packets that it gets wrong."""
-    check: Fuzz = importlib.import_module("packetcodec.fuzz.in_pytest").check
+def packetcodec_fuzz() -> Callable[..., Report]:
+    """`packetcodec.fuzz.check`: fuzz a decoder of a schema, and fail with the smallest packets that it gets wrong."""
+    room = importlib.import_module("packetcodec.fuzz.check")
+
+    def check(*arguments: Any, **options: Any) -> Report:
+        try:
+            report: Report = room.check(*arguments, **options)
+        except (room.WrongAnswersFault, room.PacketcodecError) as fault:
+            pytest.fail(str(fault), pytrace=False)
+        return report
+
     return check

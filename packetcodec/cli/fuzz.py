@@ -45,14 +45,17 @@ if TYPE_CHECKING:
     help="python, reference, c, c-sanitized, js, or the command of any program that speaks the line protocol.",
 )
 @click.option("--seconds", type=click.FloatRange(min=0.1), default=10.0, show_default=True, help="How long to ask.")
+@click.option("--inputs", type=click.IntRange(min=1), help="End after so many questions, though there is time left.")
 @click.option("--seed", type=int, default=0, show_default=True, help="The same seed asks the same questions.")
 @click.option(
     "--timeout", type=click.FloatRange(min=0.05), default=2.0, show_default=True, help="Seconds to wait for an answer."
 )
 @click.option(
-    "--folder", type=click.Path(file_okay=False), help=f"Where findings are kept.  [default: {DEFAULT}/NAME-vVERSION]"
+    "--folder",
+    type=click.Path(file_okay=False),
+    help=f"Write findings and a corpus here, and replay them first.  [default: {DEFAULT}/NAME-vVERSION]",
 )
-@click.option("--no-folder", is_flag=True, help="Keep nothing, replay nothing.")
+@click.option("--no-folder", is_flag=True, help="Write no folder, replay nothing.")
 @click.option("--play", "question", metavar="HEX|QUESTION", help="Ask one packet, or one question, again.")
 @click.option("--json", "as_json", is_flag=True, help="A report for programs.")
 def fuzz(
@@ -60,6 +63,7 @@ def fuzz(
     *,
     target_name: str,
     seconds: float,
+    inputs: int | None,
     seed: int,
     timeout: float,
     folder: str | None,
@@ -70,7 +74,8 @@ def fuzz(
     """Find out where a decoder, or an encoder, of SCHEMA (default: the starter schema) is wrong.
 
     Each finding comes with the smallest packet that shows it, what the specification asks for, and the command that plays
-    it again. Exit status 1 when something was found.
+    it again. They are kept in a folder of the working directory, which is named at the end, and replayed first next time.
+    Exit status 1 when something was found.
     """
     read = load_schema(schema)
     plan = compile_plan(read)
@@ -82,7 +87,7 @@ def fuzz(
         kept = None if no_folder else Corpus(Path(folder or f"{DEFAULT}/{plan.name}-v{plan.version}"))
         with _progress(seconds) as tell:
             report = run(
-                target, plan, seconds=seconds, seed=seed, first=kept.questions(plan) if kept else (),
+                target, plan, seconds=seconds, most_inputs=inputs, seed=seed, first=kept.questions(plan) if kept else (),
                 scale=1 if target_name in {"python", "reference"} else 4, progress=tell,
                 also=_invariants(read) if target_name == "python" else None,
             )  # fmt: skip
@@ -92,6 +97,7 @@ def fuzz(
         kept.add_findings(report.findings)
         if not kept.corpus.is_dir():
             kept.add_corpus(corpus_of(plan, seed))
+        console(err=True).print(f"Findings and the corpus are in {kept.path}.", markup=False, soft_wrap=True)
     if as_json:
         put_json({**report.row(), "play": [again_words(finding, again) for finding in report.findings]})
     else:
@@ -160,8 +166,8 @@ def _print(report: Report, again: str) -> None:
     out = console()
     out.print(head_words(report), markup=False)
     out.print(table("Tried", ("kind of input", "inputs"), ((kind, f"{count:,}") for kind, count in report.counts.items())))
-    right = ((name, f"{count:,}") for name, count in sorted(report.statuses.items(), key=lambda item: -item[1]))
-    out.print(table("Right answers", ("answer", "inputs"), right))
+    expected = ((name, f"{count:,}") for name, count in sorted(report.statuses.items(), key=lambda item: -item[1]))
+    out.print(table("Expected answers", ("answer", "inputs"), expected))
     for kind, (reached, passed) in report.chance.items():
         out.print(f"{kind}: {reached:,} reached the check, {passed:,} passed it.", markup=False)
     if report.skipped:

@@ -21,11 +21,11 @@ if TYPE_CHECKING:
     from packetcodec.fuzz.report import Report
 
 
-def report_words(report: Report) -> str:
-    """A report without its tables of counts."""
+def report_words(report: Report, command: str = "") -> str:
+    """A report without its tables of counts; `command` is what plays a question again, but for the question."""
     lines = [head_words(report)]
     for number, finding in enumerate(report.findings, 1):
-        lines += ["", f"Finding {number}: {finding.mark}", *finding_words(finding)]
+        lines += ["", f"Finding {number}: {finding.mark}", *finding_words(finding, command)]
     count = len(report.findings)
     lines.append("Nothing found." if report.clean else f"\n{count} finding{'s' * (count > 1)}.")
     return "\n".join(lines)

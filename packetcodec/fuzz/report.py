@@ -26,7 +26,7 @@ class Report:
         target, schema, version, fingerprint, seed, seconds: of the run.
         unit: how the target tells a good packet; "ok" raw codes, "base" base units.
         counts: kind of input to how many were tried.
-        statuses: right answer (a status, or "packet" and "refused" of an encoder) to how often it was asked for.
+        statuses: expected answer (a status, or "packet" and "refused" of an encoder) to how often it was asked for.
         findings: what was wrong, in the order found.
         skipped: kinds that the target does not answer.
         starts: how often a program had to be started.
@@ -70,7 +70,7 @@ class Report:
             "seconds": round(self.seconds, 3),
             "inputs": self.inputs,
             "counts": dict(self.counts),
-            "right_answers": dict(self.statuses),
+            "expected_answers": dict(self.statuses),
             "not_answered": self.skipped,
             "starts": self.starts,
             "stopped": self.stopped,

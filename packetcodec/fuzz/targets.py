@@ -17,13 +17,15 @@ from packetcodec.codec import Codec
 from packetcodec.errors import OK, ValueFault
 from packetcodec.fuzz.protocol import HELD, REFUSED, UNKNOWN, QuestionFault, decode_answer, point_words, read_question
 from packetcodec.reference.codec import ReferenceCodec
-from packetcodec.wire import FieldPlan, Plan, Point, Value, to_value
+from packetcodec.wire import FieldPlan, Plan, Point, Value, compile_plan, to_value
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from packetcodec.codec import Packet
     from packetcodec.schema import Schema
+
+    Source = Schema | Codec | Plan
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +43,13 @@ class Replies:
     trouble: str = ""
     remarks: str = ""
     aligned: bool = True
+
+
+def plan_of(source: Source) -> Plan:
+    """The plan of what a user has at hand."""
+    if isinstance(source, Codec):
+        return source.plan
+    return source if isinstance(source, Plan) else compile_plan(source)
 
 
 class Target(Protocol):

@@ -61,3 +61,30 @@ def test_a_wrong_decoder_fails_with_the_smallest_packet_and_its_rule_and_no_trac
 
 def test_a_test_that_gives_nothing_is_told_so(said):
     assert "give decode, or the command of a program" in said
+
+
+def test_a_run_of_pytest_that_does_not_fuzz_loads_nothing_for_it(tmp_path):
+    (tmp_path / "test_quiet.py").write_text(
+        "import sys\n\ndef test_quiet():\n"
+        "    heavy = {'numpy', 'construct', 'jinja2', 'hypothesis', 'click', 'rich', 'geographiclib'}\n"
+        "    assert 'packetcodec.pytest_plugin' in sys.modules\n"
+        "    assert 'packetcodec.fuzz' not in sys.modules\n"
+        "    assert not heavy & {name.split('.')[0] for name in sys.modules}\n",
+        encoding="utf-8",
+    )
+    plugin = ["-p", "packetcodec.pytest_plugin"] if "packetcodec" not in entry_points() else []
+    # Other plugins of this machine load what they like.
+    command = [
+        sys.executable,
+        "-m",
+        "pytest",
+        "-p",
+        "no:hypothesispytest",
+        *plugin,
+        "-q",
+        "-p",
+        "no:cacheprovider",
+        "test_quiet.py",
+    ]
+    done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=False)
+    assert "1 passed" in done.stdout, done.stdout

@@ -1,0 +1,86 @@
+"""Fuzzing as one call, for a test suite of a user's own: it returns a clean report, or raises with what was found.
+
+>>> from packetcodec.codec import Codec
+>>> from packetcodec.starter import example_plan
+>>> from packetcodec.fuzz.oracle import Oracle
+>>> def ours(data):
+...     status, *words = Oracle(example_plan()).decode(data).partition(" | ")[0].split()
+...     return status, [None if word == "-" else int(word) for word in words[1:]]
+>>> check(example_plan(), ours, most_inputs=20).clean
+True
+"""
+
+from __future__ import annotations
+
+import os
+import shlex
+from typing import TYPE_CHECKING, Any
+
+from packetcodec.errors import PacketcodecError
+from packetcodec.fuzz.describe import report_words
+from packetcodec.fuzz.program import Program
+from packetcodec.fuzz.run import run
+from packetcodec.fuzz.targets import decoder_target, plan_of
+from packetcodec.schema import Schema
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from packetcodec.fuzz.report import Report
+    from packetcodec.fuzz.targets import Source, Target
+
+
+class WrongAnswersFault(AssertionError):
+    """What was found, in words; `report` holds it."""
+
+    def __init__(self, report: Report, command: str) -> None:
+        super().__init__(report_words(report, command))
+        self.report = report
+
+
+def check(
+    schema: Source | str | os.PathLike[str],
+    decode: Callable[[bytes], Sequence[Any]] | None = None,
+    encode: Callable[..., bytes] | None = None,
+    *,
+    command: Sequence[str] = (),
+    seconds: float = 5.0,
+    seed: int = 0,
+    most_inputs: int | None = None,
+    timeout: float = 2.0,
+) -> Report:
+    """Fuzz functions, or a program that speaks the line protocol.
+
+    Args:
+        schema: a schema file, a Schema, a Codec, or a Plan.
+        decode: a function as `packetcodec.fuzz.decoder_target` takes it.
+        encode: another one, or None.
+        command: the program and its arguments, where no functions are given.
+        seconds: how long to ask.
+        seed: the same seed asks the same questions.
+        most_inputs: questions after which the run ends though there is time left.
+        timeout: seconds after which an answer is too late.
+
+    Raises:
+        WrongAnswersFault: the report has findings.
+        PacketcodecError: neither functions nor a program were given, or the program cannot be started.
+    """
+    path = ""
+    if isinstance(schema, str | os.PathLike):
+        path = os.fspath(schema)
+        schema = Schema.load(path)
+    plan, again = plan_of(schema), ""
+    target: Target
+    if decode is not None:
+        target = decoder_target(plan, decode, encode)
+    elif command:
+        target, again = Program(command, timeout=timeout), f"--target {shlex.quote(shlex.join(command))}"
+    else:
+        raise PacketcodecError("give decode, or the command of a program")
+    try:
+        report = run(target, plan, seconds=seconds, seed=seed, most_inputs=most_inputs)
+    finally:
+        target.close()
+    if not report.clean:
+        raise WrongAnswersFault(report, again and f"packetcodec fuzz {shlex.quote(path or 'SCHEMA')} {again}")
+    return report
