@@ -1,7 +1,7 @@
 """The command `airtime`: what each layout costs on air, and how often it may be sent.
 
-Owns one rule: which packets of a layout are shown. The everyday one; of a layout with a trail the one without any, the
-everyday one with all its points, and the longest there can be. Beside each stands the same as a line of decimal text.
+Owns one rule: which packets of a layout are shown. A typical one; of a layout with a trail the one without any points, a
+typical one with all of them, and the longest there can be.
 """
 
 from __future__ import annotations
@@ -12,13 +12,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from packetcodec.cli.files import load_schema
+from packetcodec.cli.files import load_plan
 from packetcodec.cli.options.radio import Radio, radio_of, radio_options
+from packetcodec.cli.tables.figures import milliseconds, size_words, times
 from packetcodec.cli.tables.limits import budget_json, complaints, per_hour, shortest, verdict
-from packetcodec.cli.tables.sheet import Sheet, console, milliseconds, put_json, remark, size_words, table, times
+from packetcodec.cli.tables.sheet import Sheet, console, put_json, remark, table
 from packetcodec.radio import CAUTION, Budget, Modem
 from packetcodec.vectors.examples import encoding, scene
-from packetcodec.wire import LayoutPlan, Plan, Point, anchor_of, compile_plan, text_line
+from packetcodec.wire import LayoutPlan, Plan, Point, anchor_of, text_line
 from packetcodec.wire.trail.cells import place_of
 
 if TYPE_CHECKING:
@@ -26,43 +27,44 @@ if TYPE_CHECKING:
 
     from packetcodec.schema import Trail
 
-_PACKET_COLUMNS = ("airtime", "free", "drop to save", "interval", "packets/h", "limits")
+_PACKET_COLUMNS = ("airtime", "free", "drop\nto save", "interval", "packets\nper hour", "limits")
 _TEXT_COLUMNS = ("text airtime", "text interval", "text limits")
 
 
 @click.command(short_help="What each layout costs on air, and how often.")
 @click.argument("schema", type=click.Path(dir_okay=False), required=False)
+@click.option("--text", is_flag=True, help="Beside each packet, the same values sent as a line of text.")
 @radio_options
 @click.option("--json", "as_json", is_flag=True, help="A report for programs.")
-def airtime(schema: str | None, *, as_json: bool, **settings: Any) -> None:
+def airtime(schema: str | None, *, text: bool, as_json: bool, **settings: Any) -> None:
     """Airtime of each layout of SCHEMA (default: the starter schema) per spreading factor, under the region's limits.
 
-    Beside it stands the same position sent as a line of decimal text. Free bytes could be added at no cost, dropping as
-    many as "drop to save" says makes the airtime shorter; the interval is the shortest average one, "never" where the
-    limits have no way for such a packet.
+    Free: bytes that can be added before the airtime grows. Drop to save: bytes to remove before the airtime falls.
+    Interval: the shortest average one; "never" means that the limits do not permit this packet.
+
+    Of a layout with a trail three packets are shown: without points, with all points on a typical path, and the longest.
     """
-    plan = compile_plan(load_schema(schema))
+    plan = load_plan(schema)
     radio = radio_of(**settings)
     if as_json:
         layouts = [_layout_json(plan, layout, radio) for layout in plan.layouts]
         put_json({"setting": radio.words, "source": radio.source, "caution": CAUTION, "layouts": layouts})
         return
     out = console()
-    out.print(radio.words, markup=False)
-    out.print(radio.source, markup=False)
+    out.put(radio.words)
+    out.put(radio.source)
+    out.put()
+    shown = []
     for layout in plan.layouts:
         sent = sizes(plan, layout)
-        out.print()
-        out.print(layout_table(layout, sent, radio))
-        # Left to the terminal to break: a line that is cut up cannot be copied.
-        out.print(f"text: {sent[-1].text}", markup=False, soft_wrap=True)
-    shown = [(size.title(layout), size.bytes) for layout in plan.layouts for size in sizes(plan, layout)]
-    against = complaints(shown, radio)
-    if against:
-        out.print()
-    for line in against:
-        out.print(line, markup=False)
-    out.print(CAUTION, markup=False, style="italic")
+        shown += [(size.title(layout), size.bytes) for size in sent]
+        out.print(layout_table(layout, sent, radio, text=text))
+        if text:
+            out.put(f"text: {sent[-1].text}", uncut=True)
+            out.put()
+    for line in complaints(shown, radio):
+        out.put(line)
+    out.put(CAUTION, style="italic")
     for words in radio.remarks:
         remark(words)
 
@@ -115,7 +117,7 @@ def _in_degrees(point: Point) -> tuple[float | None, ...]:
 
 
 def _path(trail: Trail, head: Point | None) -> list[Point]:
-    """An everyday trail: back along a gently turning path, FIRST cells from point to point, uphill a step each time."""
+    """A typical trail: back along a gently turning path, FIRST cells from point to point, uphill a step each time."""
     if head is None:
         return []
     found = []
@@ -131,21 +133,24 @@ def _path(trail: Trail, head: Point | None) -> list[Point]:
     return found
 
 
-def layout_table(layout: LayoutPlan, sent: tuple[Size, ...], radio: Radio) -> Sheet:
-    """The airtime table of one layout."""
+def layout_table(layout: LayoutPlan, sent: tuple[Size, ...], radio: Radio, *, text: bool) -> Sheet:
+    """The airtime table of one layout; with `text` also what a line of text costs."""
+    trail = layout.trail is not None
     rows: list[tuple[object, ...]] = []
     for size in sent:
-        for label, modem, budget, text in _lines(size, radio):
-            cells = (*_cells(modem, budget), milliseconds(text.airtime) if text else "-", shortest(text), verdict(text))
-            if layout.trail is None:
-                rows.append((label, *cells))
+        for label, modem, budget, line in _lines(size, radio):
+            of_text = (milliseconds(line.airtime) if line else "-", shortest(line), verdict(line)) if text else ()
+            if trail:
+                row = (size.trail, label, size.bytes, *_cells(modem, budget), *(size.text_bytes,) * text, *of_text)
+                rows.append(row)
             else:
-                rows.append((size.trail, label, size.bytes, *cells[:-3], size.text_bytes, *cells[-3:]))
-    if layout.trail is None:
-        title = f'layout "{layout.name}": {layout.size} bytes, as text {sent[0].text_bytes}'
-        return table(title, ("modem", *_PACKET_COLUMNS, *_TEXT_COLUMNS), rows)
-    columns = ("trail", "modem", "bytes", *_PACKET_COLUMNS, "text bytes", *_TEXT_COLUMNS)
-    return table(f'layout "{layout.name}": {size_words(layout)}', columns, rows, left=2, keys=2)
+                rows.append((label, *_cells(modem, budget), *of_text))
+    columns = ("trail", "modem", "bytes", *_PACKET_COLUMNS) if trail else ("modem", *_PACKET_COLUMNS)
+    text_columns = ("text bytes", *_TEXT_COLUMNS) if trail else _TEXT_COLUMNS
+    title = f'layout "{layout.name}": {size_words(layout)}'
+    title += f", as text {sent[0].text_bytes}" if text and not trail else ""
+    keys = 2 if trail else 1
+    return table(title, columns + text_columns * text, rows, left=keys, keys=keys, groups=(6 + trail, 3 + trail))
 
 
 def _lines(size: Size, radio: Radio) -> Iterator[tuple[str, Modem, Budget | None, Budget | None]]:

@@ -1,37 +1,52 @@
 """The group of commands, and how a fault becomes one clear line and an exit status.
 
-Owns one rule: exit status 0 done, 1 the data or the schema is at fault, 2 wrong usage. Wrong usage is all that another
-command line would mend: an option that is not of its form, one outside what the radio, the region, the schema or the log
-allows, and a file that cannot be opened, read or written. A fault is a line on stderr, never a traceback.
+Owns one rule: exit status 0 done, 1 the data or the schema is at fault, 2 wrong usage: an invalid option, or a file that
+cannot be opened, read or written. A fault is a line on stderr, never a traceback. `packetcodec` alone prints its help on
+stdout and exits with 0, as with `--help`.
 """
 
 from __future__ import annotations
 
+import contextlib
 import io
 import os
 import sys
+from typing import TextIO
 
 import click
 
 from packetcodec import __version__
 from packetcodec.cli.airtime import airtime
+from packetcodec.cli.check import check
+from packetcodec.cli.compare import compare
+from packetcodec.cli.decode import decode
 from packetcodec.cli.emit import emit
+from packetcodec.cli.encode import encode
 from packetcodec.cli.fuzz import fuzz
 from packetcodec.cli.kinds import kinds
-from packetcodec.cli.packet_commands import decode, encode
+from packetcodec.cli.new import new
 from packetcodec.cli.replay import replay
-from packetcodec.cli.schema_commands import check, compare, new, spec
+from packetcodec.cli.spec import spec
+from packetcodec.cli.streams import say
 from packetcodec.errors import PacketcodecError
 
+_INTERRUPTED = 130
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+
+@click.group(invoke_without_command=True, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(__version__, prog_name="packetcodec")
-def app() -> None:
+@click.pass_context
+def app(context: click.Context) -> None:
     """Agree on a compact binary position packet.
 
     Start with `packetcodec new FILE`, edit the file, then check, airtime, spec. `packetcodec replay` without arguments
     sends the built-in sample log through the starter schema.
+
+    Exit status: 0 means done, 1 that the data or the schema is at fault, 2 wrong usage: an invalid option, or a file that
+    cannot be opened.
     """
+    if context.invoked_subcommand is None:
+        click.echo(context.get_help())
 
 
 for command in (new, kinds, check, compare, spec, emit, encode, decode, airtime, replay, fuzz):
@@ -49,38 +64,50 @@ def main() -> None:
 
 def run(arguments: list[str]) -> int:
     """Run the command line; the exit status."""
+    try:
+        return _run(arguments)
+    except BrokenPipeError:
+        # Whoever read us has gone, such as `head`: nothing more to say, and nowhere to say it.
+        status = 0
+    except OSError as fault:
+        status = 2
+        if fault.filename is None:
+            _leave(sys.stdout)
+        with contextlib.suppress(OSError):  # stderr may be what is full
+            say(f"{fault.filename or 'stdout'}: {fault.strerror}")
+            return status
+    _leave(sys.stdout)
+    _leave(sys.stderr)
+    return status
+
+
+def _run(arguments: list[str]) -> int:
     if sys.stdout is None:
-        click.echo("packetcodec: stdout is closed", err=True)
+        say("stdout is closed")
         return 2
     try:
-        status = app.main(arguments, prog_name="packetcodec", standalone_mode=False)
+        # Not `app.main`, which would make 1 of a reader who has gone.
+        with app.make_context("packetcodec", arguments) as context:
+            status = app.invoke(context)
         sys.stdout.flush()
     except click.UsageError as fault:
-        place = fault.ctx.command_path if fault.ctx else "packetcodec"
-        click.echo(f"{place}: {' '.join(fault.format_message().split())}", err=True)
+        say(" ".join(fault.format_message().split()), fault.ctx.command_path if fault.ctx else "packetcodec")
         return fault.exit_code
     except click.ClickException as fault:
         fault.show()
         return fault.exit_code
     except click.exceptions.Exit as leaving:
+        sys.stdout.flush()
         return leaving.exit_code
     except (click.Abort, KeyboardInterrupt):
-        return 130
+        return _INTERRUPTED
     except PacketcodecError as fault:
-        click.echo(f"packetcodec: {fault}", err=True)
+        say(str(fault))
         return 1
-    except BrokenPipeError:
-        # Whoever read us has gone, such as `head`: nothing more to say, and nowhere to say it.
-        _leave_stdout()
-        return 0
-    except OSError as fault:
-        if fault.filename is None:
-            _leave_stdout()
-        click.echo(f"packetcodec: {fault.filename or 'stdout'}: {fault.strerror}", err=True)
-        return 2
     return status if isinstance(status, int) else 0
 
 
-def _leave_stdout() -> None:
+def _leave(stream: TextIO | None) -> None:
     """What is still to be written goes nowhere; Python would try again when it ends."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    if stream is not None:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())

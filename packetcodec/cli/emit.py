@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from packetcodec.cli.files import load_schema
+from packetcodec.cli.files import load_plan, write_folder
 from packetcodec.emit.c import write_c
 from packetcodec.emit.js import write_javascript
-from packetcodec.wire import compile_plan
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -31,9 +29,4 @@ def emit(language: str, file: str, output: str) -> None:
 
     What is written is yours, free of any condition.
     """
-    written = _LANGUAGES[language](compile_plan(load_schema(file)))
-    folder = Path(output)
-    folder.mkdir(parents=True, exist_ok=True)
-    for name, text in written.items():
-        (folder / name).write_text(text, encoding="utf-8")
-        click.echo(f"Wrote {folder / name}", err=True)
+    write_folder(output, _LANGUAGES[language](load_plan(file)))

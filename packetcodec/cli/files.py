@@ -1,35 +1,26 @@
-"""Files that a user names: schemas, logs, lines of hex or JSON; `-` is stdin."""
+"""Files that a user names: schemas to read, and what a command writes.
+
+Owns one rule: nothing is overwritten in place. A file is written beside its place, under a name that nobody else can have,
+and swapped in when it is whole: whoever reads along, and whatever interrupts us, finds the old file or the new one. What
+stands there already, a planted link included, is replaced and never written through.
+"""
 
 from __future__ import annotations
 
+import errno
 import os
+import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import click
-
+from packetcodec.cli.streams import DataFault, say
 from packetcodec.errors import SchemaFault
 from packetcodec.schema import Schema
 from packetcodec.starter import schema_text
+from packetcodec.wire import Plan, compile_plan
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
-_BLOCK = 1 << 16
-_STDIN = 0
-#: What messages call it.
-STDIN_NAME = "stdin"
-
-
-class DataFault(click.ClickException):
-    """Data or a schema at fault: each line of the message stands alone on stderr, and the exit status is 1."""
-
-    exit_code = 1
-
-    def show(self, file: object = None) -> None:  # noqa: ARG002  # the signature is click's
-        """Print the lines."""
-        for line in self.message.splitlines():
-            click.echo(f"packetcodec: {line}", err=True)
+    from collections.abc import Mapping
 
 
 def load_schema(path: str | None) -> Schema:
@@ -44,37 +35,66 @@ def load_schema(path: str | None) -> Schema:
         raise DataFault("\n".join(f"{path}: {problem}" for problem in fault.problems)) from None
 
 
-def blocks(path: str) -> Iterator[bytes]:
-    """The bytes of a file or of stdin, as they come."""
-    if path == "-":
-        while block := _read_stdin():
-            yield block
-        return
-    with Path(path).open("rb") as handle:
-        while block := handle.read(_BLOCK):
-            yield block
+def load_plan(path: str | None) -> Plan:
+    """The plan of a schema file, or of the starter schema for None.
+
+    Raises:
+        DataFault: everything that is wrong with it, one line each.
+    """
+    return compile_plan(load_schema(path))
 
 
-def _read_stdin() -> bytes:
+def write_folder(folder: str, texts: Mapping[str, str]) -> None:
+    """Write files, name to text, into a folder that is made where it is not there, and say so.
+
+    Raises:
+        OSError: one cannot be written; its `filename` is what the user knows it by.
+    """
+    Path(folder).mkdir(parents=True, exist_ok=True)
+    for name, text in texts.items():
+        write_file(Path(folder) / name, text)
+        say(f"wrote {Path(folder) / name}")
+
+
+def write_file(path: Path, text: str, *, new: bool = False) -> None:
+    """Write a file beside its place, to the disk, and swap it in; with `new` it must not be there yet.
+
+    Raises:
+        FileExistsError: it is, with `new`.
+        OSError: it cannot be written; `filename` is `path`, and nothing of it is left.
+    """
     try:
-        return os.read(_STDIN, _BLOCK)
-    except OSError as fault:  # closed, or a folder
-        raise OSError(fault.errno, fault.strerror, STDIN_NAME) from None
+        # Exclusive, in the same folder, with a name that cannot be guessed: nobody plants a link there.
+        descriptor, beside = tempfile.mkstemp(prefix=f".{path.name[:80]}.", dir=path.parent)
+        try:
+            with open(descriptor, "w", encoding="utf-8", newline="\n") as handle:  # noqa: PTH123  # a descriptor has no path
+                handle.write(text)
+                handle.flush()
+                os.fchmod(descriptor, 0o666 & ~_umask())
+                os.fsync(descriptor)
+            if new:
+                _link(beside, path)
+            else:
+                Path(beside).replace(path)
+        finally:
+            Path(beside).unlink(missing_ok=True)
+    except OSError as fault:
+        raise type(fault)(fault.errno, fault.strerror, str(path)) from None
 
 
-def lines(path: str) -> Iterator[tuple[int, str]]:
-    """The lines of a text file or of stdin with their numbers; blank ones and those that begin with # are left out."""
-    number, rest = 0, b""
-    for block in blocks(path):
-        *whole, rest = (rest + block).split(b"\n")
-        for line in whole:
-            number += 1
-            if text := _text(line):
-                yield number, text
-    if text := _text(rest):
-        yield number + 1, text
+def _link(beside: str, path: Path) -> None:
+    """Give a file its name unless something has it: what someone else wrote meanwhile is not replaced."""
+    try:
+        path.hardlink_to(beside)
+    except FileExistsError:
+        raise
+    except OSError:  # a file system without links, such as that of a memory card
+        if os.path.lexists(path):
+            raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path)) from None
+        Path(beside).replace(path)
 
 
-def _text(line: bytes) -> str:
-    text = line.decode("utf-8", "replace").strip().removeprefix("\ufeff")
-    return "" if text.startswith("#") else text
+def _umask() -> int:
+    mask = os.umask(0o077)
+    os.umask(mask)
+    return mask

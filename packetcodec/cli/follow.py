@@ -19,9 +19,9 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 import click
 
-from packetcodec.cli.files import DataFault
 from packetcodec.cli.sources import open_source
-from packetcodec.cli.tables.sheet import seconds
+from packetcodec.cli.streams import DataFault
+from packetcodec.cli.tables.figures import seconds
 from packetcodec.errors import PacketcodecError
 from packetcodec.receive.events import Event, Fault, Late, Lost, Position, Repaired, Report, Restarted, Silent, Unknown
 from packetcodec.receive.framing import CobsFrames, Framing, HexLines

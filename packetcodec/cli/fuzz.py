@@ -12,6 +12,8 @@ import click
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from packetcodec.cli.files import load_schema
+from packetcodec.cli.streams import say
+from packetcodec.cli.tables.figures import times
 from packetcodec.cli.tables.sheet import console, put_json, table
 from packetcodec.codec import Codec
 from packetcodec.errors import PacketcodecError
@@ -97,7 +99,7 @@ def fuzz(
         kept.add_findings(report.findings)
         if not kept.corpus.is_dir():
             kept.add_corpus(corpus_of(plan, seed))
-        console(err=True).print(f"Findings and the corpus are in {kept.path}.", markup=False, soft_wrap=True)
+        say(f"findings and the corpus are in {kept.path}")
     if as_json:
         put_json({**report.row(), "play": [again_words(finding, again) for finding in report.findings]})
     else:
@@ -164,30 +166,27 @@ def _play(target: Target, plan: Plan, text: str, *, as_json: bool) -> int:
 
 def _print(report: Report, again: str) -> None:
     out = console()
-    out.print(head_words(report), markup=False)
+    out.put(head_words(report))
     out.print(table("Tried", ("kind of input", "inputs"), ((kind, f"{count:,}") for kind, count in report.counts.items())))
     expected = ((name, f"{count:,}") for name, count in sorted(report.statuses.items(), key=lambda item: -item[1]))
     out.print(table("Expected answers", ("answer", "inputs"), expected))
     for kind, (reached, passed) in report.chance.items():
-        out.print(f"{kind}: {reached:,} reached the check, {passed:,} passed it.", markup=False)
+        out.put(f"{kind}: {reached:,} reached the check, {passed:,} passed it.")
     if report.skipped:
-        out.print(f"Not asked, since the target answered ?: {', '.join(report.skipped)}", markup=False)
+        out.put(f"Not asked, since the target answered ?: {', '.join(report.skipped)}")
     if report.stopped:
-        out.print(f"Stopped before the time was up: {report.stopped}", markup=False)
+        out.put(f"Stopped before the time was up: {report.stopped}")
     if report.starts > 1:
-        out.print(f"The program was started {report.starts} times.", markup=False)
+        out.put(f"The program was started {report.starts} times.")
     for number, finding in enumerate(report.findings, 1):
-        out.print()
-        out.print(f"Finding {number}: {finding.mark}", markup=False, style="bold")
+        out.put()
+        out.put(f"Finding {number}: {finding.mark}", style="bold")
         _print_finding(finding, again)
-    out.print()
-    out.print(
-        "Nothing found." if report.clean else f"{len(report.findings)} finding{'s' * (len(report.findings) > 1)}.",
-        markup=False,
-    )
+    out.put()
+    out.put("Nothing found." if report.clean else f"{times(len(report.findings), 'finding')}.")
 
 
 def _print_finding(finding: Finding, command: str = "") -> None:
     out = console()
     for line in finding_words(finding, command):
-        out.print(line, markup=False)
+        out.put(line)

@@ -14,7 +14,7 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
-from packetcodec.cli.files import DataFault
+from packetcodec.cli.streams import DataFault
 
 try:
     import serial

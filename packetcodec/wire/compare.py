@@ -20,7 +20,7 @@ another meaning in numbers, than a decoder made from the other. Names, remarks, 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from packetcodec.wire.quantize import bounds, decimal
@@ -43,11 +43,20 @@ class Difference:
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """All differences, in the order of the schema, what follows for receivers, and what to beware of, a sentence each."""
+    """Two plans side by side.
+
+    Attributes:
+        differences: all of them, in the order of the schema.
+        receivers: what follows for receivers, a sentence each.
+        warnings: what to beware of, a sentence each.
+        unversioned: whether packets of one may be misread by a receiver of the other, because the version does not tell
+            them apart: it was not raised, or the header has other widths.
+    """
 
     differences: tuple[Difference, ...]
     receivers: tuple[str, ...]
     warnings: tuple[str, ...] = ()
+    unversioned: bool = False
 
     @property
     def wire(self) -> bool:
@@ -58,15 +67,29 @@ class Comparison:
 def compare(old: Plan, new: Plan) -> Comparison:
     """Compare two plans, `old` being the one already in the field."""
     differences = tuple(_differences(old, new))
-    receivers = tuple(_receivers(old, new, Comparison(differences, ())))
+    seen = Comparison(differences, ())
     warnings: tuple[str, ...] = ()
     if new.version < old.version:
         words = (
-            f"the version goes down, {old.version} -> {new.version}: is the old schema the second one? A number that was "
-            "in the field before means another packet there."
+            f"the version goes down, {old.version} -> {new.version}: is the old schema the second one? A version that "
+            "was in the field before has another meaning there."
         )
         warnings = (words,)
-    return Comparison(differences, receivers, warnings)
+    changed = seen.wire and not _only_added(old, new) if old.version == new.version else new.version < old.version
+    unversioned = changed or not _same_header(old, new)
+    return Comparison(differences, tuple(_receivers(old, new, seen)), warnings, unversioned)
+
+
+def _same_header(old: Plan, new: Plan) -> bool:
+    return (old.version_bits, old.layout_bits) == (new.version_bits, new.layout_bits)
+
+
+def _only_added(old: Plan, new: Plan) -> bool:
+    """Whether every packet of the old plan is one of the new, with the same check: layouts were added, if anything."""
+    added = {layout.id for layout in new.layouts} - {layout.id for layout in old.layouts}
+    kept = tuple(layout for layout in new.layouts if layout.id not in added)
+    alike = Comparison(tuple(_differences(old, replace(new, layouts=kept))), ())
+    return not alike.wire and not (added and new.bound)
 
 
 def _differences(old: Plan, new: Plan) -> Iterator[Difference]:
@@ -202,21 +225,20 @@ def check_words(plan: Plan) -> str:
 
 
 def _receivers(old: Plan, new: Plan, seen: Comparison) -> Iterator[str]:
-    header = (old.version_bits, old.layout_bits) == (new.version_bits, new.layout_bits)
     if not seen.differences:
         yield "The two are the same."
-    elif old.version == new.version and not seen.wire:
-        yield "The wire is the same: trackers and receivers may be updated in any order, the version may stay."
-    elif not header:
+    elif not _same_header(old, new):
         yield "The header differs: no receiver can serve both, because it cannot tell them apart."
     elif old.version != new.version:
         yield "A receiver made from both decodes each packet by the version in its header."
         yield f"A receiver that knows only version {old.version} answers unknown_version to version {new.version}."
+    elif not seen.wire:
+        yield "The wire is the same: trackers and receivers may be updated in any order, the version may stay."
+    elif _only_added(old, new):
+        yield "Layouts are added and nothing else changes the wire: the version may stay. Update the receivers first."
+        yield "A new receiver reads every old packet; an old receiver answers unknown_layout to the new layouts."
     else:
-        yield (
-            f"Both call themselves version {new.version} though the wire differs: RAISE THE VERSION. "
-            "A receiver cannot hold both."
-        )
+        yield f"Both are version {new.version} though the wire differs: RAISE THE VERSION. A receiver cannot hold both."
         for before in old.layouts:
             after = next((layout for layout in new.layouts if layout.id == before.id), None)
             yield f'An old "{before.name}" packet at a new receiver: {_misread(before, after, new)}.'
@@ -231,4 +253,4 @@ def _misread(before: LayoutPlan, after: LayoutPlan | None, new: Plan) -> str:
         return "bad_check, because the check is bound to the schema"
     if tuple(map(_wire, before.fields)) == tuple(map(_wire, after.fields)) and before.trail == after.trail:
         return "read as before, unless the check differs"
-    return "may be read as something it never said (bind_schema would notice)"
+    return "may be decoded to wrong values (bind_schema = true would detect it)"

@@ -36,7 +36,7 @@ def test_the_table_tells_how_many_points_arrive_for_each_length(cli):
     assert len(rows) == 3
     assert "0 (0.0 %)" in rows[0]
     assert "A model of losses, not your link" in out
-    assert "stand at the end" in err
+    assert "stand at the end of the log" in err
     assert cli(*LINK)[1] == out  # the same seed, and 0,5,10 are the lengths if none are given
 
 
@@ -76,9 +76,9 @@ def test_shares_are_written_either_way(cli):
         (("--loss", "inf%"), "--loss: inf is outside 0 up to (not including) 1"),
         (("--loss=-5%",), "--loss: -0.05 is outside 0 up to (not including) 1"),
         (("--loss", "40%", "--burst", "0.5"), "--burst: 0.5 is below 1 packets, the least at this loss"),
-        (("--burst", "5"), "--burst: 5 says nothing without --loss or another harm of the link"),
-        (("--burst", "5", "--reorder", "1"), "--burst: 5 says nothing without --loss"),
-        (("--seed", "5"), "--seed: 5 says nothing without --loss or another harm of the link"),
+        (("--burst", "5"), "--burst: 5 has no effect without --loss"),
+        (("--burst", "5", "--reorder", "1"), "--burst: 5 has no effect without --loss"),
+        (("--seed", "5"), "--seed: 5 has no effect without --loss or another option of the lossy link"),
         (("--bit-errors", "150%"), "--bit-errors: 1.5 is outside 0..1"),
         (("--duplicates=-1",), "--duplicates: -1 is outside 0..1"),
         (("--reorder=-1",), "--reorder: -1 is outside 0..1000 packets"),

@@ -136,7 +136,8 @@ def test_a_time_may_be_a_date_with_offset(cli):
 def test_a_layout_that_is_not_there_is_wrong_usage_before_anything_is_read(cli):
     status, _, err = cli("encode", "pasture.toml", "--layout", "positon", stdin="{}")
     assert status == 2
-    assert err == "packetcodec encode: --layout: 'positon' is none of position, track, status (did you mean position?)\n"
+    wanted = "'positon' is not a layout of pasture: one of position, track, status (did you mean position?)"
+    assert err == f"packetcodec encode: --layout: {wanted}\n"
 
 
 def test_hex_may_have_colons_and_what_is_not_hex_has_a_status(cli):

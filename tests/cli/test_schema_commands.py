@@ -60,12 +60,53 @@ def test_compare_says_what_changes_the_wire(cli):
     text = schema_text().replace("bits = 12, optional", "bits = 13, optional").replace("Sent now", "Sent seldom")
     (cli.folder / "next.toml").write_text(text, encoding="utf-8")
     status, out, _ = cli("compare", "pasture.toml", "next.toml")
-    assert status == 0
+    assert status == 1
     assert "width 12 -> 13 bits" in out
     assert "remark changed" in out
     assert "RAISE THE VERSION" in out
-    assert json.loads(cli("compare", "pasture.toml", "next.toml", "--json")[1])["changes_wire"] is True
-    assert "The two are the same." in cli("compare", "pasture.toml", "pasture.toml")[1]
+    status, out, _ = cli("compare", "pasture.toml", "next.toml", "--json")
+    report = json.loads(out)
+    assert (status, report["changes_wire"], report["unversioned"]) == (1, True, True)
+    status, out, _ = cli("compare", "pasture.toml", "pasture.toml")
+    assert status == 0
+    assert "The two are the same." in out
+
+
+EXTRA = """
+[[layouts]]
+name = "gate"
+id = 9
+fields = [{ kind = "flag", name = "open" }]
+"""
+FREE = schema_text().replace("bind_schema = true", "bind_schema = false")
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "status", "words"),
+    [
+        (FREE, FREE + EXTRA, 0, "the version may stay"),
+        (FREE + EXTRA, FREE, 1, "RAISE THE VERSION"),
+        (schema_text(), schema_text() + EXTRA, 1, "RAISE THE VERSION"),
+        (FREE, FREE.replace("bits = 12, optional", "bits = 13, optional") + EXTRA, 1, "RAISE THE VERSION"),
+        (FREE, FREE.replace("version = 1 ", "version = 2 ", 1) + EXTRA, 0, "by the version in its header"),
+        (FREE.replace("version = 1 ", "version = 2 ", 1), FREE, 1, "by the version in its header"),
+        (
+            FREE,
+            FREE.replace("layout_bits = 4", "layout_bits = 3").replace("version = 1 ", "version = 2 ", 1),
+            1,
+            "no receiver",
+        ),
+        (FREE, FREE.replace("version_bits = 4", "version_bits = 3"), 1, "no receiver"),
+        (FREE, FREE.replace("Sent now", "Sent seldom"), 0, "the version may stay"),
+    ],
+    ids=["added", "removed", "bound", "changed", "raised", "down", "header", "same version, header", "remark"],
+)
+def test_compare_fails_a_build_where_the_version_does_not_tell_packets_apart(cli, old, new, status, words):
+    (cli.folder / "old.toml").write_text(old, encoding="utf-8")
+    (cli.folder / "new.toml").write_text(new, encoding="utf-8")
+    found, out, _ = cli("compare", "old.toml", "new.toml")
+    assert found == status
+    assert words in out
 
 
 def test_spec_prints_the_text_and_writes_both_files(cli):
@@ -133,7 +174,7 @@ def test_compare_tells_sizes_airtimes_remarks_and_a_version_that_goes_down(cli):
     assert "14 -> 16" in out
     # 14 and 16 bytes at SF10, 125 kHz, 4/5: 288.8 and 329.7 ms (computed from the reference drivers).
     assert "288.8 -> 329.7 ms" in out
-    assert "schema   remark changed" in out
+    assert "schema  remark changed" in out
     assert "the version goes down, 2 -> 1" in cli("compare", "next.toml", "pasture.toml")[2]
     report = json.loads(cli("compare", "pasture.toml", "next.toml", "--json")[1])
     assert report["sizes"][0]["bytes"] == [14, 16]

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from packetcodec.cli.tables.sheet import interval, seconds, times
+from packetcodec.cli.tables.figures import interval, seconds, times
 
 UNITS = {"s": 1, "min": 60, "h": 3600}
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import click
 from click.core import ParameterSource
 
-from packetcodec.cli.options.usage import wrong_option
+from packetcodec.cli.options.usage import added, wrong_option
 from packetcodec.errors import RadioFault
 from packetcodec.radio import (
     BANDWIDTHS,
@@ -28,7 +28,9 @@ from packetcodec.radio import (
     Region,
     SubBand,
     packet_budget,
-    region,
+)
+from packetcodec.radio import (
+    region as find_region,
 )
 
 if TYPE_CHECKING:
@@ -45,17 +47,23 @@ _MARKS = {
     "memory": "from memory, not looked up: check before you rely on it",
 }
 
-#: Options that mean nothing without LoRa's modulation.
-_LORA_ONLY = {
-    "factors": "--sf",
-    "bandwidth": "--bandwidth",
-    "coding_rate": "--coding-rate",
-    "preamble": "--preamble",
-    "implicit_header": "--implicit-header",
-    "no_payload_crc": "--no-payload-crc",
-    "low_data_rate": "--low-data-rate",
-    "chip": "--chip",
-}
+_FACTORS_HELP = "Spreading factors, such as 7-12 or 7,9,12."
+#: Options of the LoRa modem, which mean nothing with --fsk.
+_LORA: dict[str, dict[str, Any]] = {
+    "--sf": {"default": "7-12", "show_default": True, "help": _FACTORS_HELP},
+    "--bandwidth": {"metavar": "KHZ", "default": "125", "show_default": True, "help": "LoRa bandwidth."},
+    "--coding-rate": {"default": "4/5", "show_default": True, "help": "4/5, 4/6, 4/7 or 4/8."},
+    "--preamble": {"type": int, "default": 8, "show_default": True, "help": "Preamble symbols."},
+    "--implicit-header": {"is_flag": True, "help": "LoRa without its explicit header."},
+    "--no-payload-crc": {"is_flag": True, "help": "LoRa without the modem's own payload CRC."},
+    "--low-data-rate": {
+        "type": click.Choice(["auto", "on", "off"]), "default": "auto", "show_default": True,
+        "help": "The modem's low data rate optimization; auto turns it on for symbols longer than 16 ms.",
+    },
+    "--chip": {
+        "type": click.Choice(CHIPS), "default": CHIPS[0], "show_default": True, "help": "Generation of the LoRa modem.",
+    },
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,32 +134,65 @@ def label(modem: Modem) -> str:
 
 def radio_options(command: Callable[..., Any]) -> Callable[..., Any]:
     """Add the options; the command takes them as keyword arguments for `radio_of`."""
-    for option in reversed(
-        (
-            click.option("--region", "region_name", default="EU868", show_default=True, help="Region of the limits."),
-            click.option("--frequency", metavar="MHZ", help="Centre of the channel; default: a usual one of the region."),
-            click.option("--sf", "factors", default="7-12", show_default=True, help="Spreading factors: 7-12, or 7,9,12."),
-            click.option("--bandwidth", metavar="KHZ", default="125", show_default=True, help="LoRa bandwidth."),
-            click.option("--coding-rate", default="4/5", show_default=True, help="4/5, 4/6, 4/7 or 4/8."),
-            click.option("--preamble", type=int, default=8, show_default=True, help="Preamble symbols."),
-            click.option("--implicit-header", is_flag=True, help="LoRa without its explicit header."),
-            click.option("--no-payload-crc", is_flag=True, help="LoRa without the modem's own payload CRC."),
-            click.option("--low-data-rate", type=click.Choice(["auto", "on", "off"]), default="auto", help="Optimization."),
-            click.option("--chip", type=click.Choice(CHIPS), default=CHIPS[0], help="Generation of the LoRa modem."),
-            click.option("--fsk", metavar="BIT/S", type=int, help="(G)FSK at this bit rate instead of LoRa."),
-            click.option("--channels", type=int, default=1, show_default=True, help="Channels hopped over."),
-            click.option("--lorawan", is_flag=True, help=f"Inside LoRaWAN: {LORAWAN_OVERHEAD} bytes more."),
-        )
-    ):
-        command = option(command)
-    return command
+    return added(
+        command,
+        click.option("--region", default="EU868", show_default=True, help="Region of the limits."),
+        click.option("--frequency", metavar="MHZ", help="Centre of the channel; default: a common one of the region."),
+        *(click.option(name, **how) for name, how in _LORA.items()),
+        click.option("--fsk", metavar="BIT/S", type=int, help="(G)FSK at this bit rate instead of LoRa."),
+        click.option("--channels", type=int, default=1, show_default=True, help="Channels to hop over."),
+        click.option("--lorawan", is_flag=True, help=f"Inside LoRaWAN: {LORAWAN_OVERHEAD} bytes more."),
+    )
 
 
-def radio_of(
+def factors_option(default: str) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """The option --sf of a command without other settings of a radio; its value is for `modems_of`."""
+    return click.option("--sf", default=default, show_default=True, help=_FACTORS_HELP)
+
+
+def modems_of(sf: str) -> tuple[LoRa, ...]:
+    """LoRa at 125 kHz, coding rate 4/5, with the spreading factors of --sf.
+
+    Raises:
+        click.UsageError: the text is not of its form, or names a factor that there is not.
+    """
+    with wrong_option():
+        return tuple(LoRa(spreading_factor=factor) for factor in _factors(sf))
+
+
+def radio_of(*, region: str, frequency: str | None, fsk: int | None, channels: int, lorawan: bool, **lora: Any) -> Radio:
+    """The radio that the options say.
+
+    Raises:
+        click.UsageError: an option that is not of its form, or outside what the modem or the region allows.
+    """
+    with wrong_option():
+        where = find_region(region)
+    if fsk is None:
+        modems = _lora_modems(**lora)
+    else:
+        _refuse_lora_options()
+        with wrong_option():
+            modems = (Fsk(bit_rate=fsk),)
+    remarks = tuple(dict.fromkeys(words for modem in modems if isinstance(modem, LoRa) for words in modem.advice()))
+    hertz = _hertz(frequency) if frequency else _usual(where, modems[0])
+    with wrong_option():
+        bands = tuple(where.sub_band(hertz, modem.occupied_hz) for modem in modems)
+        radio = Radio(where, hertz, modems, bands, channels, lorawan, remarks)
+        radio.budgets(1)  # what the limits themselves refuse is said before anything is read
+    return radio
+
+
+def _refuse_lora_options() -> None:
+    context = click.get_current_context()
+    for option in _LORA:
+        if context.get_parameter_source(option.strip("-").replace("-", "_")) is not ParameterSource.DEFAULT:
+            raise click.UsageError(f"{option}: is about LoRa, and --fsk sends without it")
+
+
+def _lora_modems(
     *,
-    region_name: str,
-    frequency: str | None,
-    factors: str,
+    sf: str,
     bandwidth: str,
     coding_rate: str,
     preamble: int,
@@ -159,57 +200,28 @@ def radio_of(
     no_payload_crc: bool,
     low_data_rate: str,
     chip: str,
-    fsk: int | None,
-    channels: int,
-    lorawan: bool,
-) -> Radio:
-    """The radio that the options say.
-
-    Raises:
-        click.UsageError: an option that is not of its form, or outside what the modem or the region allows.
-    """
-    with wrong_option():
-        where = region(region_name)
-    modems: list[Modem] = []
-    remarks: dict[str, None] = {}
-    if fsk is not None:
-        _refuse_lora_options()
+) -> tuple[Modem, ...]:
+    rate = coding_rate.removeprefix("4/")
+    if rate not in {"5", "6", "7", "8"}:
+        raise click.UsageError(f"--coding-rate: {coding_rate} is not one of 4/5, 4/6, 4/7, 4/8")
+    hertz_wide = _bandwidth(bandwidth)
+    modems = []
+    for factor in _factors(sf):
+        if factor == 6 and chip == "sx127x" and not implicit_header:
+            raise click.UsageError(f"--sf: SF6 on chip {chip} has no explicit header: give --implicit-header too")
         with wrong_option():
-            modems = [Fsk(bit_rate=fsk)]
-    else:
-        rate = coding_rate.removeprefix("4/")
-        if rate not in {"5", "6", "7", "8"}:
-            raise click.UsageError(f"--coding-rate: {coding_rate} is not one of 4/5, 4/6, 4/7, 4/8")
-        hertz_wide = _bandwidth(bandwidth)
-        for factor in _factors(factors):
-            if factor == 6 and chip == "sx127x" and not implicit_header:
-                raise click.UsageError(f"--sf: SF6 on chip {chip} has no explicit header: give --implicit-header too")
-            with wrong_option():
-                modem = LoRa(
-                    spreading_factor=factor,
-                    bandwidth_hz=hertz_wide,
-                    coding_rate=int(rate),
-                    preamble=preamble,
-                    explicit_header=not implicit_header,
-                    payload_crc=not no_payload_crc,
-                    low_data_rate={"auto": None, "on": True, "off": False}[low_data_rate],
-                    chip=chip,
-                )
-            modems.append(modem)
-            remarks.update(dict.fromkeys(modem.advice()))
-    hertz = _hertz(frequency) if frequency else _usual(where, modems[0])
-    with wrong_option():
-        bands = tuple(where.sub_band(hertz, modem.occupied_hz) for modem in modems)
-        radio = Radio(where, hertz, tuple(modems), bands, channels, lorawan, tuple(remarks))
-        radio.budgets(1)  # what the limits themselves refuse is said before anything is read
-    return radio
-
-
-def _refuse_lora_options() -> None:
-    context = click.get_current_context()
-    for name, option in _LORA_ONLY.items():
-        if context.get_parameter_source(name) is not ParameterSource.DEFAULT:
-            raise click.UsageError(f"{option}: is about LoRa, and --fsk sends without it")
+            modem = LoRa(
+                spreading_factor=factor,
+                bandwidth_hz=hertz_wide,
+                coding_rate=int(rate),
+                preamble=preamble,
+                explicit_header=not implicit_header,
+                payload_crc=not no_payload_crc,
+                low_data_rate={"auto": None, "on": True, "off": False}[low_data_rate],
+                chip=chip,
+            )
+        modems.append(modem)
+    return tuple(modems)
 
 
 def _usual(where: Region, modem: Modem) -> int:

@@ -14,14 +14,16 @@ here its message gets the option's name. `packetcodec.cli.app` makes it wrong us
 from __future__ import annotations
 
 from contextlib import contextmanager
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from packetcodec.errors import PacketcodecError
+from packetcodec.errors import PacketcodecError, nearest
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
+
+    from packetcodec.wire import LayoutPlan, Plan
 
 #: Setting of the library to the option that gives it.
 _OPTIONS = {
@@ -37,6 +39,12 @@ _OPTIONS = {
     "chip": "--chip",
     "bit_rate": "--fsk",
     "hopping_channels": "--channels",
+    "loss": "--loss",
+    "burst": "--burst",
+    "bit errors": "--bit-errors",
+    "duplicates": "--duplicates",
+    "reorder": "--reorder",
+    "trail": "--trails",
 }
 
 
@@ -57,3 +65,24 @@ def wrong_option(name: str | None = None) -> Iterator[None]:
         elif name is not None:
             said = f"{name}: {said}"
         raise click.UsageError(said) from None
+
+
+def known_layout(plan: Plan, name: str) -> LayoutPlan:
+    """The layout that `--layout` names.
+
+    Raises:
+        click.UsageError: the schema has no such layout.
+    """
+    known = {layout.name: layout for layout in plan.layouts}
+    if name not in known:
+        near = nearest(name, known)
+        hint = f" (did you mean {near}?)" if near else ""
+        raise click.UsageError(f"--layout: {name!r} is not a layout of {plan.name}: one of {', '.join(known)}{hint}")
+    return known[name]
+
+
+def added(command: Callable[..., Any], *options: Callable[..., Any]) -> Callable[..., Any]:
+    """A command with options that several commands share, in the order of their help."""
+    for option in reversed(options):
+        command = option(command)
+    return command

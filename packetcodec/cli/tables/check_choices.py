@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from packetcodec.cli.tables.sheet import milliseconds, table
+from packetcodec.cli.tables.figures import milliseconds
+from packetcodec.cli.tables.sheet import table
 from packetcodec.crc import MODEM_NOTE, WIDTHS, default_crc
 from packetcodec.crc.distance import distance_at, joint_check_bits
 from packetcodec.radio import LoRa

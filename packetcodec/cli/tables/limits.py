@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from packetcodec.cli.tables.sheet import interval
+from packetcodec.cli.tables.figures import interval
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

@@ -1,19 +1,15 @@
-"""Tables and figures for people: how a report looks on a terminal and in a pipe.
+"""Tables for people: how a report looks on a terminal and in a pipe.
 
-Owns two rules. A shortest interval is rounded up, never to the nearest: the figure shown may be kept. And a table that is
-wider than its terminal becomes several, each with the first columns again; no word and no number is ever broken.
-
->>> interval(Fraction(46336, 10000))
-'4.64 s'
+Owns one rule: a table that is wider than its terminal becomes several, each with the first columns again, and is parted
+where a group of columns ends; no word and no number is ever broken.
 """
 
 from __future__ import annotations
 
 import json
+import shutil
 import sys
 from dataclasses import dataclass
-from fractions import Fraction
-from math import ceil
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -23,31 +19,39 @@ from rich.markup import escape
 from rich.measure import Measurement
 from rich.table import Table
 
+from packetcodec.cli.streams import json_printable, printable
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
     from rich.console import ConsoleOptions
-
-    from packetcodec.wire import LayoutPlan
-
 #: In a pipe there is no width to fit: wide enough that no table folds.
 _PIPE_WIDTH = 200
+#: Of no meaning to us: reports are not paged.
+_HEIGHT = 25
 #: Wider than any table, to measure one that does not fit.
 _ROOMY = 10_000
 
 
-class _Console(Console):
-    """A console that leaves it to us what a reader who has gone means."""
+class Report(Console):
+    """What a report is printed on. It leaves it to us what a reader who has gone means."""
 
     def on_broken_pipe(self) -> None:
+        """Do not exit, as rich would."""
         raise BrokenPipeError
 
+    def put(self, text: str = "", *, style: str | None = None, uncut: bool = False) -> None:
+        """A line or paragraph; one that is to be copied stays uncut, for the terminal to break."""
+        self.print(printable(text), markup=False, style=style, soft_wrap=uncut or None)
 
-def console(*, err: bool = False) -> Console:
+
+def console(*, err: bool = False) -> Report:
     """The console of a report (stdout), or of remarks (stderr). On a terminal prose is wrapped at words."""
     stream = sys.stderr if err else sys.stdout
-    terminal = stream.isatty()
-    return _Console(stderr=err, highlight=False, width=None if terminal else _PIPE_WIDTH, soft_wrap=not err and not terminal)
+    terminal = stream is not None and stream.isatty()
+    # Asked for here, and not by rich, which takes every dumb terminal to have 80 columns.
+    width = shutil.get_terminal_size().columns if terminal else _PIPE_WIDTH
+    return Report(stderr=err, highlight=False, width=width, height=_HEIGHT, soft_wrap=not err and not terminal)
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,24 +64,39 @@ class Sheet:
     left: int
     keys: int
     prose: bool
+    groups: tuple[tuple[int, ...], ...]
 
-    def __rich_console__(self, out: Console, options: ConsoleOptions) -> Iterator[Table]:
+    def __rich_console__(self, out: Console, options: ConsoleOptions) -> Iterator[Table | str]:
         """The table, or its parts."""
-        first = tuple(range(self.keys))
-        part, said = list(first), False
+        for number, part in enumerate(self._parts(out, options)):
+            yield self._table(part, said=number > 0)
+            yield ""
+
+    def _parts(self, out: Console, options: ConsoleOptions) -> Iterator[list[int]]:
         roomy = options.update(width=_ROOMY)
-        for column in range(self.keys, len(self.columns)):
-            wider = self._table((*part, column), said=said)
-            size = Measurement.get(out, roomy, wider)
-            if len(part) > self.keys and (size.minimum if self.prose else size.maximum) > options.max_width:
-                yield self._table(part, said=said)
-                part, said = list(first), True
-            part.append(column)
-        yield self._table(part, said=said)
+
+        def fits(columns: list[int]) -> bool:
+            size = Measurement.get(out, roomy, self._table(columns, said=False))
+            return (size.minimum if self.prose else size.maximum) <= options.max_width
+
+        keys = list(range(self.keys))
+        part = keys
+        for group in self.groups:
+            # A group goes where it fits; one that fits nowhere is parted itself.
+            pieces = [list(group)] if fits(keys + list(group)) else [[column] for column in group]
+            for piece in pieces:
+                if len(part) > self.keys and not fits(part + piece):
+                    yield part
+                    part = keys
+                part = part + piece
+        yield part
 
     def _table(self, columns: Sequence[int], *, said: bool) -> Table:
         title = None if said or not self.title else escape(self.title)
-        made = Table(title=title, title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False, title_style="bold")
+        made = Table(
+            title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False,
+            collapse_padding=True,
+        )  # fmt: skip
         for column in columns:
             justify: Any = "left" if column < self.left else "right"
             wraps = self.prose and column < self.left
@@ -95,71 +114,42 @@ def table(
     left: int = 1,
     keys: int = 1,
     prose: bool = False,
+    groups: Sequence[int] = (),
 ) -> Sheet:
     """A table; the first `left` columns are words, the others numbers.
 
     The first `keys` columns stand in every part of one that does not fit; a column of numbers without any content is left
-    out. With `prose` words are wrapped to fit.
+    out. Behind them, each of `groups` is how many columns belong together; those behind the last stand alone. With `prose`
+    words are wrapped to fit.
     """
-    names, cells = tuple(columns), [tuple(map(str, row)) for row in rows]
+    names, cells = tuple(columns), [tuple(printable(str(cell)) for cell in row) for row in rows]
     kept = [place for place in range(len(names)) if place < left or any(row[place] for row in cells)]
     shown = tuple(tuple(row[place] for place in kept) for row in cells)
-    return Sheet(title, tuple(names[place] for place in kept), shown, left, keys, prose)
+    sizes = iter(groups)
+    together: list[tuple[int, ...]] = []
+    place = keys
+    while place < len(names):
+        size = next(sizes, 1)
+        together.append(tuple(kept.index(column) for column in range(place, place + size) if column in kept))
+        place += size
+    title = printable(title)
+    return Sheet(title, tuple(names[column] for column in kept), shown, left, keys, prose, tuple(filter(None, together)))
 
 
 def remark(text: str) -> None:
     """A remark on stderr, beside the report."""
-    sys.stdout.flush()  # keep the two streams in their order
-    console(err=True).print(f"note: {text}", markup=False, soft_wrap=not sys.stderr.isatty())
+    if sys.stdout is not None:
+        sys.stdout.flush()  # keep the two streams in their order
+    out = console(err=True)
+    out.put(f"note: {text}", uncut=not out.is_terminal)
 
 
 def json_line(value: Any, *, indent: int | None = None) -> str:
     """JSON for stdout: letters as they are where it can print them all, else escaped."""
     plain = (sys.stdout.encoding or "").lower().replace("-", "").startswith("utf")
-    return json.dumps(value, indent=indent, ensure_ascii=not plain)
+    return json_printable(json.dumps(value, indent=indent, ensure_ascii=not plain))
 
 
 def put_json(report: Any) -> None:
     """A report for programs on stdout."""
     click.echo(json_line(report, indent=2))
-
-
-def times(count: int, what: str = "time") -> str:
-    """A count for people: 1 time, 2 times."""
-    return f"{count:,} {what}" if count == 1 else f"{count:,} {what}s"
-
-
-def interval(value: Fraction) -> str:
-    """A shortest interval for people, rounded up."""
-    finest = Fraction(1, 100) if value < 10 else Fraction(1, 10) if value < 100 else Fraction(1)
-    return seconds(float(ceil(value / finest) * finest), up=True)
-
-
-def seconds(value: float | None, *, up: bool = False) -> str:
-    """A time for people: 4.12 s, 3 min 20 s, 2 h 05 min; the last minute of hours is begun, with `up`."""
-    if value is None:
-        return "-"
-    if value < 100:
-        return f"{value:.2f} s" if value < 10 else f"{value:.1f} s"
-    minutes, rest = divmod(round(value), 60)
-    if minutes < 60:
-        return f"{minutes} min {rest:02d} s"
-    minutes += up and rest > 0
-    return f"{minutes // 60} h {minutes % 60:02d} min"
-
-
-def milliseconds(budget_airtime: Fraction) -> str:
-    """An airtime for people."""
-    return f"{float(budget_airtime * 1000):,.1f} ms"
-
-
-def metres(value: float | None) -> str:
-    """A length for people."""
-    if value is None:
-        return "-"
-    return f"{value:.3g} m" if value < 1000 else f"{value / 1000:.4g} km"
-
-
-def size_words(layout: LayoutPlan) -> str:
-    """The size of a layout's packets."""
-    return f"{layout.size} bytes" if layout.trail is None else f"{layout.size} to {layout.longest} bytes"

@@ -1,29 +1,24 @@
-"""Commands about a schema: new, check, compare, spec."""
+"""The command `check`: what a schema sends, in how many bits, and what it promises."""
 
 from __future__ import annotations
 
 from datetime import UTC, datetime
-from pathlib import Path
 from typing import Any
 
 import click
 
-from packetcodec.cli.files import DataFault, load_schema
-from packetcodec.cli.tables.check_choices import FACTORS, WORDS, choices_table
-from packetcodec.cli.tables.sheet import console, metres, put_json, remark, size_words, table
+from packetcodec.cli.files import load_plan
+from packetcodec.cli.tables.check_choices import WORDS, choices_table
+from packetcodec.cli.tables.figures import metres, size_words
+from packetcodec.cli.tables.sheet import console, put_json, remark, table
 from packetcodec.crc import MODEM_NOTE, MODEM_POLYNOMIAL
 from packetcodec.crc.distance import distance_at
-from packetcodec.emit.spec import write_spec
-from packetcodec.radio import LoRa
 from packetcodec.schema import KINDS, METRES_PER_DEGREE, Trail
-from packetcodec.starter import schema_text
-from packetcodec.vectors import write_vectors
 from packetcodec.wire import (
     FieldPlan,
     LayoutPlan,
     Plan,
     bounds,
-    compile_plan,
     decimal,
     metres_bound,
     position_bound,
@@ -31,22 +26,9 @@ from packetcodec.wire import (
     worst_error,
 )
 from packetcodec.wire.compare import check_words
-from packetcodec.wire.compare import compare as plan_compare
 
 #: Most names of a choice that its row shows.
 _NAMED = 4
-
-
-@click.command(short_help="Write a commented starter schema to edit.")
-@click.argument("file", type=click.Path(dir_okay=False))
-def new(file: str) -> None:
-    """Write a commented starter schema to FILE, to edit. A file that exists is left alone."""
-    try:
-        with Path(file).open("x", encoding="utf-8") as handle:
-            handle.write(schema_text())
-    except FileExistsError:
-        raise DataFault(f"{file}: exists already and is left alone") from None
-    click.echo(f"Wrote {file}. Edit it, then: packetcodec check {file}", err=True)
 
 
 @click.command(short_help="Validate a schema; fields, sizes, what is promised.")
@@ -54,23 +36,23 @@ def new(file: str) -> None:
 @click.option("--json", "as_json", is_flag=True, help="A report for programs.")
 def check(file: str, *, as_json: bool) -> None:
     """Validate a schema and print each layout: fields, bits, steps, worst errors, size, what the check detects."""
-    plan = compile_plan(load_schema(file))
+    plan = load_plan(file)
     if as_json:
         put_json(_plan_json(plan))
         return
     out = console()
     words = f"{plan.name}, version {plan.version}: fingerprint {plan.fingerprint}, {check_words(plan)}"
-    out.print(words + (" (chosen for this length)" if plan.crc_chosen else ""), markup=False)
+    out.put(words + (" (chosen for this length)" if plan.crc_chosen else ""))
     for layout in plan.layouts:
-        out.print()
+        out.put()
         out.print(_layout_table(layout, plan))
         for line in _layout_words(layout, plan):
-            out.print(line, markup=False)
+            out.put(line)
     for layout in plan.layouts:
-        out.print()
+        out.put()
         out.print(choices_table(layout, plan))
     for line in WORDS:
-        out.print(line, markup=False)
+        out.put(line)
     for words in _remarks(plan):
         remark(words)
 
@@ -210,79 +192,3 @@ def _field_json(field: FieldPlan) -> dict[str, Any]:
         "worst_error": float(worst_error(field)),
         "worst_error_m": metres_bound(field),
     }
-
-
-@click.command(short_help="Which differences of two schemas change the wire.")
-@click.argument("old", type=click.Path(dir_okay=False))
-@click.argument("new", type=click.Path(dir_okay=False))
-@click.option("--json", "as_json", is_flag=True, help="A report for programs.")
-def compare(old: str, new: str, *, as_json: bool) -> None:
-    """Compare two versions of a schema: what changes the wire, what does not, what a receiver of both will do.
-
-    OLD is the schema already in the field. The exit status is 0 whatever differs.
-    """
-    from_plan, to_plan = compile_plan(load_schema(old)), compile_plan(load_schema(new))
-    outcome = plan_compare(from_plan, to_plan)
-    sizes = _sizes(from_plan, to_plan)
-    if as_json:
-        put_json(
-            {
-                "changes_wire": outcome.wire,
-                "differences": [{"place": d.place, "what": d.what, "wire": d.wire} for d in outcome.differences],
-                "receivers": outcome.receivers,
-                "warnings": outcome.warnings,
-                "sizes": sizes,
-            }
-        )
-        return
-    out = console()
-    for wire, title in ((True, "Changes the wire"), (False, "Does not change the wire")):
-        rows = [(item.place, item.what) for item in outcome.differences if item.wire is wire]
-        out.print(table(title, ("where", "what"), rows, left=2, prose=True) if rows else f"{title}: nothing.")
-    if sizes:
-        columns = ("layout", "bytes", *(f"SF{factor}" for factor in FACTORS))
-        rows = [(item["layout"], _change(item["bytes"]), *map(_change, item["airtime"].values())) for item in sizes]
-        out.print(table("Longest packet, old -> new, airtime at 125 kHz", columns, rows))
-    for line in outcome.receivers:
-        out.print(line, markup=False)
-    for words in outcome.warnings:
-        remark(words)
-
-
-def _sizes(old: Plan, new: Plan) -> list[dict[str, Any]]:
-    """Layouts whose longest packet changes: bytes, and airtime in milliseconds per spreading factor, old and new."""
-    before = {layout.id: layout for layout in old.layouts}
-    found = []
-    for layout in new.layouts:
-        was = before.get(layout.id)
-        if was is not None and was.longest != layout.longest:
-            both = was.longest, layout.longest
-            modems = {f"SF{factor}": LoRa(spreading_factor=factor) for factor in FACTORS}
-            airtimes = {name: tuple(map(modem.airtime_ms, both)) for name, modem in modems.items()}
-            found.append({"layout": layout.name, "bytes": both, "airtime": airtimes})
-    return found
-
-
-def _change(pair: tuple[float, float]) -> str:
-    """Old and new figure in a cell; airtimes grow in steps, so two may be the same."""
-    old, new = (f"{value:,}" if isinstance(value, int) else f"{value:,.1f}" for value in pair)
-    unit = "" if isinstance(pair[0], int) else " ms"
-    return f"{old}{unit}, the same" if old == new else f"{old} -> {new}{unit}"
-
-
-@click.command(short_help="Write the specification and its test vectors.")
-@click.argument("file", type=click.Path(dir_okay=False))
-@click.option("-o", "--output", type=click.Path(file_okay=False), help="Write specification and vectors into this folder.")
-@click.option("--vectors", is_flag=True, help="Print the test vectors (JSON) instead of the text.")
-def spec(file: str, output: str | None, *, vectors: bool) -> None:
-    """Write the text specification of a schema, and its test vectors, so that anyone can write the other side."""
-    plan = compile_plan(load_schema(file))
-    if output is None:
-        for text in (write_vectors(plan) if vectors else write_spec(plan)).values():
-            click.echo(text, nl=False)
-        return
-    folder = Path(output)
-    folder.mkdir(parents=True, exist_ok=True)
-    for name, text in {**write_spec(plan), **write_vectors(plan)}.items():
-        (folder / name).write_text(text, encoding="utf-8")
-        click.echo(f"Wrote {folder / name}", err=True)

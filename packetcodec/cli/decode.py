@@ -1,0 +1,87 @@
+"""The command `decode`: hex lines to JSON lines, or with `--follow` to tracks."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from packetcodec.cli.files import load_schema
+from packetcodec.cli.follow import Following, follow_options
+from packetcodec.cli.streams import DataFault, Tally, lines
+from packetcodec.cli.tables.sheet import json_line
+from packetcodec.codec import Codec
+from packetcodec.errors import PacketcodecError, PacketFault
+
+if TYPE_CHECKING:
+    from packetcodec.codec import Packet
+
+#: The status of a line that is no packet at all.
+NOT_HEX = "not_hex"
+_NOT_HEX = re.compile(r"[^0-9a-fA-F:\s]")
+
+
+@click.command(short_help="Hex lines to JSON lines, or to tracks.")
+@click.argument("schemas", type=click.Path(dir_okay=False), nargs=-1, required=True)
+@click.option(
+    "-i", "--input", "file", type=click.Path(dir_okay=False, allow_dash=True), default="-", help="Where packets come from."
+)
+@click.option("--faults", is_flag=True, help="Write a JSON line for a refused packet too.")
+@follow_options
+def decode(schemas: tuple[str, ...], file: str, *, faults: bool, following: Following | None) -> int:
+    """Decode hex lines from stdin (or -i FILE) to JSON lines, one packet a line.
+
+    With several SCHEMAS, versions of one another, each packet is decoded by the version in its header.
+
+    With --follow the input is a file as it grows, stdin or a serial port, and the packets are put together into tracks:
+    each position once, also those that only a trail carries. Anyone who receives a packet that is sent in clear can read
+    it. Not for the safety of life.
+    """
+    codec = _codec(schemas)
+    if following:
+        return following.run(codec, file)
+    tally = Tally()
+    for number, text in lines(file):
+        row: dict[str, Any] = {"line": number}
+        try:
+            click.echo(json_line(_row(codec.decode(_bytes(text)))))
+            tally.good += 1
+            continue
+        except PacketFault as fault:
+            message = str(fault)
+            row = {"status": fault.status, "field": fault.field, "offset": fault.offset, **row, "hex": text}
+        except PacketcodecError as fault:
+            message = str(fault)
+            row = {"status": NOT_HEX, "message": message, **row}
+        tally.refuse(number, message)
+        if faults:
+            click.echo(json_line(row))
+    return tally.close()
+
+
+def _codec(paths: tuple[str, ...]) -> Codec:
+    """A codec of several schema files; a version that two of them have is said with both names."""
+    schemas = [load_schema(path) for path in paths]
+    seen: dict[int, str] = {}
+    for path, schema in zip(paths, schemas, strict=True):
+        first = seen.setdefault(schema.version, path)
+        if first is not path:
+            raise DataFault(f"{first} and {path}: both are version {schema.version}, which is what tells packets apart")
+    return Codec(schemas)
+
+
+def _bytes(text: str) -> bytes:
+    """The bytes of a line of hex; colons, blanks and 0x before it are left out."""
+    digits = text.removeprefix("0x")
+    if wrong := _NOT_HEX.search(digits):
+        raise PacketcodecError(f"not hex: {wrong[0]!a} at column {len(text) - len(digits) + wrong.start() + 1}")
+    digits = "".join(digits.replace(":", " ").split())
+    if len(digits) % 2:
+        raise PacketcodecError(f"not whole bytes: {len(digits)} hex digits")
+    return bytes.fromhex(digits)
+
+
+def _row(packet: Packet) -> dict[str, Any]:
+    row = {"status": "ok", "layout": packet.layout, "version": packet.version, "values": packet.values, "raw": packet.raw}
+    return row | ({"trail": [point._asdict() for point in packet.trail]} if packet.trail else {})

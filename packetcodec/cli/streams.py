@@ -1,0 +1,125 @@
+r"""Lines in, remarks out: how a command reads what is piped into it, and how it says something.
+
+Owns three rules. Everything that a person reads is printable: a control character that came in with a schema, a log or a
+packet is shown as its escape and never reaches the terminal. A remark is a line on stderr. And a stream goes on past a bad
+line: the line is named with its number and its fault, it is counted, and the exit status is 1 at the end.
+
+>>> printable("Bella\x1b[2J")
+'Bella\\x1b[2J'
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import sys
+from collections import Counter
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from packetcodec.cli.tables.figures import times
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+_BLOCK = 1 << 16
+_STDIN = 0
+#: What messages call it.
+STDIN_NAME = "stdin"
+#: What moves a cursor, turns text round or ends a line: control characters, directions of writing, separators, surrogates.
+_UNPRINTABLE = re.compile("[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff]")
+
+
+class DataFault(click.ClickException):
+    """Data or a schema at fault: each line of the message stands alone on stderr, and the exit status is 1."""
+
+    exit_code = 1
+
+    def show(self, file: object = None) -> None:  # noqa: ARG002  # the signature is click's
+        """Print the lines."""
+        for line in self.message.split("\n"):
+            say(line)
+
+
+def printable(text: str) -> str:
+    """The text with an escape in place of whatever would not be printed but obeyed."""
+    return _UNPRINTABLE.sub(lambda found: ascii(found[0])[1:-1], text)
+
+
+def json_printable(text: str) -> str:
+    """JSON with the escapes of JSON in those places."""
+    return _UNPRINTABLE.sub(lambda found: found[0] if found[0] == "\n" else f"\\u{ord(found[0]):04x}", text)
+
+
+def say(text: str, who: str = "packetcodec") -> None:
+    """A line on stderr, behind what already went to stdout."""
+    if sys.stdout is not None:
+        sys.stdout.flush()
+    click.echo(f"{who}: {printable(text)}", err=True)
+
+
+def blocks(path: str) -> Iterator[bytes]:
+    """The bytes of a file or of stdin, as they come."""
+    if path == "-":
+        while block := _read_stdin():
+            yield block
+        return
+    with Path(path).open("rb") as handle:
+        while block := handle.read(_BLOCK):
+            yield block
+
+
+def _read_stdin() -> bytes:
+    try:
+        return os.read(_STDIN, _BLOCK)
+    except OSError as fault:  # closed, or a folder
+        raise OSError(fault.errno, fault.strerror, STDIN_NAME) from None
+
+
+def lines(path: str) -> Iterator[tuple[int, str]]:
+    """The lines of a text file or of stdin with their numbers; blank ones and those that begin with # are left out."""
+    number, rest = 0, b""
+    for block in blocks(path):
+        *whole, rest = (rest + block).split(b"\n")
+        for line in whole:
+            number += 1
+            if text := _text(line):
+                yield number, text
+    if text := _text(rest):
+        yield number + 1, text
+
+
+def _text(line: bytes) -> str:
+    text = line.decode("utf-8", "replace").strip().removeprefix("\ufeff")
+    return "" if text.startswith("#") else text
+
+
+class Tally:
+    """Counts good and refused lines, and says so at the end."""
+
+    def __init__(self) -> None:
+        self.good = 0
+        self.refused = 0
+        self.clipped: Counter[str] = Counter()
+
+    def refuse(self, number: int, message: str) -> None:
+        """Say what is wrong with a line, and count it."""
+        self.refused += 1
+        say(f"line {number}: {message}")
+
+    def close(self) -> int:
+        """Say what was counted; the exit status.
+
+        Raises:
+            DataFault: there was no line at all.
+        """
+        if self.clipped:
+            fields = ", ".join(f"{name} {count}" for name, count in self.clipped.items())
+            say(f"{times(self.clipped.total(), 'value')} clipped to the end of a range: {fields}")
+        if self.refused:
+            say(f"{times(self.good, 'packet')} done, {self.refused} refused")
+        elif not self.good:
+            raise DataFault("no line of input")
+        return 1 if self.refused else 0

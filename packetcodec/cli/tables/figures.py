@@ -1,0 +1,57 @@
+"""Figures for people: counts, times, lengths.
+
+Owns one rule: a shortest interval is rounded up, never to the nearest: the figure shown may be kept.
+
+>>> interval(Fraction(46336, 10000))
+'4.64 s'
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from math import ceil
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from packetcodec.wire import LayoutPlan
+
+
+def times(count: int, what: str = "time") -> str:
+    """A count for people: 1 time, 2 times."""
+    return f"{count:,} {what}" if count == 1 else f"{count:,} {what}s"
+
+
+def interval(value: Fraction) -> str:
+    """A shortest interval for people, rounded up."""
+    finest = Fraction(1, 100) if value < 10 else Fraction(1, 10) if value < 100 else Fraction(1)
+    return seconds(float(ceil(value / finest) * finest), up=True)
+
+
+def seconds(value: float | None, *, up: bool = False) -> str:
+    """A time for people: 4.12 s, 3 min 20 s, 2 h 05 min; the last minute of hours is begun, with `up`."""
+    if value is None:
+        return "-"
+    if value < 100:
+        return f"{value:.2f} s" if value < 10 else f"{value:.1f} s"
+    minutes, rest = divmod(round(value), 60)
+    if minutes < 60:
+        return f"{minutes} min {rest:02d} s"
+    minutes += up and rest > 0
+    return f"{minutes // 60} h {minutes % 60:02d} min"
+
+
+def milliseconds(budget_airtime: Fraction) -> str:
+    """An airtime for people."""
+    return f"{float(budget_airtime * 1000):,.1f} ms"
+
+
+def metres(value: float | None) -> str:
+    """A length for people."""
+    if value is None:
+        return "-"
+    return f"{value:.3g} m" if value < 1000 else f"{value / 1000:.4g} km"
+
+
+def size_words(layout: LayoutPlan) -> str:
+    """The size of a layout's packets."""
+    return f"{layout.size} bytes" if layout.trail is None else f"{layout.size} to {layout.longest} bytes"

@@ -1,0 +1,213 @@
+"""What came of a replay, for people and for programs."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
+
+from packetcodec.bench import silences, without_fix
+from packetcodec.bench.sender import columns_of
+from packetcodec.cli.tables.figures import milliseconds, seconds, times
+from packetcodec.cli.tables.limits import budget_json, complaints, never, shortest
+from packetcodec.cli.tables.sheet import console, table
+from packetcodec.logs import FORMATS
+from packetcodec.radio import CAUTION
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from packetcodec.bench import ErrorSummary, FieldReport, Replay, Span
+    from packetcodec.cli.options.radio import Radio
+    from packetcodec.cli.tables.sheet import Sheet
+    from packetcodec.logs import Fix, RecordedLog
+    from packetcodec.radio import Budget
+    from packetcodec.wire import LayoutPlan
+
+
+def print_replay(recorded: RecordedLog, outcome: Replay, layout: LayoutPlan, radio: Radio, interval: float) -> None:
+    """The report for people."""
+    out = console()
+    for line in _log_words(recorded, layout):
+        out.put(line)
+    out.put()
+    for line in _packet_words(outcome, interval):
+        out.put(line)
+    if outcome.text_example:
+        length = len(outcome.text_example.encode()) + 1
+        out.put(f"  packet {outcome.packet_example.hex()}", uncut=True)
+        out.put(f"  text   {outcome.text_example} ({length} bytes with its line end)", uncut=True)
+    out.print(_error_table(outcome))
+    out.print(_field_table(outcome.fields))
+    out.put(radio.words)
+    out.put(radio.source)
+    out.print(_airtime_table(outcome, radio, interval))
+    for line in complaints([("the packet", outcome.packet_bytes[2]), ("the text", outcome.text_bytes[2])], radio):
+        out.put(line)
+    out.put(CAUTION, style="italic")
+
+
+def remarks(outcome: Replay, given: dict[str, Any]) -> Iterator[str]:
+    """What a reader of the report should not overlook."""
+    refused = sum(refusal.count for refusal in outcome.refused)
+    if refused > outcome.packets:
+        yield f"most packets could not be made: {refused} of {refused + outcome.packets}, see the reasons in the report."
+    for field in outcome.fields:
+        if field.clipped * 2 >= field.sent > 0:
+            yield f"{field.name}: {field.clipped} of {times(field.sent, 'value')} beyond its range, sent as the end of it."
+        if field.name in given and field.source == "log":
+            yield f"--set {field.name}: the log holds this field; your value is sent only where the log has none."
+
+
+def _log_words(recorded: RecordedLog, layout: LayoutPlan) -> Iterator[str]:
+    fixes = recorded.fixes
+    part = FORMATS[recorded.format].records.removesuffix("s")
+    span = seconds(max(0.0, fixes[-1].time - fixes[0].time))
+    located = sum(fix.has_position for fix in fixes)
+    yield (
+        f"{recorded.name}: {recorded.format.upper()}, {times(recorded.size, 'byte')}, {times(recorded.sentences, part)}, "
+        f"{times(len(fixes), 'epoch')} over {span}, {located:,} with a position."
+    )
+    for refusal in recorded.refused:
+        yield f"  {refusal.count} x {refusal.reason}, first at {refusal.first_place}: {refusal.first_text}"
+    if recorded.moved:
+        yield f"  sorted by time: {times(recorded.moved, part)} stood below a later one"
+    if unused := _unused(recorded, layout):
+        yield f"  columns that this layout has no field for: {', '.join(unused)}"
+    yield from _gaps("no fix", without_fix(fixes), fixes)
+    yield from _gaps("receiver silent", silences(fixes), fixes)
+
+
+def _gaps(words: str, spans: Sequence[Span], fixes: Sequence[Fix]) -> Iterator[str]:
+    if spans:
+        longest = max(spans, key=lambda item: item.seconds)
+        yield (
+            f"  {words}: {times(len(spans))}, {seconds(sum(item.seconds for item in spans))} in all, the longest "
+            f"{seconds(longest.seconds)} at {seconds(longest.start - fixes[0].time)} into the log"
+        )
+
+
+def _unused(recorded: RecordedLog, layout: LayoutPlan) -> list[str]:
+    """The columns of a table that go into no field, by the names they have in it."""
+    used = {"time", "latitude", "longitude", *(name for field in layout.fields for name in columns_of(field))}
+    if "speed" in used:
+        used |= {"speed_kmh", "speed_knot"}
+    return [name or "(no name)" for name, meaning in recorded.columns if meaning not in used]
+
+
+def _packet_words(outcome: Replay, interval: float) -> Iterator[str]:
+    refused = sum(refusal.count for refusal in outcome.refused)
+    least, mean, most = outcome.packet_bytes
+    size = f"{least}" if least == most else f"{least} to {most} (mean {mean:.1f})"
+    yield (
+        f'A packet every {interval:g} s in layout "{outcome.layout}": {times(outcome.packets, "packet")} of {size} '
+        f"bytes, {outcome.with_position} with a position, {outcome.packets - outcome.with_position} without, "
+        f"{refused} that could not be made."
+    )
+    for refusal in outcome.refused:
+        yield f"  {refusal.count} x {refusal.first_text} (first: {refusal.first_place})"
+
+
+def _error_table(outcome: Replay) -> Sheet:
+    def row(name: str, errors: ErrorSummary | None, bound: float | None) -> tuple[str, ...]:
+        if errors is None:
+            return name, "-", "-", "-", "-"
+        cells = (errors.rms, errors.percent_95, errors.maximum)
+        return name, *(f"{cell:.3f} m" for cell in cells), "-" if bound is None else f"{bound:.3f} m"
+
+    rows = [
+        row("packet", outcome.position, outcome.bound),
+        row("text", outcome.text_position, None),
+    ]
+    if outcome.trail_bound is not None:
+        rows.append(row(f"trail, {outcome.trail_points:.1f} points", outcome.trail, outcome.trail_bound))
+    return table("Position error against the log", ("", "root mean square", "95 %", "largest", "promised"), rows)
+
+
+def _field_table(fields: tuple[FieldReport, ...]) -> Sheet:
+    rows = []
+    for field in fields:
+        unit = f" {field.symbol}".rstrip()
+        worst = "exact" if field.bound is None else "-" if field.worst is None else f"{field.worst:.3g}{unit}"
+        promised = "" if field.bound is None else f"{field.bound:.3g}{unit}"
+        rows.append((field.name, field.source, field.sent, field.absent, field.clipped, worst, promised))
+    return table("Fields", ("field", "from", "sent", "absent", "clipped", "largest error", "promised"), rows, left=2)
+
+
+def _airtime_table(outcome: Replay, radio: Radio, interval: float) -> Sheet:
+    least, _, most = outcome.packet_bytes
+    text = outcome.text_bytes[2]
+    rows = [
+        (label, *_airtime_cells(ours, interval), *_airtime_cells(theirs, interval))
+        for label, ours, theirs in zip(radio.labels, radio.budgets(most), radio.budgets(text), strict=True)
+    ]
+    columns = (
+        "modem", f"packet, {'up to ' if least < most else ''}{most} bytes", "interval", f"every {interval:g} s",
+        f"text, up to {text} bytes", "text interval", f"every {interval:g} s",
+    )  # fmt: skip
+    return table("Airtime and shortest average interval under the limit", columns, rows, groups=(3, 3))
+
+
+def _airtime_cells(budget: Budget | None, interval: float) -> tuple[str, str, str]:
+    if budget is None:
+        return "-", "too long", "-"
+    fits = not never(budget) and (budget.interval is None or interval >= budget.interval)
+    return milliseconds(budget.airtime), shortest(budget), "yes" if fits else "no"
+
+
+def replay_json(recorded: RecordedLog, outcome: Replay, radio: Radio, interval: float) -> dict[str, Any]:
+    """The report for programs."""
+    least, mean, most = outcome.text_bytes
+    pairs = zip(radio.modems, radio.budgets(outcome.packet_bytes[2]), radio.budgets(most), strict=True)
+    return {
+        "log": _log_json(recorded),
+        "interval_s": interval,
+        "layout": outcome.layout,
+        "packets": outcome.packets,
+        "packet_bytes": outcome.packet_bytes[2],
+        "packet_bytes_mean": outcome.packet_bytes[1],
+        "with_position": outcome.with_position,
+        "refused": [asdict(refusal) for refusal in outcome.refused],
+        "position_error": _errors_json(outcome.position),
+        "position_bound_m": outcome.bound,
+        "trail_error": _errors_json(outcome.trail),
+        "trail_bound_m": outcome.trail_bound,
+        "trail_points_mean": outcome.trail_points,
+        "fields": [_field_json(field) for field in outcome.fields],
+        "text": {
+            "bytes_min": least, "bytes_mean": mean, "bytes_max": most,
+            "position_error": _errors_json(outcome.text_position),
+        },
+        "setting": radio.words,
+        "airtime": [
+            {"modem": modem.name, "packet": budget_json(ours), "text": budget_json(text)} for modem, ours, text in pairs
+        ],
+        "caution": CAUTION,
+    }  # fmt: skip
+
+
+def _log_json(recorded: RecordedLog) -> dict[str, Any]:
+    return {
+        "name": recorded.name,
+        "format": recorded.format,
+        "bytes": recorded.size,
+        "sentences": recorded.sentences,
+        "epochs": len(recorded.fixes),
+        "refused": [asdict(refusal) for refusal in recorded.refused],
+        "sorted_rows": recorded.moved,
+        "columns": dict(recorded.columns),
+        "silences": [asdict(span) for span in silences(recorded.fixes)],
+        "without_fix": [asdict(span) for span in without_fix(recorded.fixes)],
+    }
+
+
+def _errors_json(found: ErrorSummary | None) -> dict[str, Any] | None:
+    if found is None:
+        return None
+    return {"rms_m": found.rms, "percent_95_m": found.percent_95, "maximum_m": found.maximum, "count": found.count}
+
+
+def _field_json(field: FieldReport) -> dict[str, Any]:
+    return {
+        "name": field.name, "from": field.source, "sent": field.sent, "absent": field.absent, "clipped": field.clipped,
+        "worst_error": field.worst, "bound": field.bound, "unit": field.symbol,
+    }  # fmt: skip
