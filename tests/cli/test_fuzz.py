@@ -29,7 +29,7 @@ def fuzz(tmp_path, monkeypatch, capsys):
 
 def test_our_own_decoder_is_clean_and_the_exit_status_0(fuzz):
     status, out, err = fuzz("--seconds", "600", "--inputs", "2500")
-    assert (status, err) == (0, "Findings and the corpus are in packetcodec-fuzz/pasture-v1.\n")
+    assert (status, err) == (0, "packetcodec: findings and the corpus are in packetcodec-fuzz/pasture-v1\n")
     assert "Nothing found." in out
     for kind in ("good packets", "trails", "stale schema", "encoding base units"):
         assert kind in out
