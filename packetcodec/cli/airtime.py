@@ -18,8 +18,8 @@ from packetcodec.cli.tables.figures import milliseconds, size_words, times
 from packetcodec.cli.tables.limits import budget_json, complaints, per_hour, shortest, verdict
 from packetcodec.cli.tables.sheet import Sheet, console, put_json, remark, table
 from packetcodec.radio import CAUTION, Budget, Modem
-from packetcodec.vectors.examples import encoding, scene
-from packetcodec.wire import LayoutPlan, Plan, Point, anchor_of, text_line
+from packetcodec.vectors.examples import Example
+from packetcodec.wire import LayoutPlan, Plan, Point, text_line
 from packetcodec.wire.trail.cells import place_of
 
 if TYPE_CHECKING:
@@ -95,14 +95,13 @@ class Size:
 
 def sizes(plan: Plan, layout: LayoutPlan) -> tuple[Size, ...]:
     """The lengths of a layout that are shown, shortest first."""
-    values = [scene(field) for field in layout.fields]
-    named = dict(zip((field.name for field in layout.fields), values, strict=True))
-    alone = encoding(plan, layout, "", values)
+    alone = Example.everyday(plan, layout)
+    named = dict(zip((field.name for field in layout.fields), alone.values, strict=True))
     text = text_line(layout, named)
     if layout.trail is None:
         return (Size("", len(alone.data), text),)
-    points = _path(layout.trail, anchor_of(layout, alone.raws))
-    full = encoding(plan, layout, "", values, points)
+    points = _path(layout.trail, alone.anchor)
+    full = alone.but("", points)
     long_text = text_line(layout, named, map(_in_degrees, points))
     return (
         Size("no points", len(alone.data), text),

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING
 from packetcodec.fuzz.invariants import guaranteed_flips
 from packetcodec.fuzz.packets import Maker, askable
 from packetcodec.fuzz.protocol import HELD, decode_question, encode_question
-from packetcodec.vectors.malformed import bad_packets
+from packetcodec.vectors.malformed import malformed
 from packetcodec.vectors.valid import decodings, encodings
 from packetcodec.wire import Plan, pack
 
@@ -146,7 +146,7 @@ class Inputs:
 
     def _worked(self) -> Iterator[Batch]:
         """What the specification shows and its vectors hold."""
-        packets = [case.data for case in bad_packets(self.plan)]
+        packets = [case.data for case in malformed(self.plan)]
         packets += [case.data for case in decodings(self.plan)]
         packets += [case.data for case in encodings(self.plan)]
         packets += [bytes(count) for count in range(4)]

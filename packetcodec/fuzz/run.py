@@ -30,7 +30,7 @@ from packetcodec.fuzz.protocol import HELD, SYNC, UNKNOWN, Unit, decode_question
 from packetcodec.fuzz.report import Report
 from packetcodec.fuzz.shrink import shrink
 from packetcodec.fuzz.spec_sections import RULES
-from packetcodec.vectors.valid import examples
+from packetcodec.vectors.valid import worked_examples
 from packetcodec.wire import Plan, compile_plan
 
 if TYPE_CHECKING:
@@ -154,7 +154,7 @@ class Session:
         """How the target tells a good packet, seen from the everyday ones."""
         said = ""
         for layout in self.plan.layouts:
-            replies = self.target.ask([decode_question(examples(self.plan, layout)[0].data)])
+            replies = self.target.ask([decode_question(worked_examples(self.plan, layout)[0].data)])
             said = said or replies.trouble or (replies.lines or ("",))[0]
             if replies.lines and replies.lines[0].startswith("base"):
                 self.report.unit = "base"
@@ -173,13 +173,13 @@ class Session:
         verbs = []
         for verb in ("encode", "encode_base"):
             for layout in self.plan.layouts:
-                example = examples(self.plan, layout)[0]
-                numbers = example.raws if verb == "encode" else example.bases
+                example = worked_examples(self.plan, layout)[0]
+                numbers = example.codes if verb == "encode" else example.bases
                 replies = self.target.ask([encode_question(verb, layout, numbers)])
                 if replies.lines[:1] not in {(), (UNKNOWN,)}:
                     verbs.append(verb)
                     break
-        good = decode_question(examples(self.plan, self.plan.layouts[0])[0].data)
+        good = decode_question(worked_examples(self.plan, self.plan.layouts[0])[0].data)
         replies = self.target.ask([good, HELD])
         holds = len(replies.lines) == 2 and replies.lines[1] != UNKNOWN
         known = (*verbs, *((HELD,) if holds else ()))

@@ -1,77 +1,203 @@
-"""The invented scene that a specification plays in, and the two ways of a packet through it.
+"""Values of one packet and all that is made of them: base units, codes, bytes, and the points that arrive.
 
-Owns one rule: what an everyday value of each kind is. Everything else here is computed by `packetcodec.wire`.
+Owns one rule: the everyday packet of a layout, from which all other vectors start. What it leads to is computed by
+`packetcodec.wire`.
 
->>> from packetcodec.wire import compile_plan
->>> from packetcodec.schema import Schema
->>> layout = compile_plan(Schema.parse('''
-... name = "pasture"
-... version = 1
-... [[layouts]]
-... name = "beacon"
-... id = 1
-... fields = [{ kind = "latitude" }, { kind = "longitude" }]
-... ''')).layouts[0]
->>> [scene(field) for field in layout.fields]
-[46.51234, 9.87654]
+>>> from packetcodec.starter import example_plan
+>>> plan = example_plan()
+>>> example = Example.everyday(plan, plan.layout("position"))
+>>> example.values[:3], example.data.hex()
+((7, 42, 46.51234), '11072abad13d02afae8bcf480f2c')
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import TYPE_CHECKING, NamedTuple
 
-from packetcodec.wire import FieldPlan, LayoutPlan, Plan, Point, Value, pack, to_base, to_raw, unpack
+from packetcodec.wire import FieldPlan, LayoutPlan, Plan, Point, Value, anchor_of, pack, to_base, to_raw, to_value, unpack
+from packetcodec.wire.trail.cells import place_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator, Sequence
+
+    from packetcodec.schema import Trail
+    from packetcodec.wire.trail.numbers import Bits
+
+_CLIMB = (2, 3, 3, 1, 0, -1, -4, 0)  # from point to point, in cells of altitude
 
 
-@dataclass(frozen=True, slots=True)
-class Encoding:
-    """Values that are sent.
+@dataclass(frozen=True)
+class Example:
+    """Values and points that are sent.
 
     Attributes:
-        note: what is particular about them.
-        layout: which packet.
+        plan, layout: of the packet.
         values: one per field as a caller gives it, None for absent.
-        bases: the same in base units, before clipping and wrapping; None for absent.
-        raws: the raw codes.
-        data: the packet.
-        points: earlier positions that are given for the trail, newest first.
-        trail: those that arrive.
+        points: earlier positions that are given for the trail, newest first, in base units.
+        note: what is particular about it.
         left_out: whether absent fields are not named at all, instead of null.
     """
 
-    note: str
+    plan: Plan
     layout: LayoutPlan
     values: tuple[Value, ...]
-    bases: tuple[int | None, ...]
-    raws: tuple[int, ...]
-    data: bytes
     points: tuple[Point, ...] = ()
-    trail: tuple[Point, ...] = ()
+    note: str = ""
     left_out: bool = False
 
+    @classmethod
+    def everyday(cls, plan: Plan, layout: LayoutPlan) -> Example:
+        """The everyday packet of a layout, without points."""
+        return cls(plan, layout, tuple(map(everyday_value, layout.fields)), note="everyday values")
 
-@dataclass(frozen=True, slots=True)
-class Decoding:
-    """A good packet and what it says: raw codes, values as a receiver gives them, points of its trail in base units.
+    @cached_property
+    def bases(self) -> tuple[int | None, ...]:
+        """The values in base units, before clipping and wrapping; None for absent."""
+        found = []
+        for field, value in zip(self.layout.fields, self.values, strict=True):
+            found.append(None if value is None and field.absent_code is not None else to_base(field, value))
+        return tuple(found)
+
+    @cached_property
+    def codes(self) -> tuple[int, ...]:
+        """The raw codes."""
+        found = []
+        for field, base in zip(self.layout.fields, self.bases, strict=True):
+            code = field.absent_code if base is None else to_raw(field, base)
+            assert code is not None  # noqa: S101  # a base is None for optional fields alone
+            found.append(code)
+        return tuple(found)
+
+    @cached_property
+    def anchor(self) -> Point | None:
+        """The position as it is decoded, which the points of a trail are counted from; None without trail or position."""
+        return anchor_of(self.layout, self.codes) if self.layout.trail else None
+
+    @property
+    def grid(self) -> tuple[Trail, Point]:
+        """The trail of the layout and the anchor: what points are counted by, and from where.
+
+        Raises:
+            ValueError: there is no trail, or no position.
+        """
+        if self.layout.trail is None or self.anchor is None:
+            raise ValueError(f"{self.layout.name}: no trail, or no position to count it from")
+        return self.layout.trail, self.anchor
+
+    @cached_property
+    def data(self) -> bytes:
+        """The packet."""
+        return pack(self.plan, self.layout, self.codes, self.points)
+
+    @cached_property
+    def body(self) -> bytes:
+        """The packet without its check."""
+        return self.data[: len(self.data) - self.layout.check_bytes]
+
+    @cached_property
+    def trail(self) -> tuple[Point, ...]:
+        """The points that arrive."""
+        return unpack({self.plan.version: self.plan}, self.data)[3]
+
+    def but(self, note: str, points: Iterable[Point] = ()) -> Example:
+        """The same values with other points, under another note."""
+        return replace(self, note=note, points=tuple(points))
+
+    def given(self, place: int, value: Value) -> Example:
+        """The same with another value of one field."""
+        return replace(self, values=(*self.values[:place], value, *self.values[place + 1 :]))
+
+    def coded(self, place: int, code: int) -> tuple[int, ...]:
+        """The codes with another one of one field."""
+        return (*self.codes[:place], code, *self.codes[place + 1 :])
+
+    def at(self, latitude: float | None, longitude: float | None) -> Example | None:
+        """The same at another place (degrees; None stays), or None where a range does not hold it."""
+        moved = self
+        for place, field in enumerate(self.layout.fields):
+            wanted = {"latitude": latitude, "longitude": longitude}.get(field.kind)
+            if wanted is not None:
+                if not field.low <= wanted * 10**7 <= field.max_input:
+                    return None
+                moved = moved.given(place, wanted)
+        return moved if moved.anchor else None
+
+    def without(self, *kinds: str) -> Example | None:
+        """The same with all fields of these kinds (none named: of all) absent that may be; None where none may."""
+        lost = [field.absent_code is not None and (not kinds or field.kind in kinds) for field in self.layout.fields]
+        if not any(lost):
+            return None
+        return replace(self, values=tuple(None if gone else value for gone, value in zip(lost, self.values, strict=True)))
+
+    def track(self, moves: Iterable[tuple[int, int]]) -> tuple[Point, ...]:
+        """The points of moves back from the anchor, north and east in cells, as far as they stay on the globe."""
+        return tuple(self._track(moves))
+
+    def _track(self, moves: Iterable[tuple[int, int]]) -> Iterator[Point]:
+        trail, anchor = self.layout.trail, self.anchor
+        if trail is None or anchor is None:
+            return
+        north = east = climb = age = 0
+        for number, (up, right) in enumerate(moves):
+            north, east = north + up, east + right
+            climb += _CLIMB[number % len(_CLIMB)] * trail.altitude_step
+            age += trail.interval_seed + (number % 3 == 1)
+            place = place_of(anchor[:2], (north, east), trail.step)
+            if place is None:
+                return
+            altitude = max(-10_000_000, min(10_000_000, (anchor.altitude or 0) + climb)) if trail.altitude_step else None
+            yield Point(*place, altitude, age if trail.interval_seed else None)
+
+    def assembled(self, bits: Bits) -> bytes:
+        """The packet with any bits behind its fields, padded, under a good check."""
+        return assembled(self.plan, self.layout, self.codes, bits)
+
+
+class Decoding(NamedTuple):
+    """A good packet and what it says.
 
     `again` tells whether the values and points, encoded, give the very same packet.
     """
 
     note: str
     layout: LayoutPlan
-    raws: tuple[int, ...]
+    codes: tuple[int, ...]
     values: tuple[Value, ...]
     data: bytes
     trail: tuple[Point, ...] = ()
     again: bool = True
 
 
+def decoding(plan: Plan, layout: LayoutPlan, note: str, data: bytes) -> Decoding:
+    """What a packet says.
+
+    Raises:
+        PacketFault: it is no good packet.
+    """
+    _, _, codes, points = unpack({plan.version: plan}, data)
+    again = pack(plan, layout, codes, points) == data
+    return Decoding(note, layout, codes, tuple(map(to_value, layout.fields, codes)), data, points, again)
+
+
+def assembled(plan: Plan, layout: LayoutPlan, codes: Sequence[int], bits: Bits) -> bytes:
+    """A packet of these codes with any bits behind its fields, padded, the check put behind it."""
+    number = plan.version << plan.layout_bits | layout.id
+    for field, code in zip(layout.fields, codes, strict=True):
+        number = number << field.bits | code
+    length = layout.bits + bits.length
+    number = (number << bits.length | bits.number) << -length % 8
+    return sealed(plan, number.to_bytes(-(-length // 8), "big"))
+
+
+def sealed(plan: Plan, body: bytes) -> bytes:
+    """The bytes with the check that they ask for behind them."""
+    return plan.crc.append(body, plan.seed) if plan.crc else body
+
+
 # An invented collar on an invented pasture: (kind, unit) to a value; whatever a range does not hold is its middle.
-_SCENE: dict[tuple[str, str], Value] = {
+_EVERYDAY: dict[tuple[str, str], Value] = {
     ("latitude", "degree"): 46.51234,
     ("longitude", "degree"): 9.87654,
     ("altitude", "m"): 2104.0,
@@ -87,7 +213,7 @@ _SCENE: dict[tuple[str, str], Value] = {
     ("identifier", ""): 7,
     ("counter", ""): 42,
 }
-_SCENE_SECONDS = 15_667_960  # half a year and some hours after the epoch
+_EVERYDAY_SECONDS = 15_667_960  # half a year and some hours after the epoch
 
 
 def value_of(field: FieldPlan, base: int) -> Value:
@@ -99,27 +225,13 @@ def value_of(field: FieldPlan, base: int) -> Value:
     return base + field.origin if field.scale == 1 else base / field.scale
 
 
-def scene(field: FieldPlan) -> Value:
+def everyday_value(field: FieldPlan) -> Value:
     """An everyday value of a field."""
     if field.kind == "flag":
         return True
-    value = _SCENE.get((field.kind, field.unit))
+    value = _EVERYDAY.get((field.kind, field.unit))
     if field.kind == "time":
-        value = _SCENE_SECONDS + field.origin
+        value = _EVERYDAY_SECONDS + field.origin
     if value is not None and field.low <= to_base(field, value) <= field.high - (field.modulus is not None):
         return value
     return value_of(field, (field.low + field.high) // 2 if field.kind != "choice" else (field.max_code + 1) // 2)
-
-
-def encoding(plan: Plan, layout: LayoutPlan, note: str, values: Iterable[Value], points: Iterable[Point] = ()) -> Encoding:
-    """The way of values, and of points for the trail, to a packet."""
-    given, earlier = tuple(values), tuple(points)
-    bases: list[int | None] = []
-    raws = []
-    for field, value in zip(layout.fields, given, strict=True):
-        absent = value is None and field.absent_code is not None
-        bases.append(None if absent else to_base(field, value))
-        raws.append(field.absent_code if absent else to_raw(field, to_base(field, value)))
-    codes = tuple(raw for raw in raws if raw is not None)
-    data = pack(plan, layout, codes, earlier)
-    return Encoding(note, layout, given, tuple(bases), codes, data, earlier, unpack({plan.version: plan}, data)[3])

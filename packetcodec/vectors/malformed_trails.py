@@ -3,215 +3,181 @@
 Owns one rule: which ways of being malformed stand in the vectors: all that the specification names, each at several
 places. Which fault a packet has is not decided here: `packetcodec.wire.unpack` says it.
 
->>> from packetcodec.wire import compile_plan
->>> from packetcodec.schema import Schema
->>> plan = compile_plan(Schema.parse('''
-... name = "pasture"
-... version = 1
-... [[layouts]]
-... name = "beacon"
-... id = 1
-... fields = [{ kind = "latitude" }, { kind = "longitude" }]
-... trail = { points = 3, resolution_m = 2.5, spacing = 10 }
-... '''))
->>> next(bad_trails(plan, plan.layouts[0]))[0]
-'beacon: trail, its count 3'
+>>> from packetcodec.starter import example_plan
+>>> plan = example_plan()
+>>> next(malformed_trails(Example.everyday(plan, plan.layout("track"))))
+('trail, its count 10', b'...', False)
 """
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from packetcodec.vectors.examples import encoding, scene
-from packetcodec.vectors.trails import assembled, first_point, front, head_at, moved_to, trail_encodings, without
-from packetcodec.wire.trail.cells import MAX_CELLS, POLE, east_step, reach
-from packetcodec.wire.trail.coding import write_trail
+from packetcodec.vectors.borders import unused_codes
+from packetcodec.vectors.examples import Example, assembled
+from packetcodec.vectors.trails import at_the_poles, one_point, trail_encodings
+from packetcodec.wire.trail.cells import MAX_CELLS, east_step, reach
+from packetcodec.wire.trail.coding import front, write_trail
 from packetcodec.wire.trail.numbers import MAX_ORDER, Bits
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator
 
     from packetcodec.schema import Trail
     from packetcodec.wire import LayoutPlan, Plan, Point, Value
 
-Broken = tuple[str, bytes, bool]
+#: Note, packet, and whether it has two faults.
+Malformed = tuple[str, bytes, bool]
 Given = dict[str, "Value"]
+_CUT = ("trail: no point", "trail: turning", "trail: wild, so that not all of it fits")
 
 
-def bad_trails(plan: Plan, layout: LayoutPlan) -> Iterator[Broken]:
-    """Note, packet, and whether it has two faults; nothing for a layout without a trail.
+def malformed_trails(everyday: Example) -> Iterator[Malformed]:
+    """Packets with a trail at fault; nothing for a layout without a trail.
 
     Some of them are good after all, or too long, where the limits of a layout are unusual.
     """
-    trail = layout.trail
-    if trail is None:
+    trail, anchor = everyday.layout.trail, everyday.anchor
+    if trail is None or anchor is None:
         return
-    everyday = [scene(field) for field in layout.fields]
-    raws = encoding(plan, layout, "", everyday).raws
-    head = head_at(plan, layout, everyday)
-    if head is None:
-        return
-    wrong = (*_counts(trail), *_counted(plan, layout, everyday), *_numbers(layout, trail, head), *_far(trail, head))
+    wrong = (*_counts(everyday, trail, anchor), *_numbers(everyday, trail), *_far(everyday, trail, anchor))
     for note, bits in wrong:
-        yield f"{layout.name}: trail, {note}", assembled(plan, layout, raws, bits), False
-    for latitude, sign in ((89.9995, 1), (-89.9995, -1)):
-        values = moved_to(layout, everyday, latitude, None)
-        there = values and head_at(plan, layout, values)
-        if values and there:
-            beyond = (POLE - abs(there.latitude) + trail.step // 2) // trail.step + 1
-            for cells in (beyond, min(reach(trail.step), beyond + 1000)):
-                note = f"{layout.name}: trail, a point beyond a pole"
-                moved = encoding(plan, layout, "", values).raws
-                yield note, assembled(plan, layout, moved, _one(trail, there, (sign * cells, 0))), False
-    yield from _lengths(plan, layout)
-    lost = without(layout, everyday, ("latitude", "longitude"))
-    if lost:
-        absent = encoding(plan, layout, "", lost).raws
-        for note, width, value in (
-            ("a byte of zero, but no position", 8 + -layout.bits % 8, 0),
-            ("a point, but no position", 8 + -layout.bits % 8, 1 << 6),
-            ("its first bit set, but no position", -layout.bits % 8, 1 << -layout.bits % 8 >> 1),
-            ("its last bit set, but no position", -layout.bits % 8, 1),
-        ):
-            if width:
-                bits = Bits()
-                bits.put(value, width)
-                yield f"{layout.name}: trail, {note}", assembled(plan, layout, absent, bits), False
-    yield from _with_another(plan, layout, raws)
+        yield f"trail, {note}", everyday.assembled(bits), False
+    for there, sign, last in at_the_poles(everyday):
+        for cells in (last + 1, min(reach(trail.step), last + 1001)):
+            yield "trail, a point beyond a pole", there.assembled(one_point(there, (sign * cells, 0))), False
+    yield from _lengths(everyday)
+    yield from _no_position(everyday)
+    yield from _with_another(everyday)
 
 
-def _one(trail: Trail, head: Point, place: tuple[int, int], climb: int = 0, age: int = 0) -> Bits:
-    bits = front(trail, 1 if trail.points > 1 else -1)
-    first_point(trail, bits, head, place, climb, age)
+def _bits(value: int, width: int) -> Bits:
+    bits = Bits()
+    bits.put(value, width)
     return bits
 
 
-def _counts(trail: Trail) -> Iterator[tuple[str, Bits]]:
-    for count in dict.fromkeys((trail.points, (1 << trail.count_bits) - 1)):
-        if trail.points <= count < 1 << trail.count_bits:
-            yield f"its count {count}", front(trail, count)
-
-
-def _counted(plan: Plan, layout: LayoutPlan, everyday: Sequence[Value]) -> Iterator[tuple[str, Bits]]:
-    """A count that is too large by all the points that it counts, each of them good."""
-    trail, head = layout.trail, head_at(plan, layout, everyday)
-    still = [case.points for case in trail_encodings(plan, layout) if case.note == "trail: standing still"]
-    if trail is None or head is None or not still or trail.points >= 1 << trail.count_bits:
+def _counts(everyday: Example, trail: Trail, anchor: Point) -> Iterator[tuple[str, Bits]]:
+    """Counts that are too large, without points behind them, and with as many good ones as they count."""
+    if trail.points >= 1 << trail.count_bits:
         return
-    full, kept = write_trail(trail, head, still[0], room=10_000)
+    shift = int(trail.coarsenings > 0)  # the zero that says: the schema's own grid
+    for count in dict.fromkeys((trail.points, (1 << trail.count_bits) - 1)):
+        yield f"its count {count}", _bits(count << shift, 1 + trail.count_bits + shift)
+    still = [
+        example for example in trail_encodings(everyday.plan, everyday.layout) if example.note == "trail: standing still"
+    ]
+    full, kept = write_trail(trail, anchor, still[0].points, room=10_000) if still else (Bits(), 0)
     if kept == trail.points:
-        bits = Bits()
-        bits.put(trail.points, 1 + trail.count_bits)
-        bits.put(full.number & (1 << full.length - 1) - 1, full.length - 1)  # all but the bit that says "full"
+        rest = full.length - 1  # all but the bit that says "full"
+        bits = _bits(trail.points << rest | full.number & (1 << rest) - 1, 1 + trail.count_bits + rest)
         yield f"its count {trail.points}, and as many points", bits
 
 
-def _numbers(layout: LayoutPlan, trail: Trail, head: Point) -> Iterator[tuple[str, Bits]]:
-    bits = front(trail, -1)
+def _numbers(everyday: Example, trail: Trail) -> Iterator[tuple[str, Bits]]:
+    layout = everyday.layout
+    bits = front(trail, trail.points, 0)
     bits.put((1 << MAX_ORDER + 2) - 1, MAX_ORDER + 2)
     yield "a number without end", bits
-    bits = front(trail, -1)
+    bits = front(trail, trail.points, 0)
     room = max(0, (layout.longest - layout.check_bytes) * 8 - layout.bits - bits.length)
     bits.put((1 << room) - 1, room)
     yield "all ones", bits
     # The same, the ones in a later number: from the fifth of them on the order grows.
-    bits = front(trail, -1)
-    first_point(trail, bits, head, (3, -2), 1, 5)
+    bits = one_point(everyday, (3, -2), 1, 5, count=trail.points)
     bits.put((1 << MAX_ORDER + 8) - 1, MAX_ORDER + 8)
     yield "a number without end in its second point", bits
 
 
-def _far(trail: Trail, head: Point) -> Iterator[tuple[str, Bits]]:
-    north, east = reach(trail.step) + 1, reach(east_step(trail.step, head.latitude)) + 1
-    for note, place in (
-        ("a point too far north", (north, 0)),
-        ("a point too far south", (-north, 0)),
-        ("a point too far east", (0, east)),
-        ("a point too far west", (0, -east)),
-    ):
-        yield note, _one(trail, head, place)
-    if trail.altitude_step and head.altitude is not None:
-        yield "a point too high", _one(trail, head, (0, 0), MAX_CELLS + 1, 5)
-        yield "a point too low", _one(trail, head, (0, 0), -MAX_CELLS - 1, 5)
+def _far(everyday: Example, trail: Trail, anchor: Point) -> Iterator[tuple[str, Bits]]:
+    north, east = reach(trail.step) + 1, reach(east_step(trail.step, anchor.latitude)) + 1
+    yield "a point too far north", one_point(everyday, (north, 0))
+    yield "a point too far south", one_point(everyday, (-north, 0))
+    yield "a point too far east", one_point(everyday, (0, east))
+    yield "a point too far west", one_point(everyday, (0, -east))
+    if trail.altitude_step and anchor.altitude is not None:
+        yield "a point too high", one_point(everyday, (0, 0), MAX_CELLS + 1, 5)
+        yield "a point too low", one_point(everyday, (0, 0), -MAX_CELLS - 1, 5)
     if trail.interval_seed:
-        yield "a point too old", _one(trail, head, (0, 0), 1, MAX_CELLS + 1)
-        yield "a point from after the packet", _one(trail, head, (0, 0), 1, -1)
+        yield "a point too old", one_point(everyday, (0, 0), 1, MAX_CELLS + 1)
+        yield "a point from after the packet", one_point(everyday, (0, 0), 1, -1)
 
 
-def _lengths(plan: Plan, layout: LayoutPlan) -> Iterator[Broken]:
+def _lengths(everyday: Example) -> Iterator[Malformed]:
     """Bits that end early, and bytes that are too many, whichever way the trail goes."""
-    for case in trail_encodings(plan, layout):
-        if case.note not in {"trail: no point", "trail: turning", "trail: wild, so that not all of it fits"}:
+    for example in trail_encodings(everyday.plan, everyday.layout):
+        if example.note not in _CUT:
             continue
-        number = int.from_bytes(case.data, "big") >> layout.check_bytes * 8
-        length = (len(case.data) - layout.check_bytes) * 8
-        tail = number & (1 << length - layout.bits) - 1
-        name = f"{layout.name}: {case.note}"
-        for missing in range(8, length - layout.bits + 1, 8):
-            bits = Bits()
-            bits.put(tail >> missing, length - layout.bits - missing)
-            yield f"{name}, cut by {missing // 8} byte{'s' * (missing > 8)}", assembled(plan, layout, case.raws, bits), False
-        for note, width, value in (("a byte of zero behind it", 8, 0), ("a byte of ones behind it", 8, 255)):
-            bits = Bits()
-            bits.put(tail << width | value, length - layout.bits + width)
-            yield f"{name}, {note}", assembled(plan, layout, case.raws, bits), False
-        bits = Bits()
-        bits.put(tail | 1, length - layout.bits)
-        yield f"{name}, the last bit of its padding set", assembled(plan, layout, case.raws, bits), False
+        length = 8 * len(example.body) - example.layout.bits
+        tail = int.from_bytes(example.body, "big") & (1 << length) - 1
+        changed = [
+            (f"cut by {missing // 8} byte{'s' * (missing > 8)}", tail >> missing, length - missing)
+            for missing in range(8, length + 1, 8)
+        ]
+        changed.append(("a byte of zero behind it", tail << 8, length + 8))
+        changed.append(("a byte of ones behind it", tail << 8 | 255, length + 8))
+        changed.append(("the last bit of its padding set", tail | 1, length))
+        for note, number, width in changed:
+            yield f"{example.note}, {note}", example.assembled(_bits(number, width)), False
 
 
-def _with_another(plan: Plan, layout: LayoutPlan, raws: tuple[int, ...]) -> Iterator[Broken]:
+def _no_position(everyday: Example) -> Iterator[Malformed]:
+    """Bits of a trail in a packet that has nothing to count them from."""
+    lost, padding = everyday.without("latitude", "longitude"), -everyday.layout.bits % 8
+    if lost is None:
+        return
+    yield "trail, a byte of zero, but no position", lost.assembled(_bits(0, 8 + padding)), False
+    yield "trail, a point, but no position", lost.assembled(_bits(1 << 6, 8 + padding)), False
+    if padding:
+        yield "trail, its first bit set, but no position", lost.assembled(_bits(1 << padding >> 1, padding)), False
+        yield "trail, its last bit set, but no position", lost.assembled(_bits(1, padding)), False
+
+
+def _with_another(everyday: Example) -> Iterator[Malformed]:
     """A trail that cannot be read, and a fault that is noticed before it."""
-    bits = Bits()
-    bits.put(255, 8 + -layout.bits % 8)
-    broken = assembled(plan, layout, raws, bits)
-    if plan.crc:
-        yield f"{layout.name}: a bad trail, and a wrong check", broken[:-1] + bytes([broken[-1] ^ 1]), True
-    for index, field in enumerate(layout.fields):
-        if field.max_code + 1 < 1 << field.bits and field.max_code + 1 != field.absent_code:
-            codes = (*raws[:index], field.max_code + 1, *raws[index + 1 :])
-            yield f"{layout.name}: a bad trail, and an unused code", assembled(plan, layout, codes, bits), True
+    bits = _bits(255, 8 + -everyday.layout.bits % 8)
+    if everyday.plan.crc:
+        broken = everyday.assembled(bits)
+        yield "a bad trail, and a wrong check", broken[:-1] + bytes([broken[-1] ^ 1]), True
+    for place, field in enumerate(everyday.layout.fields):
+        if field.max_code + 1 in unused_codes(field):
+            codes = everyday.coded(place, field.max_code + 1)
+            yield "a bad trail, and an unused code", assembled(everyday.plan, everyday.layout, codes, bits), True
             break
 
 
-def refused_points(layout: LayoutPlan) -> Iterator[tuple[str, list[Value], list[Given]]]:
+def refused_points(plan: Plan, layout: LayoutPlan) -> Iterator[tuple[str, Example, list[Given]]]:
     """Note, values of the fields, and points of a trail of which one is at fault, all as a caller gives them."""
-    everyday = [scene(field) for field in layout.fields]
-    trail = layout.trail
-    if trail is None:
-        yield "a point, but no trail in this layout", everyday, [{"latitude": 46.5, "longitude": 9.8}]
-        return
+    everyday, trail = Example.everyday(plan, layout), layout.trail
     good: Given = {"latitude": 46.5, "longitude": 9.8}
+    if trail is None:
+        yield "a point, but no trail in this layout", everyday, [good]
+        return
     good |= {"altitude": 2100.0} if trail.altitude_step else {}
     good |= {"age": 30} if trail.interval_seed else {}
-    for note, wrong in _wrong(trail):
-        first = {name: value for name, value in (good | wrong).items() if value != _MISSING}
-        yield note, everyday, [first]
+    for note, wrong in _wrong(trail, good):
+        yield note, everyday, [wrong]
     far: Given = {"latitude": 90.5}
     yield "the second of three", everyday, [good, good | far, good]
     yield "the one behind the most that are sent", everyday, [*[good] * trail.points, good | far]
     yield "one behind a point that cannot be carried", everyday, [good | {"latitude": -89.0}, good | far]
-    lost = without(layout, everyday, ("latitude", "longitude"))
-    if lost:
+    if lost := everyday.without("latitude", "longitude"):
         yield "a packet without a position", lost, [good | far]
 
 
-_MISSING = "missing"
-
-
-def _wrong(trail: Trail) -> Iterator[tuple[str, Given]]:
-    """What makes a point wrong: the members that differ."""
+def _wrong(trail: Trail, good: Given) -> Iterator[tuple[str, Given]]:
+    """Points with one wrong member."""
     names = [("latitude", 90.0, -90.0, 1e-7), ("longitude", 180.0, -180.0, 1e-7)]
     names += [("altitude", 10_100_000.0, -10_100_000.0, 0.01)] if trail.altitude_step else []
     names += [("age", 2_147_483_647, 0, 1)] if trail.interval_seed else []
     for name, most, least, step in names:
-        yield f"{name} just above the range", {name: most + step}
-        yield f"{name} just below the range", {name: least - step}
-        yield f"{name} above the range by a tenth of a base unit, before rounding", {name: most + step / 10}
-        yield f"{name} below the range by a tenth of a base unit, before rounding", {name: least - step / 10}
-        yield f"{name} so large that the product is infinite", {name: 1.7e308}
-        yield f"{name} a text, not a number", {name: "one"}
-        yield f"{name} yes, not a number", {name: True}
+        yield f"{name} just above the range", good | {name: most + step}
+        yield f"{name} just below the range", good | {name: least - step}
+        yield f"{name} above the range by a tenth of a base unit, before rounding", good | {name: most + step / 10}
+        yield f"{name} below the range by a tenth of a base unit, before rounding", good | {name: least - step / 10}
+        yield f"{name} so large that the product is infinite", good | {name: 1.7e308}
+        yield f"{name} a text, not a number", good | {name: "one"}
+        yield f"{name} yes, not a number", good | {name: True}
         if name in ("latitude", "longitude"):
-            yield f"{name} null", {name: None}
-            yield f"{name} missing", {name: _MISSING}
+            yield f"{name} null", good | {name: None}
+            yield f"{name} missing", {other: value for other, value in good.items() if other != name}

@@ -3,19 +3,10 @@
 Owns one rule: the form of the file (told in the specification, section 9.3). Physical values are JSON numbers that
 read back to the very same double; one vector stands on one line.
 
->>> from packetcodec.wire import compile_plan
->>> from packetcodec.schema import Schema
->>> plan = compile_plan(Schema.parse('''
-... name = "pasture"
-... version = 1
-... check = { crc = "none" }
-... [[layouts]]
-... name = "gate"
-... id = 2
-... fields = [{ kind = "flag", name = "open" }]
-... '''))
->>> json.loads(write_vectors(plan)["pasture-v1.vectors.json"])["good"][0]
-{'note': 'everyday values', 'layout': 'gate', 'hex': '1280', 'raw': {'open': 1}, 'values': {'open': True}}
+>>> from packetcodec.starter import example_plan
+>>> vectors = json.loads(write_vectors(example_plan())["pasture-v1.vectors.json"])
+>>> vectors["bad"][1]
+{'note': "position: nothing behind the header's bytes", 'hex': '11', 'status': 'too_short', 'field': None, 'offset': 8}
 """
 
 from __future__ import annotations
@@ -23,15 +14,16 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING, Any
 
-from packetcodec.vectors import valid as cases
-from packetcodec.vectors.malformed import bad_packets
-from packetcodec.vectors.trails import ages
+from packetcodec.codec.points import from_points
+from packetcodec.vectors.malformed import malformed
+from packetcodec.vectors.valid import decodings, encodings, refusals
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from packetcodec.schema import Trail
     from packetcodec.wire import LayoutPlan, Plan, Point
+
+Row = dict[str, Any]
 
 
 def write_vectors(plan: Plan) -> dict[str, str]:
@@ -49,81 +41,64 @@ def write_vectors(plan: Plan) -> dict[str, str]:
     return {f"{plan.name}-v{plan.version}.vectors.json": "{\n" + ",\n".join(parts) + "\n}\n"}
 
 
-def _by_name(layout: LayoutPlan, items: Iterable[Any]) -> dict[str, Any]:
+def _by_name(layout: LayoutPlan, items: Iterable[Any]) -> Row:
     return {field.name: item for field, item in zip(layout.fields, items, strict=True)}
 
 
-def _good(plan: Plan) -> list[dict[str, Any]]:
+def _good(plan: Plan) -> list[Row]:
     rows = []
-    for case in cases.decodings(plan):
-        row: dict[str, Any] = {
-            "note": case.note, "layout": case.layout.name, "hex": case.data.hex(),
-            "raw": _by_name(case.layout, case.raws), "values": _by_name(case.layout, case.values),
-        }  # fmt: skip
-        if case.layout.trail:
-            row |= _arrives(case.layout, case.raws, case.trail)
-        if not case.again:
-            row["decode_only"] = True
-        rows.append(row)
+    for found in decodings(plan):
+        layout = found.layout
+        row: Row = {"note": found.note, "layout": layout.name, "hex": found.data.hex()}
+        row |= {"raw": _by_name(layout, found.codes), "values": _by_name(layout, found.values)}
+        if layout.trail:
+            for name, physical in (("trail", True), ("trail_base", False)):
+                row[name] = _points(layout, found.codes, found.trail, physical=physical, aged=True)
+        rows.append(row if found.again else row | {"decode_only": True})
     return rows
 
 
-def _encode(plan: Plan) -> list[dict[str, Any]]:
+def _encode(plan: Plan) -> list[Row]:
     rows = []
-    for case in cases.encodings(plan):
-        given = _by_name(case.layout, case.values)
-        if case.left_out:
+    for example in encodings(plan):
+        layout = example.layout
+        given = _by_name(layout, example.values)
+        if example.left_out:
             given = {name: value for name, value in given.items() if value is not None}
-        row: dict[str, Any] = {"note": case.note, "layout": case.layout.name, "input": given}
-        row |= {"base": _by_name(case.layout, case.bases), "raw": _by_name(case.layout, case.raws)}
-        if case.layout.trail:
-            given_ages = tuple(point.age for point in case.points)
-            row["input_trail"] = _points(case.layout.trail, case.points, given_ages, physical=True)
-            row["base_trail"] = _points(case.layout.trail, case.points, given_ages, physical=False)
-            row["points_sent"] = len(case.trail)
-        rows.append(row | {"hex": case.data.hex()})
+        row: Row = {"note": example.note, "layout": layout.name, "input": given}
+        row |= {"base": _by_name(layout, example.bases), "raw": _by_name(layout, example.codes)}
+        if layout.trail:
+            for name, physical in (("input_trail", True), ("base_trail", False)):
+                row[name] = _points(layout, example.codes, example.points, physical=physical, aged=False)
+            row["points_sent"] = len(example.trail)
+        rows.append(row | {"hex": example.data.hex()})
     return rows
 
 
-def _arrives(layout: LayoutPlan, raws: Sequence[int], points: Sequence[Point]) -> dict[str, Any]:
-    """The points of a packet as a receiver gives them, and in base units."""
-    if layout.trail is None:
-        return {}
-    known = ages(layout, raws, points)
-    members = {}
-    for name, physical in (("trail", True), ("trail_base", False)):
-        members[name] = _points(layout.trail, points, known, physical=physical, aged=True)
-    return members
-
-
-def _points(
-    trail: Trail, points: Sequence[Point], known: Sequence[int | None], *, physical: bool, aged: bool = False
-) -> list[dict[str, float | None]]:
-    """Points by the names of their parts; altitude and age only where the trail has them (an age also where it follows)."""
+def _points(layout: LayoutPlan, codes: Sequence[int], points: Sequence[Point], *, physical: bool, aged: bool) -> list[Row]:
+    """Points by the names of their parts; altitude only where the trail has it, age there or where `aged` asks for it."""
     rows = []
-    for point, age in zip(points, known, strict=True):
-        row: dict[str, float | None] = {"latitude": point.latitude, "longitude": point.longitude}
-        if physical:
-            row = {"latitude": point.latitude / 10**7, "longitude": point.longitude / 10**7}
-        if trail.altitude_step:
-            row["altitude"] = point.altitude / 100 if physical and point.altitude is not None else point.altitude
-        if trail.interval_seed or aged:
-            row["age"] = age
+    for base, given in zip(points, from_points(layout, codes, points), strict=True):
+        row = given._asdict() if physical else base._asdict() | {"age": given.age}
+        if not (layout.trail and layout.trail.altitude_step):
+            del row["altitude"]
+        if not (aged or (layout.trail and layout.trail.interval_seed)):
+            del row["age"]
         rows.append(row)
     return rows
 
 
-def _refused(plan: Plan) -> list[dict[str, Any]]:
+def _refused(plan: Plan) -> list[Row]:
     rows = []
-    for case in cases.refusals(plan):
-        row: dict[str, Any] = {"note": case.note, "layout": case.layout.name, "input": case.values}
-        row |= {"input_trail": case.trail} if case.trail else {}
-        rows.append(row | {"field": case.field})
+    for refusal in refusals(plan):
+        row: Row = {"note": refusal.note, "layout": refusal.layout.name, "input": refusal.values}
+        row |= {"input_trail": refusal.trail} if refusal.trail else {}
+        rows.append(row | {"field": refusal.field})
     return rows
 
 
-def _bad(plan: Plan) -> list[dict[str, Any]]:
+def _bad(plan: Plan) -> list[Row]:
     return [
-        {"note": case.note, "hex": case.data.hex(), "status": case.status, "field": case.field, "offset": case.offset}
-        for case in bad_packets(plan)
+        {"note": bad.note, "hex": bad.data.hex(), "status": bad.status, "field": bad.field, "offset": bad.offset}
+        for bad in malformed(plan)
     ]

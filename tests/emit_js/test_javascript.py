@@ -19,7 +19,7 @@ from packetcodec.emit.js.writer import write_javascript
 from packetcodec.reference.codec import ReferenceCodec
 from packetcodec.starter import schema_text
 from packetcodec.vectors import write_vectors
-from packetcodec.vectors.trails import assembled
+from packetcodec.vectors.examples import assembled
 from packetcodec.wire import anchor_of, write_trail
 from packetcodec.wire.trail.numbers import Bits
 from tests.support.js_material import seeded, to_decode, to_encode, trail_schema
@@ -242,7 +242,6 @@ def test_all_checks_of_the_catalogue_are_computed_alike():
 
 
 # Not shrunk: every try is a run of Node.js, and what fails is printed with its number and job already.
-@pytest.mark.slow
 @settings(deadline=None, max_examples=10, phases=[Phase.generate], suppress_health_check=list(HealthCheck))
 @given(st.data())
 def test_random_schemas_decode_and_encode_alike(data):

@@ -27,7 +27,7 @@ from typing import TYPE_CHECKING, Any
 from packetcodec.emit.render import Templates
 from packetcodec.errors import FAULTS
 from packetcodec.schema import KINDS
-from packetcodec.vectors.examples import encoding, scene
+from packetcodec.vectors.examples import Example
 from packetcodec.wire import FieldPlan, LayoutPlan, Plan, bounds, decimal
 from packetcodec.wire.trail import cells
 from packetcodec.wire.trail import coding as trail
@@ -73,7 +73,7 @@ def _remark(words: str) -> str:
 
 def _example(plan: Plan) -> dict[str, Any]:
     layout = plan.layouts[0]
-    case = encoding(plan, layout, "", map(scene, layout.fields))
+    case = Example.everyday(plan, layout)
     named = zip(layout.fields, case.values, strict=True)
     return {
         "layout": layout.name,

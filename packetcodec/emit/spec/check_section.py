@@ -25,7 +25,7 @@ from typing import TYPE_CHECKING, Any
 from packetcodec.crc import CHECK_INPUT, MODEM_NOTE, Crc
 from packetcodec.crc.distance import distance_at, joint_check_bits
 from packetcodec.emit.text import table
-from packetcodec.vectors import valid as cases
+from packetcodec.vectors.valid import worked_examples
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -45,7 +45,7 @@ def check_parts(plan: Plan, crc: Crc) -> dict[str, Any]:
         return int(f"{number:0{crc.width}b}"[::-1], 2)
 
     trails = any(layout.trail for layout in plan.layouts)
-    first = cases.examples(plan, plan.layouts[0])[0]
+    first = worked_examples(plan, plan.layouts[0])[0]
     body = first.data[: len(first.data) - crc.size]
     function = crc.function(plan.seed)
     states = [word(function(body[:count]) ^ crc.xor_out) for count in range(1, len(body) + 1)]

@@ -24,14 +24,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from packetcodec.emit.text import rounded_up, table
-from packetcodec.wire import LayoutPlan, Point, anchor_of, trail_bound
+from packetcodec.wire import LayoutPlan, Point, trail_bound
 from packetcodec.wire.trail.cells import east_step
 from packetcodec.wire.trail.coding import _Grid
 from packetcodec.wire.trail.numbers import Bits, Scale, put
 
 if TYPE_CHECKING:
     from packetcodec.schema import Trail
-    from packetcodec.vectors.examples import Encoding
+    from packetcodec.vectors.examples import Example
 
 _HEAD = ("point", "what", "cell", "moved", "error", "guess", "residual", "sum", "count", "order", "bits")
 _DEGREES = (*range(0, 90, 10), 89)
@@ -72,9 +72,9 @@ def trail_parts(layout: LayoutPlan, trail: Trail) -> dict[str, Any]:
     }
 
 
-def trail_example(layout: LayoutPlan, case: Encoding) -> dict[str, Any] | None:
+def trail_example(layout: LayoutPlan, case: Example) -> dict[str, Any] | None:
     """The trail of a packet taken apart: its bits, and a row for each number in it; None for a packet without one."""
-    trail, head = layout.trail, anchor_of(layout, case.raws)
+    trail, head = layout.trail, case.anchor
     if trail is None or head is None:
         return None
     length = (len(case.data) - layout.check_bytes) * 8
@@ -141,7 +141,7 @@ def _shown(value: int, order: int, steady: int) -> str:
     return f"{word[: ones + 1]} {word[ones + 1 :]}".rstrip()
 
 
-def _lines(trail: Trail, head: Point, case: Encoding, shift: int) -> list[str]:
+def _lines(trail: Trail, head: Point, case: Example, shift: int) -> list[str]:
     """Each point in base units: given, its cell, and as it arrives."""
     step = trail.step << shift
     wide = east_step(step, head.latitude)

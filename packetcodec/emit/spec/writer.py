@@ -29,9 +29,9 @@ from packetcodec.emit.spec.check_section import check_parts
 from packetcodec.emit.spec.trail_text import trail_example, trail_parts
 from packetcodec.emit.text import Piece, diagram, exact, keys, one_line, reflowed, rounded_up, table
 from packetcodec.schema import KINDS
-from packetcodec.vectors import valid as cases
-from packetcodec.vectors.examples import Encoding, value_of
-from packetcodec.vectors.malformed import bad_packets
+from packetcodec.vectors.examples import Example, value_of
+from packetcodec.vectors.malformed import malformed
+from packetcodec.vectors.valid import worked_examples
 from packetcodec.wire import (
     FieldPlan,
     LayoutPlan,
@@ -162,7 +162,7 @@ def _layout(plan: Plan, layout: LayoutPlan, number: int, told: set[str]) -> dict
         ],
         "position": None if bound is None else rounded_up(bound, 2),
         "trail": trail_parts(layout, layout.trail) if layout.trail else None,
-        "examples": [_example(plan, case, told) for case in cases.examples(plan, layout)],
+        "examples": [_example(plan, case, told) for case in worked_examples(plan, layout)],
     }
 
 
@@ -209,8 +209,8 @@ def _whole_numbers(plan: Plan) -> dict[str, bool]:
 
 def _spoken(plan: Plan, layout: LayoutPlan) -> list[tuple[str, str]]:
     """The first example of a layout as a question of the line protocol, and its answer."""
-    case = cases.examples(plan, layout)[0]
-    groups: list[tuple[int | None, ...]] = [(layout.id, *case.raws), *case.trail]
+    case = worked_examples(plan, layout)[0]
+    groups: list[tuple[int | None, ...]] = [(layout.id, *case.codes), *case.trail]
     words = " | ".join(" ".join("-" if number is None else str(number) for number in group) for group in groups)
     return [(f"decode {case.data.hex()}", f"ok {words}")]
 
@@ -285,13 +285,13 @@ def _shown(value: Value) -> str:
     return "absent" if value is None else str(value)
 
 
-def _example(plan: Plan, case: Encoding, told: set[str]) -> dict[str, Any]:
+def _example(plan: Plan, case: Example, told: set[str]) -> dict[str, Any]:
     rows: list[list[object]] = [["key", "field", "value", "base", "base in range", "raw", "binary", "arrives as"]]
     layout = case.layout
     rows.append(["v", "version", "", "", "", plan.version, f"{plan.version:0{plan.version_bits}b}", ""])
     if plan.layout_bits:
         rows.append(["i", "layout id", "", "", "", layout.id, f"{layout.id:0{plan.layout_bits}b}", ""])
-    columns = zip(keys(len(layout.fields)), layout.fields, case.values, case.bases, case.raws, strict=True)
+    columns = zip(keys(len(layout.fields)), layout.fields, case.values, case.bases, case.codes, strict=True)
     for key, field, value, base, raw in columns:
         within: object = "-" if base is None else in_range(field, base)
         arrived = _shown(to_value(field, raw))
@@ -323,8 +323,8 @@ def _lines(words: Iterable[str]) -> str:
     return "\n        ".join(" ".join(every[index : index + 8]) for index in range(0, len(every), 8))
 
 
-def _sums(layout: LayoutPlan, case: Encoding) -> Iterator[str]:
-    for field, base, raw in zip(layout.fields, case.bases, case.raws, strict=True):
+def _sums(layout: LayoutPlan, case: Example) -> Iterator[str]:
+    for field, base, raw in zip(layout.fields, case.bases, case.codes, strict=True):
         if base is None or field.step == 1:
             continue
         yield _sum(field, in_range(field, base), raw)
@@ -352,7 +352,7 @@ _TELLING = ("bad_trail", "out_of_range", "bad_padding", "bad_check", "too_short"
 def _bad(plan: Plan) -> dict[str, str]:
     """A few bad packets of each sort, the most telling ones, in decoding order."""
     head = ("packet", "status", "field", "offset", "what is wrong")
-    found = list(bad_packets(plan))
+    found = list(malformed(plan))
     tables = {}
     for name, pair in (("single", False), ("pairs", True)):
         firsts: dict[str, tuple[object, ...]] = {}

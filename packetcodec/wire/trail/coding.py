@@ -159,17 +159,17 @@ def write_trail(trail: Trail, head: Point, points: Sequence[Point], *, room: int
     for shift in range(trail.coarsenings + 1):
         written = list(_written(trail, head, points[: trail.points], shift))
         for kept in range(len(written) - 1, -1, -1):
-            front = _front(trail, kept, shift)
-            if front.length + written[kept].length <= room:
+            bits = front(trail, kept, shift)
+            if bits.length + written[kept].length <= room:
                 break
         if kept == len(written) - 1 or shift == trail.coarsenings:
             break
     body = written[kept]
-    front.put(body.number, body.length)
-    return front, kept
+    bits.put(body.number, body.length)
+    return bits, kept
 
 
-def _front(trail: Trail, count: int, shift: int) -> Bits:
+def front(trail: Trail, count: int, shift: int) -> Bits:
     """Count and shift."""
     bits = Bits()
     if count == trail.points:
