@@ -10,14 +10,10 @@ True
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import Any, Final, Literal, get_args
 
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-
-OK = "ok"
-
-FAULTS = (
+#: A fault's name, in the order in which decoders look for them.
+FaultName = Literal[
     "too_short",  # not even a whole header, or fewer bytes than the layout has
     "too_long",  # more bytes than the layout has
     "unknown_version",
@@ -26,12 +22,36 @@ FAULTS = (
     "bad_padding",  # a bit behind the last field that is not zero
     "out_of_range",  # a raw code that the field never sends
     "bad_trail",
-)
-STATUSES = (OK, *FAULTS)
+]
+#: What a decoder answers: "ok", or the name of the first fault.
+Status = Literal["ok"] | FaultName
+
+OK: Final = "ok"
+FAULTS: tuple[FaultName, ...] = get_args(FaultName)
+STATUSES: tuple[Status, ...] = (OK, *FAULTS)
 
 
 class PacketcodecError(ValueError):
-    """The ancestor of all faults that come from data: packets, values, schemas, logs, radio settings."""
+    """The ancestor of all faults that come from data: packets, values, schemas, logs, radio settings.
+
+    All of them can be pickled and copied, attributes and notes included, so they come back from a worker process.
+
+    >>> from packetcodec import Codec
+    >>> try:
+    ...     Codec([])
+    ... except PacketcodecError as fault:
+    ...     print(fault)
+    a codec needs at least one schema
+    """
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        # An exception is made again by calling its class with its message alone, unless told otherwise: that fails for
+        # every class with arguments of its own, and a pool of workers then waits for ever.
+        return _made_again, (type(self), self.args), self.__dict__
+
+
+def _made_again(kind: type[PacketcodecError], args: tuple[object, ...]) -> PacketcodecError:
+    return kind.__new__(kind, *args)
 
 
 class PacketFault(PacketcodecError):
@@ -41,9 +61,17 @@ class PacketFault(PacketcodecError):
         status: one of `FAULTS`.
         field: name of the field that is out of range, or None.
         offset: first bit the fault is about, counted from the packet's first bit, or None.
+
+    >>> fault = PacketFault("out_of_range", "battery: raw code 127", field="battery", offset=83)
+    >>> str(fault), fault.status, fault.field
+    ('out_of_range: battery: raw code 127', 'out_of_range', 'battery')
     """
 
-    def __init__(self, status: str, message: str, *, field: str | None = None, offset: int | None = None) -> None:
+    status: FaultName
+    field: str | None
+    offset: int | None
+
+    def __init__(self, status: FaultName, message: str, *, field: str | None = None, offset: int | None = None) -> None:
         super().__init__(f"{status}: {message}")
         self.status = status
         self.field = field
@@ -56,7 +84,14 @@ class ValueFault(PacketcodecError):
     Attributes:
         layout: name of the layout.
         field: name of the field, or None when the fault is about the layout as a whole.
+
+    >>> fault = ValueFault("collar: 256 is outside 0..255", layout="position", field="collar")
+    >>> fault.layout, fault.field
+    ('position', 'collar')
     """
+
+    layout: str
+    field: str | None
 
     def __init__(self, message: str, *, layout: str, field: str | None = None) -> None:
         super().__init__(message)
@@ -93,27 +128,3 @@ class LogFault(PacketcodecError):
 
 class RadioFault(PacketcodecError):
     """A radio setting outside what the modem, or the sub-band, allows."""
-
-
-def nearest(word: str, known: Iterable[str]) -> str | None:
-    """The known word that a mistyped or shortened one most likely means, or None."""
-    known = tuple(known)
-    # The standard library's matcher would add a tenth to the time that importing this package takes.
-    found = [(distance, other) for other in known if (distance := _edits(word, other)) <= max(1, len(word) // 3)]
-    # With nothing alike, a beginning: max for maximum.
-    found = found or [(len(other), other) for other in known if len(word) > 1 and other.startswith(word)]
-    return min(found, default=(0, None))[1]
-
-
-def _edits(word: str, other: str) -> int:
-    """Letters to insert, delete, replace or swap with a neighbour to get from one word to the other."""
-    rows = [list(range(len(other) + 1))]
-    for number, letter in enumerate(word, 1):
-        row = [number]
-        for column, target in enumerate(other, 1):
-            least = min(rows[-1][column] + 1, row[-1] + 1, rows[-1][column - 1] + (letter != target))
-            if number > 1 and column > 1 and (letter, word[number - 2]) == (other[column - 2], target):
-                least = min(least, rows[-2][column - 2] + 1)
-            row.append(least)
-        rows.append(row)
-    return rows[-1][-1]

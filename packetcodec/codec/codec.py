@@ -19,17 +19,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from packetcodec.codec.compiled import compile_decoder, compile_encoder
 from packetcodec.codec.packet import Packet
 from packetcodec.codec.points import from_points, to_point
-from packetcodec.errors import OK, PacketcodecError, PacketFault, ValueFault, nearest
+from packetcodec.errors import OK, PacketcodecError, PacketFault, ValueFault
 from packetcodec.schema import Schema
+from packetcodec.spelling import nearest
 from packetcodec.wire import LayoutPlan, OutOfRangeFault, Plan, Point, compile_plan, pack, to_base, to_raw, to_value, unpack
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Iterator, Sequence
+
+    from packetcodec.errors import FaultName
 
 
 def _schemas(given: Any) -> Iterator[Schema]:
@@ -44,14 +47,17 @@ def _schemas(given: Any) -> Iterator[Schema]:
 class Codec:
     """Encodes with one schema version, decodes with every version given.
 
+    A codec never changes once it is made: any number of threads may use one at the same time. It can be pickled and
+    copied, so worker processes may be given one (``pool.map(codec.decode, packets)``). A subclass may override `encode`,
+    `decode` and `quantize`; `try_decode` calls `decode`.
+
     Attributes:
         plan: the plan that `encode` follows: that of the first schema given.
         plans: schema version to plan.
-        decode: what a packet says, ``bytes -> Packet``. It raises PacketFault with the first fault in decoding
-            order, see `packetcodec.errors.FAULTS`. Compiled code itself, since a method around it would be felt.
     """
 
-    decode: Callable[[bytes], Packet]
+    plan: Plan
+    plans: dict[int, Plan]
 
     def __init__(self, schemas: Schema | Iterable[Schema]) -> None:
         """Compile a schema, or several versions of one that share a header and tell themselves apart by it.
@@ -64,13 +70,23 @@ class Codec:
         if not given:
             raise PacketcodecError("a codec needs at least one schema")
         self.plan = compile_plan(given[0])
-        self.plans: dict[int, Plan] = {}
+        self.plans = {}
         for plan in map(compile_plan, given):
             self._add(plan)
-        self._encoders = {
-            layout.name: compile_encoder(self.plan, layout) for layout in self.plan.layouts if layout.trail is None
-        }
-        self.decode = compile_decoder(self.plans.values(), self._plainly)
+        self._compile()
+
+    def _compile(self) -> None:
+        layouts = [layout for layout in self.plan.layouts if layout.trail is None]
+        self._encoders = {layout.name: compile_encoder(self.plan, layout) for layout in layouts}
+        self._decode = compile_decoder(self.plans.values(), self._decode_in_words)
+
+    def __getstate__(self) -> dict[str, Any]:
+        # Compiled functions cannot be pickled: they are compiled again.
+        return {name: value for name, value in self.__dict__.items() if name not in {"_encoders", "_decode"}}
+
+    def __setstate__(self, state: dict[str, Any]) -> None:
+        self.__dict__.update(state)
+        self._compile()
 
     def __repr__(self) -> str:
         versions = "; ".join(
@@ -158,14 +174,40 @@ class Codec:
             message = f"{name!r} is not a layout of version {self.plan.version}: one of {known}"
             raise ValueFault(message, layout=str(name)) from None
 
-    def _plainly(self, data: bytes) -> Packet:
-        plan, layout, raws, points = unpack(self.plans, memoryview(data).tobytes())
-        values = {field.name: to_value(field, raw) for field, raw in zip(layout.fields, raws, strict=True)}
-        numbers = (*raws, 0) if layout.padding else raws  # as the compiled way has them
-        return Packet(layout.name, plan.version, values, numbers, from_points(layout, raws, points))
+    def decode(self, data: bytes | bytearray | memoryview) -> Packet:
+        """What a packet says.
 
-    def try_decode(self, data: bytes) -> tuple[str, Packet | None]:
-        """The status of a packet, "ok" or a fault's name, and what it says (None for a fault). Never raises on content."""
+        Args:
+            data: the whole packet; a memoryview of any shape is read in its own order.
+
+        Raises:
+            PacketFault: the first fault in decoding order, see `packetcodec.errors.FAULTS`.
+            TypeError: `data` is no bytes.
+
+        >>> from packetcodec.starter import schema_text
+        >>> codec = Codec(Schema.parse(schema_text()))
+        >>> packet = codec.decode(bytes.fromhex("11072abad13d02afae8bcf480f2c"))
+        >>> packet.layout, packet.values["latitude"]
+        ('position', 46.512349)
+        """
+        return self._decode(data if type(data) is bytes else memoryview(data).tobytes())
+
+    def _decode_in_words(self, data: bytes) -> Packet:
+        """The way of a packet that is not plainly good: the same result, and every fault in words."""
+        plan, layout, codes, points = unpack(self.plans, data)
+        values = {field.name: to_value(field, code) for field, code in zip(layout.fields, codes, strict=True)}
+        return Packet(layout.name, plan.version, values, codes, from_points(layout, codes, points))
+
+    def try_decode(self, data: bytes | bytearray | memoryview) -> tuple[Literal["ok"], Packet] | tuple[FaultName, None]:
+        """The status of a packet, "ok" or a fault's name, and what it says (None for a fault). Never raises on content.
+
+        Raises:
+            TypeError: `data` is no bytes.
+
+        >>> from packetcodec.starter import schema_text
+        >>> Codec(Schema.parse(schema_text())).try_decode(b"")
+        ('too_short', None)
+        """
         try:
             return OK, self.decode(data)
         except PacketFault as fault:

@@ -9,16 +9,16 @@ decoder reads like this (a layout of one identifier and one altitude, with a CRC
 
     def decode(data):
         try: head = data[0]
-        except (LookupError, TypeError): return otherwise(data)
+        except IndexError: return otherwise(data)
         if head == 17:
             if len(data) != 6: return otherwise(data)
             if crc1_1(data, 0, table1_1) != 41830: return otherwise(data)
-            r0, r1, padding = numbers = unpack1_1(data)
-            if padding: return otherwise(data)
+            if data[3] & 7: return otherwise(data)
+            r0, r1, = codes = unpack1_1(data)
             if r1 <= 8189: v1 = (-50000.0 + r1 * 116.0) / 100.0
             elif r1 == 8190: v1 = 9000.0
             else: return otherwise(data)
-            return new(Packet, ("beacon", 1, {"collar": r0, "altitude": v1}, numbers, ()))
+            return new(Packet, ("beacon", 1, {"collar": r0, "altitude": v1}, codes, ()))
         return otherwise(data)
 """
 
@@ -46,6 +46,7 @@ Encoder = Callable[[Mapping[str, Any]], bytes | None]
 def compile_decoder(plans: Iterable[Plan], otherwise: Decoder) -> Decoder:
     """A function from a packet of these plans (all with the same header) to what it says; faults go `otherwise`.
 
+    The packet comes as `bytes` and nothing else: of a buffer with larger items the lengths would not be bytes.
     One function for all layouts: a second call would cost more than the tests that tell them apart.
     """
     names: dict[str, Any] = {"new": tuple.__new__, "Packet": Packet, "otherwise": otherwise}
@@ -62,7 +63,7 @@ def compile_decoder(plans: Iterable[Plan], otherwise: Decoder) -> Decoder:
     spare = -header_bits % 8
     lines = [
         f"try: head = {first}{f' >> {spare}' if spare else ''}",
-        "except (LookupError, TypeError): return otherwise(data)",  # no byte, or no bytes at all
+        "except IndexError: return otherwise(data)",  # not even a header
         *bodies,
         "return otherwise(data)",
     ]
@@ -74,17 +75,16 @@ def _decoding(plan: Plan, layout: LayoutPlan, names: dict[str, Any]) -> list[str
     """The lines that decode a packet of one layout, its header already known."""
     mark = f"{plan.version}_{layout.id}"
     form = f"p{plan.header_bits}" + "".join(f"u{field.bits}" for field in layout.fields)
-    names[f"unpack{mark}"] = bits.compile(f"{form}u{layout.padding}" if layout.padding else form).unpack
+    names[f"unpack{mark}"] = bits.compile(form).unpack
     lines = [f"if len(data) != {layout.size}: return otherwise(data)"]
     if plan.crc:
         names[f"crc{mark}"], names[f"table{mark}"], start = plan.crc.engine(plan.seed)
         wanted = plan.crc.residue() ^ plan.crc.xor_out
         lines.append(f"if crc{mark}(data, {start}, table{mark}) != {wanted}: return otherwise(data)")
-    codes = "".join(f"r{number}, " for number in range(len(layout.fields)))
     if layout.padding:
-        lines += [f"{codes}padding = numbers = unpack{mark}(data)", "if padding: return otherwise(data)"]
-    else:
-        lines.append(f"{codes}= numbers = unpack{mark}(data)")
+        lines.append(f"if data[{layout.data_bytes - 1}] & {(1 << layout.padding) - 1}: return otherwise(data)")
+    codes = "".join(f"r{number}, " for number in range(len(layout.fields)))
+    lines.append(f"{codes}= codes = unpack{mark}(data)")
     values = []
     for number, field in enumerate(layout.fields):
         raw, value = f"r{number}", f"v{number}"
@@ -109,7 +109,7 @@ def _decoding(plan: Plan, layout: LayoutPlan, names: dict[str, Any]) -> list[str
                 lines.append(f"elif {raw} == {field.absent_code}: {value} = None")
             lines.append("else: return otherwise(data)")
         values.append(f"{field.name!r}: {value}")
-    lines.append(f"return new(Packet, ({layout.name!r}, {plan.version}, {{{', '.join(values)}}}, numbers, ()))")
+    lines.append(f"return new(Packet, ({layout.name!r}, {plan.version}, {{{', '.join(values)}}}, codes, ()))")
     return lines
 
 

@@ -15,6 +15,9 @@ class TrailPoint(NamedTuple):
         latitude, longitude: degrees.
         altitude: metres, or None where it is not known or not carried.
         age: seconds before the packet's own position, or None where it is not known.
+
+    >>> TrailPoint(46.51234, 9.87654, age=30).altitude is None
+    True
     """
 
     latitude: float
@@ -24,26 +27,25 @@ class TrailPoint(NamedTuple):
 
 
 class Packet(NamedTuple):
-    """What a packet says. Immutable, and made without a call of Python code, since a receiver makes many.
+    """What a packet says. Immutable, equal to any other that says the same, and picklable.
 
     Attributes:
         layout: name of the layout.
         version: schema version of the packet.
         values: field name to physical value in the field's unit, None for absent; in wire order.
-        numbers: the raw codes in wire order, and behind them the padding where the layout has one (always 0).
+        codes: the raw code of each field, in wire order.
         trail: earlier positions (`TrailPoint`), newest first; empty for a layout without a trail.
+
+    >>> packet = Packet("gate", 1, {"identifier": 7, "open": True}, (7, 1))
+    >>> packet.values["open"], packet.raw
+    (True, {'identifier': 7, 'open': 1})
     """
 
     layout: str
     version: int
     values: dict[str, Value]
-    numbers: tuple[int, ...]
+    codes: tuple[int, ...]
     trail: tuple[TrailPoint, ...] = ()
-
-    @property
-    def codes(self) -> tuple[int, ...]:
-        """The raw codes, in wire order."""
-        return self.numbers[: len(self.values)]
 
     @property
     def raw(self) -> dict[str, int]:

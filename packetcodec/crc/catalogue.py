@@ -17,7 +17,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from packetcodec.crc.crc import WIDTHS, Crc
-from packetcodec.errors import PacketcodecError, nearest
+from packetcodec.errors import PacketcodecError
+from packetcodec.spelling import nearest
 
 _TABLE = """
 name                      poly      init      reflected  xorout    check     aliases

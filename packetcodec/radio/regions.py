@@ -18,8 +18,9 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from packetcodec.errors import RadioFault, nearest
+from packetcodec.errors import RadioFault
 from packetcodec.radio import modem
+from packetcodec.spelling import nearest
 
 VERIFIED = ("read", "quoted", "computed", "memory")
 """How far a row's figures were verified against its source; a row has the weakest mark of its figures."""

@@ -28,7 +28,7 @@ True
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import construct
 
@@ -41,6 +41,8 @@ from packetcodec.wire import compile_plan
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
+
+    from packetcodec.errors import FaultName
 
 
 def layout_construct(schema: Schema, layout_name: str) -> construct.Construct:
@@ -148,7 +150,7 @@ class ReferenceCodec:
         codes = tuple(raw.codes[name] for name in wire.codings)
         return Packet(wire.layout.name, said.version, wire.physical(raw.codes), codes, trail)
 
-    def try_decode(self, data: bytes) -> tuple[str, Packet | None]:
+    def try_decode(self, data: bytes) -> tuple[Literal["ok"], Packet] | tuple[FaultName, None]:
         """The status of a packet, "ok" or a fault's name, and what it says (None for a fault)."""
         try:
             return OK, self.decode(data)

@@ -14,11 +14,11 @@ from __future__ import annotations
 from datetime import datetime
 from decimal import Decimal
 
-from packetcodec.errors import nearest
 from packetcodec.schema.grid import MAX_BITS, derive
 from packetcodec.schema.kinds import KINDS, METRES_PER_DEGREE, POLICIES, U32, Kind, Unit
 from packetcodec.schema.model import Field
 from packetcodec.schema.table import NAME, Faults, Table, show
+from packetcodec.spelling import nearest
 
 __all__ = ["Faults", "Table", "read_field"]
 

@@ -12,8 +12,9 @@ import re
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
-from packetcodec.errors import Problem, nearest
+from packetcodec.errors import Problem
 from packetcodec.schema.places import Path, line_of, words
+from packetcodec.spelling import nearest
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping

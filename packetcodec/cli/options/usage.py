@@ -18,7 +18,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from packetcodec.errors import PacketcodecError, nearest
+from packetcodec.errors import PacketcodecError
+from packetcodec.spelling import nearest
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator

@@ -2,7 +2,7 @@
 
 import pytest
 
-from packetcodec.errors import nearest
+from packetcodec.spelling import nearest
 
 KNOWN = ("latitude", "longitude", "maximum", "minimum", "resolution", "resolution_m", "altitude")
 
