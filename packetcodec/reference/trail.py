@@ -33,7 +33,8 @@ if TYPE_CHECKING:
 _POLE, _ROUND = 90 * 10**7, 360 * 10**7
 _FARTHEST = 2**20 - 1
 _UNITS = {"latitude": 10**7, "longitude": 10**7, "altitude": 100, "age": 1}
-_BOUNDS = {"latitude": (-90, 90), "longitude": (-180, 180), "altitude": (-(10**5), 10**5), "age": (0, 2**31 - 1)}
+# Altitudes: those of a field, and as far from there as a trail reaches.
+_BOUNDS = {"latitude": (-90, 90), "longitude": (-180, 180), "altitude": (-101 * 10**5, 101 * 10**5), "age": (0, 2**31 - 1)}
 
 
 class Unreadable(Exception):

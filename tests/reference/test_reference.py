@@ -105,6 +105,14 @@ def test_both_refuse_points_for_a_layout_without_a_trail(codec: Any) -> None:
     assert outcome(codec.encode, "track", POSITION, [(46.5, 99.8, 1, 2, 3)]) == ("value fault", "track", "trail")
 
 
+@pytest.mark.parametrize("codec", [Codec(STARTER), ReferenceCodec(STARTER)], ids=["codec", "reference"])
+def test_both_take_the_altitude_of_a_point_as_far_as_a_trail_reaches(codec: Any) -> None:
+    for altitude in (10_100_000, -10_100_000):
+        assert isinstance(outcome(codec.encode, "track", POSITION, [(46.5, 9.8, altitude)]), bytes)
+        beyond = [(46.5, 9.8, altitude * 1.001)]
+        assert outcome(codec.encode, "track", POSITION, beyond) == ("value fault", "track", "trail")
+
+
 @thoroughly
 @given(st.data(), schemas())
 def test_both_decode_any_bytes_to_the_same_packet_or_the_same_fault(data: st.DataObject, schema: Schema) -> None:
