@@ -36,8 +36,8 @@ from packetcodec.bench.sender import Sender
 from packetcodec.codec import Codec
 from packetcodec.errors import PacketcodecError, ValueFault
 from packetcodec.receive.events import Event, Fault, Position
+from packetcodec.receive.interval import min_separation
 from packetcodec.receive.receiver import Receiver
-from packetcodec.receive.tracker_state import apart
 from packetcodec.wire import compile_plan
 
 if TYPE_CHECKING:
@@ -181,7 +181,7 @@ class _Test:
         self.interval = interval
         trail = sender.layout.trail
         # Seconds within which two moments are the same point.
-        self.same = apart(interval, trail.spacing if trail else 0.0) * (0.5 - _SLACK)
+        self.same = min_separation(interval, trail.spacing if trail else 0.0) * (0.5 - _SLACK)
         self.link = Link(harm)
         self.receiver = Receiver(sender.codec, interval=interval)
         self.on_air: list[int] = []  # number of the packet on the link -> number of its fix

@@ -16,7 +16,7 @@ The price. What is told twice: a point of a tracker that stands still and sends 
 crosses its own way, within a cell, less than an interval apart. While the interval has to be learned on a link that
 delays, both are more frequent. Give the interval, or send the time.
 
->>> places = Places()
+>>> places = KnownPlaces(limit=100)
 >>> places.learn(Place(60.0, 60.0, 95.0, 46.5, 9.8, 225, direct=True))      # off its tick, or late
 >>> places.near(90.0, 15.0), places.like(Place(90.0, 90.0, 90.0, 46.50001, 9.8, 225, direct=False), 15.0)
 (None, [Place(line=60.0, low=60.0, high=95.0, north=46.5, east=9.8, step=225, direct=True)])
@@ -57,10 +57,17 @@ class Place(NamedTuple):
 _line = attrgetter("line")
 
 
-class Places:
-    """Those of one tracker, by their moments."""
+class KnownPlaces:
+    """Those of one tracker, by their moments.
 
-    def __init__(self) -> None:
+    Attributes:
+        horizon: moment before which places are forgotten, and so count as known.
+    """
+
+    def __init__(self, limit: int) -> None:
+        """Begin with none; at most `limit` are remembered, the latest ones."""
+        self.horizon = float("-inf")
+        self._limit = limit
         self._known: list[Place] = []
         self._widest = 0.0
 
@@ -71,10 +78,14 @@ class Places:
         """Remember one."""
         insort(self._known, place, key=_line)
         self._widest = max(self._widest, place.high - place.low)
+        if len(self._known) > self._limit:
+            self.forget(self._known[len(self._known) - self._limit].line)
+            del self._known[: -self._limit]  # more of one moment than are remembered
 
     def forget(self, horizon: float) -> None:
         """Drop what is before a moment."""
-        del self._known[: bisect_left(self._known, horizon, key=_line)]
+        self.horizon = max(self.horizon, horizon)
+        del self._known[: bisect_left(self._known, self.horizon, key=_line)]
 
     def between(self, low: float, high: float) -> list[Place]:
         """Those at or after one moment and before another."""

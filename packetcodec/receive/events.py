@@ -135,4 +135,21 @@ class Fault:
     data: bytes
 
 
-Event = Position | Report | Repaired | Lost | Late | Duplicate | Restarted | Unknown | Silent | Fault
+@dataclass(frozen=True, slots=True)
+class Forgotten:
+    """More trackers than are remembered: the one least recently heard, at `since`, had to go. It may come again as new."""
+
+    tracker: int | None
+    since: float
+
+
+@dataclass(frozen=True, slots=True)
+class Failure:
+    """An error of this program in handling a packet, which is left out; its tracker starts anew, the others go on."""
+
+    tracker: int | None
+    message: str
+    data: bytes
+
+
+Event = Position | Report | Repaired | Lost | Late | Duplicate | Restarted | Unknown | Silent | Fault | Forgotten | Failure

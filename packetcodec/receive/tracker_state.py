@@ -1,341 +1,244 @@
-"""What a receiver remembers of one tracker: which packets it heard, and which places it knows.
+"""One tracker: what its packets tell, given all that was heard of it before.
 
-Owns two rules.
+Owns one rule: each place is told once. The parts have their own: `order` which packet is the next one, `interval` and
+`timeline` when it was sent, `dedup` which places are the same.
 
-**Order.** Counters are compared on their circle. Up to `window` packets back (less than half the circle) a packet is
-late, or, where that number was heard with the same bytes, a duplicate. Ahead it is the next one, also past the end of the
-circle. The tracker has restarted when a number comes again with other bytes, when its time went on and its counter back,
-or when the counter jumps farther than packets can have been sent since: past the window and four times what the pace
-allows, or to below 8 in less than half the time; or when a number below 8 seems late, and its place is
-farther than an interval's way from all that was told around it. The counter counts all packets of a tracker, whatever their
-layout. Without a counter a packet is late by its time field, and a duplicate if the same bytes came within half an interval
-(at any time, if they hold a time).
-
-**The tracker's line.** Every place has a moment on it, in seconds; `packetcodec.receive.dedup` tells by it which places are
-the same. The moment of a packet is its time field, if that resolves half a spacing. If not, it follows from the packet
-before:
-
-* By the counter, one interval for each number, where the interval is given, or learned from receptions. Point k of packet
-  n then is packet n - k * spacing / interval, exactly, where that is whole, whatever the delays. An interval within an
-  eighth of the spacing is taken for it, and a learned one within an eighth of a multiple or a part of it for that. The
-  spacing is also assumed until three intervals are learned. Where numbers may have gone to packets without a position,
-  whole intervals of the time of reception decide how many of them did. A pause of four intervals more than the counter
-  says is taken from the clock.
-- Packets that come at once, in an eighth of their interval, come out of a buffer or a file: by the counter.
-- Else by the time of reception.
-
-A late packet stands between the packets around it, in proportion to its number.
-
->>> memory = Memory(window=64)
->>> def heard(count, now, data):
-...     return Arrival(data, "beacon", count, 256, now, timed=False, now=now, placed=True, spacing=30.0, usual=30.0)
->>> memory.order(heard(254, 100.0, b"a"))
-('next', 254)
->>> memory.take(heard(254, 100.0, b"a"), "next", 254)
-100.0
->>> memory.order(heard(1, 193.0, b"b"))                       # past the end of the circle, two lost
-('next', 257)
->>> memory.take(heard(1, 193.0, b"b"), "next", 257)           # three spacings: the three seconds more were delay
-190.0
+The memory of a tracker is bounded: `window` packets, 16 places for each, and as many gaps.
 """
 
 from __future__ import annotations
 
-from bisect import bisect_left
-from collections import deque
 from dataclasses import dataclass
-from itertools import combinations
-from statistics import median
+from math import inf
+from typing import TYPE_CHECKING
 
-from packetcodec.receive.dedup import Places
+from packetcodec.receive.dedup import KnownPlaces, Place, differ, outside
+from packetcodec.receive.events import Duplicate, Event, Late, Lost, Position, Repaired, Report, Restarted
+from packetcodec.receive.interval import Interval, min_separation
+from packetcodec.receive.order import LOW, Arrival, Heard, Order
+from packetcodec.receive.timeline import Timeline
 
-#: A counter below this may come from a tracker that began anew.
-LOW = 8
-#: Seconds within which the same bytes are an echo, where no interval is known. Common practice, no source.
-_ECHO = 2.0
-#: Packets to learn the interval from, and how many are enough.
-_SAMPLES, _TRUSTED = 12, 4
-#: Spacings that a packet of a tracker in step may be under way, before the time counts more than the counter.
-_PAUSE = 4
-#: Intervals by which a moment may be wrong on a link that delays, while the interval is not given but learned.
-_UNSURE = 2
-#: Part by which a quotient of interval and spacing may miss a whole number.
-_WHOLE = 0.001
+if TYPE_CHECKING:
+    from packetcodec.codec import Packet, TrailPoint
+    from packetcodec.receive.order import Verdict
+    from packetcodec.receive.roles import Roles
+
+#: Part by which a quotient of age and interval may miss a whole number.
+_SLACK = 0.001
+#: Of an interval: two moments closer than this part are one, and a sum of floats may miss it.
+_HALF = 0.499
+#: Places remembered for each packet remembered.
+_PLACES = 16
+
+
+@dataclass(slots=True)
+class _Gap:
+    """A hole on the tracker's line: its ends, and the packets in it whose place is not known."""
+
+    low: float
+    high: float
+    packets: int
 
 
 @dataclass(frozen=True, slots=True)
-class Arrival:
-    """What counts of a packet here.
+class _Taken:
+    """A packet being taken in.
 
     Attributes:
-        data: its bytes.
-        layout: what tells layouts (and versions) apart.
-        counter, circle: its counter and the numbers in a circle of it, or None and 0.
-        moment: its time field, else the time of reception.
-        timed: whether `moment` is a time field.
-        now: time of reception.
-        placed: whether its layout has a position at all.
-        spacing: seconds from point to point of its trail, if all are the same, else 0.
-        usual: the interval to assume until one is learned, or 0.
+        packet, roles, arrival: what it is.
+        line: its moment on the tracker's line.
+        time: its Unix time.
+        place: its own position, or None.
+        stretch: from when to when that may have been taken, on the line.
+        late: whether newer packets overtook it.
     """
 
-    data: bytes
-    layout: str
-    counter: int | None
-    circle: int
-    moment: float
-    timed: bool
-    now: float
-    placed: bool
-    spacing: float
-    usual: float
-
-
-@dataclass(frozen=True, slots=True)
-class _Heard:
+    packet: Packet
+    roles: Roles
     arrival: Arrival
-    number: int
     line: float
-    in_order: bool
+    time: float
+    place: Place | None
+    stretch: tuple[float, float]
+    late: bool
 
 
-class Memory:
-    """Packets and places of one tracker.
+class TrackerState:
+    """One tracker.
 
     Attributes:
-        window: packets remembered.
-        quiet: whether the tracker sends packets without a position too, so that a missing number need not be a place.
-        overtaken: whether a packet came late, so that the link is known to delay.
-        newest: the packet heard with the highest number, or None.
-        slot: the newest packet of a layout with a position, or None.
-        horizon: moment before which places are forgotten, and so count as known.
+        heard_at: when its last packet was received, in Unix seconds.
     """
 
-    def __init__(self, *, window: int, interval: float | None = None) -> None:
-        self.window = window
-        self.quiet = False
-        self.overtaken = False
-        self.newest: _Heard | None = None
-        self.slot: _Heard | None = None
-        self.horizon = float("-inf")
-        self._given = interval
-        self._heard: deque[_Heard] = deque(maxlen=window)
-        self._learned = 0.0
-        self._others = 0
-        self._samples: deque[tuple[int, float]] = deque(maxlen=_SAMPLES)
-        self.places = Places()
+    def __init__(self, tracker: int | None, *, window: int, interval: float | None) -> None:
+        self.heard_at = 0.0
+        self._tracker = tracker
+        self._window = window
+        self._interval = Interval(interval)
+        self._order = Order(window, self._interval)
+        self._timeline = Timeline(self._order, self._interval)
+        self._places = KnownPlaces(_PLACES * window)
+        self._gaps: list[_Gap] = []
 
-    @property
-    def given(self) -> bool:
-        """Whether the caller said the interval."""
-        return self._given is not None
-
-    @property
-    def learned(self) -> bool:
-        """Whether the interval is known, not assumed."""
-        return self._given is not None or self._learned > 0
-
-    def pace(self, usual: float, spacing: float = 0.0) -> float:
-        """Seconds from packet to packet, or 0 where nothing is known of them."""
-        pace = usual
-        if self._given is not None:
-            pace = self._given
-        elif self._learned:
-            pace = self._learned
-        return _snapped(pace, spacing, given=self._given is not None)
-
-    # Order
-
-    def order(self, arrival: Arrival) -> tuple[str, int]:
-        """One of "next", "late", "duplicate" or "restart"; and the packet's number, counted on past the circle's end."""
-        newest = self.newest
-        if newest is None:
-            return "next", arrival.counter or 0
-        if arrival.counter is None:
-            return self._by_time(arrival, newest)
-        elapsed = _elapsed(newest.arrival, arrival)
-        ahead = (arrival.counter - newest.number) % arrival.circle
-        back = (newest.number - arrival.counter) % arrival.circle
-        if back <= min(self.window, (arrival.circle - 1) // 2):
-            return self._behind(arrival, newest.number - back, elapsed)
-        pace = self.pace(arrival.usual)
-        if not pace:
-            restarted = ahead > arrival.circle // 2
-        elif arrival.counter < LOW < ahead and elapsed < ahead * pace / 2:
-            restarted = True
-        else:
-            restarted = ahead > max(self.window, LOW + 4 * elapsed / pace)
-        if restarted:
-            return "restart", arrival.counter
-        if self.learned and elapsed > arrival.circle * pace:
-            ahead += max(0, round((elapsed / pace - ahead) / arrival.circle)) * arrival.circle
-        return "next", newest.number + ahead
-
-    def _behind(self, arrival: Arrival, number: int, elapsed: float) -> tuple[str, int]:
-        """A number at or before the newest."""
-        same = [heard for heard in self._heard if heard.number == number]
-        if any(heard.arrival.data == arrival.data for heard in same):
-            return "duplicate", number
-        back = self.newest.number - number if self.newest else 0
-        if any(heard.arrival.layout == arrival.layout for heard in same):
-            pace = self.pace(arrival.usual)
-            if pace and elapsed > (arrival.circle - back) * pace / 2:
-                return "next", number + arrival.circle
-            return "restart", arrival.counter or 0
-        went_on = arrival.timed and self.newest is not None and self.newest.arrival.timed and elapsed > 0
-        low = (arrival.counter or 0) < LOW < back
-        return ("restart", arrival.counter or 0) if back and (went_on or low) else ("late" if back else "next", number)
-
-    def _by_time(self, arrival: Arrival, newest: _Heard) -> tuple[str, int]:
-        """The order of packets without a counter; their numbers are made up here."""
-        pace = self.pace(arrival.usual)
-        echo = pace / 2 if pace else _ECHO
-        for heard in self._heard:
-            if heard.arrival.data == arrival.data and (arrival.timed or arrival.now - heard.arrival.now < echo):
-                return "duplicate", heard.number
-        if arrival.timed and newest.arrival.timed and arrival.moment < newest.arrival.moment:
-            return "late", newest.number
-        return "next", newest.number + 1
-
-    def heard_between(self, low: int, high: int) -> list[_Heard]:
-        """Packets heard with a number above `low` and below `high`."""
-        return [heard for heard in self._heard if low < heard.number < high]
-
-    def take(self, arrival: Arrival, verdict: str, number: int) -> float:
-        """Remember a packet that is no duplicate; its moment on the tracker's line."""
-        line = self.line(arrival, verdict, number)
+    def feed(self, data: bytes, packet: Packet, roles: Roles, now: float, steady: float) -> list[Event]:
+        """What a packet of this tracker tells, received at `now` Unix seconds and `steady` seconds of a steady clock."""
+        self.heard_at = now
+        spacing = roles.spacing(packet)
+        moment = roles.moment(packet, now, spacing)
+        counter = roles.count(packet)
+        arrival = Arrival(
+            data=data, layout=f"{packet.version} {packet.layout}", counter=counter,
+            modulus=(roles.counter.modulus or 0) if roles.counter else 0, moment=steady if moment is None else moment,
+            timed=moment is not None, now=steady, placed=roles.place is not None, spacing=spacing,
+            usual=spacing or (roles.trail.interval_seed if roles.trail else 0.0),
+        )  # fmt: skip
+        verdict, number = self._order.verdict(arrival)
+        if verdict == "late" and counter is not None and counter < LOW and self._elsewhere(packet, roles, arrival, number):
+            verdict, number = "restart", counter
+        if verdict == "duplicate":
+            return [Duplicate(self._tracker, counter)]
+        before = self._timeline.slot
+        taken = self._take(packet, roles, arrival, verdict, number, now - steady)
+        events: list[Event] = []
         if verdict == "restart":
-            self._heard.clear()
-        elif len(self._heard) == self.window:
-            self._forget(self._heard[0].line)
-        heard = _Heard(arrival, number, line, verdict != "late")
-        self._heard.append(heard)
-        self.overtaken = self.overtaken or verdict == "late"
-        if verdict != "late":
-            self._learn_pace(arrival, verdict, number)
-            self.newest = heard
-            if arrival.placed:
-                self.slot = heard
-        return line
+            self._gaps.clear()
+            events.append(Restarted(self._tracker, counter))
+        new = self._trail(taken)
+        for point, age in new:
+            place = (point.latitude, point.longitude, point.altitude)
+            events.append(self._position(taken, taken.time - age, place, direct=False))
+        events += self._own(taken)
+        fresh = self._gap(taken, before, number) if verdict == "next" else None
+        return events + self._repair([taken.line - age for _, age in new], fresh)
 
-    def _learn_pace(self, arrival: Arrival, verdict: str, number: int) -> None:
-        """The interval is the median of those between any two of the last packets: a delay or a pause does not move it."""
-        if not arrival.placed:
-            self._others += 1
-            return
-        sample = (number - self._others, arrival.moment)
-        if verdict == "restart" or (self._samples and sample[0] <= self._samples[-1][0]):
-            self._samples.clear()
-        elif self._samples and (pace := self.pace(arrival.usual)):
-            # What comes at once comes out of a buffer, and says nothing of the interval.
-            count, moment = self._samples[-1]
-            if sample[1] - moment < (sample[0] - count) * pace / 8:
-                self._samples.clear()
-        self._samples.append(sample)
-        if len(self._samples) >= _TRUSTED:
-            pairs = combinations(self._samples, 2)
-            self._learned = median((late[1] - soon[1]) / (late[0] - soon[0]) for soon, late in pairs)
+    def _take(self, packet: Packet, roles: Roles, arrival: Arrival, verdict: Verdict, number: int, offset: float) -> _Taken:
+        """Remember a packet that is no duplicate; `offset` leads from the steady clock to Unix seconds."""
+        late = verdict == "late"
+        newest = self._order.newest
+        line = self._timeline.moment(arrival, verdict, number)
+        heard = Heard(arrival, number, line, not late)
+        gone = self._order.remember(heard, restarted=verdict == "restart")
+        if gone is not None:
+            self._places.forget(gone)
+        self._timeline.take(heard, verdict)
+        time = arrival.moment
+        if not arrival.timed:
+            if late and newest:
+                time = newest.arrival.moment - (newest.line - line)
+            time += offset
+        stretch = self._timeline.stretch(arrival, line, late=late)
+        place = roles.own_place(packet, line, stretch)
+        return _Taken(packet, roles, arrival, line, time, place, stretch, late)
 
-    # The tracker's line
+    def _elsewhere(self, packet: Packet, roles: Roles, arrival: Arrival, number: int) -> bool:
+        """Whether a late packet is away from all that was told around it: then it is none of those numbers."""
+        interval = self._interval.seconds(arrival.usual, arrival.spacing)
+        line = self._timeline.moment(arrival, "late", number)
+        place = roles.own_place(packet, line, (line, line))
+        if place is None or not self._places.near(line, interval / 2, by_trail=True):
+            return False
+        # A position off its tick lies up to an interval from where the trail has it.
+        return outside(place, self._places.between(line - 1.5 * interval, line + 1.5 * interval))
 
-    def line(self, arrival: Arrival, verdict: str, number: int) -> float:
-        """The moment of a packet on the tracker's line."""
-        last = self.slot
-        if not arrival.placed:
-            self.quiet = True
-            return last.line if last else arrival.now
-        if arrival.timed or last is None:
-            return arrival.moment
-        if verdict == "late":
-            return self._between(arrival, number)
-        elapsed = arrival.now - last.arrival.now
-        pace = self.pace(arrival.usual, arrival.spacing)
-        if verdict == "restart" or arrival.counter is None:
-            return last.line + (pace if elapsed < pace / 8 else elapsed)
-        most = number - last.number
-        others = sum(not heard.arrival.placed for heard in self.heard_between(last.number, number))
-        # How long the last packet was under way shows in those before it: the quickest of them sets the clock.
-        quickest = min(heard.arrival.now - heard.line for heard in self._recent())
-        return last.line + self._step(arrival.now - quickest - last.line, most, others, pace, arrival.spacing)
+    def _trail(self, taken: _Taken) -> list[tuple[TrailPoint, float]]:
+        """The points of a packet's trail that were not known, with their ages, oldest first. They are known from now on."""
+        trail, own = taken.roles.trail, taken.place
+        if trail is None or own is None:
+            return []
+        places, ages = [own], [0.0]
+        for point in taken.packet.trail:
+            if point.age is None:
+                break
+            low, high = (moment - point.age for moment in taken.stretch)
+            step = trail.step << trail.coarsenings
+            places.append(Place(own.line - point.age, low, high, point.latitude, point.longitude, step, direct=False))
+            ages.append(point.age)
+        new = self._not_known(places, ages, taken.arrival.spacing)
+        for number in new:
+            self._places.learn(places[number])
+        return [(taken.packet.trail[number - 1], ages[number]) for number in reversed(new)]
 
-    def _recent(self) -> list[_Heard]:
-        placed = [heard for heard in self._heard if heard.arrival.placed and heard.in_order]
-        return placed[-_SAMPLES:]
+    def _not_known(self, places: list[Place], ages: list[float], spacing: float) -> list[int]:
+        """The numbers of the trail points, behind a packet's own place, that are not known by their time nor their place."""
+        interval = self._interval.seconds(inf, spacing)
+        grid = min_separation(interval, spacing)
+        left, taken = [], set()
+        for number, place in enumerate(places[1:], 1):
+            around = [near for near in (number - 1, number + 1) if near < len(ages)]
+            tolerance = max(1.0, min(grid, *(abs(ages[near] - ages[number]) for near in around))) * _HALF
+            if same := self._places.near(place.line, tolerance):
+                taken.add(same)
+            elif place.line >= self._places.horizon:
+                # A place says something only where the tracker went on, and where no packet of that tick was counted.
+                tick = self._interval.given and abs(ages[number] / interval - round(ages[number] / interval)) < _SLACK
+                asks = not tick and all(differ(place, places[near]) for near in around)
+                left.append((number, tolerance, asks))
+        new = []
+        for number, tolerance, asks in left:
+            if alike := self._places.like(places[number], tolerance, taken) if asks else []:
+                taken.add(alike[0])
+            else:
+                new.append(number)
+        return new
 
-    def _step(self, elapsed: float, most: int, others: int, pace: float, spacing: float) -> float:
-        """Seconds from one packet to a later one, `most` numbers on, of which `others` had no position."""
-        if not pace or most < 1:
-            return elapsed
-        if elapsed < (most - others) * pace / 8:
-            return max(1, most - others) * pace
-        if pace != spacing and not self.learned:
-            return elapsed
-        least = 1 if self.quiet else most
-        slots = min(max(round(elapsed / pace), least), most)
-        if abs(elapsed - slots * pace) <= pace * (_PAUSE if self.learned else 0.5):
-            return slots * pace
-        return elapsed
+    def _own(self, taken: _Taken) -> list[Event]:
+        """What a packet's own fields tell."""
+        packet, place, counter = taken.packet, taken.place, taken.arrival.counter
+        if place is None:
+            report = Report(self._tracker, taken.time, counter, packet.values, packet.layout)
+            return [Late(self._tracker, counter, known=False), report] if taken.late else [report]
+        told = taken.late and self._told(place, taken.arrival)
+        self._places.learn(place)
+        height = taken.roles.height(packet)
+        position = self._position(taken, taken.time, (place.north, place.east, height), direct=True)
+        if not taken.late:
+            return [position]
+        for gap in self._gaps:
+            if gap.low < place.line < gap.high and not told:
+                gap.packets -= 1
+        late = Late(self._tracker, counter, told)
+        return [late] if told else [late, position]
 
-    def _between(self, arrival: Arrival, number: int) -> float:
-        """The moment of a late packet, from its number."""
-        around = sorted((heard.number, heard.line) for heard in self._heard if heard.arrival.placed)
-        if arrival.counter is None or not around:
-            return arrival.moment
-        place = bisect_left(around, (number, float("-inf")))
-        if place < len(around) and around[place][0] == number:
-            return around[place][1]
-        if place == 0:
-            return around[0][1] - (around[0][0] - number) * self.pace(arrival.usual, arrival.spacing)
-        low = around[place - 1]
-        if place == len(around):
-            return low[1] + (number - low[0]) * self.pace(arrival.usual, arrival.spacing)
-        high = around[place]
-        return low[1] + (high[1] - low[1]) * (number - low[0]) / (high[0] - low[0])
+    def _told(self, place: Place, arrival: Arrival) -> bool:
+        """Whether a trail has told the place of a late packet."""
+        if place.line < self._places.horizon:
+            return True
+        interval = self._interval.seconds(arrival.usual, arrival.spacing)
+        tolerance = min_separation(interval, arrival.spacing) * _HALF or 1.0
+        # A place says something only if it stands alone.
+        alike = [] if self._interval.given else self._places.like(place, tolerance)
+        by_place = len(alike) == 1 and not alike[0].direct
+        return by_place or self._places.near(place.line, tolerance, by_trail=True) is not None
 
-    # Places
+    def _position(self, taken: _Taken, time: float, place: tuple[float, float, float | None], *, direct: bool) -> Position:
+        packet = taken.packet
+        return Position(
+            tracker=self._tracker, time=time, latitude=place[0], longitude=place[1], altitude=place[2], direct=direct,
+            packet_counter=taken.arrival.counter, values=packet.values if direct else {}, layout=packet.layout,
+        )  # fmt: skip
 
-    def stretch(self, arrival: Arrival, line: float, verdict: str) -> tuple[float, float]:
-        """From when to when a packet's position may have been taken: between its line and its clock, an interval at most."""
-        pace = self.pace(arrival.usual, arrival.spacing)
-        if arrival.timed or not pace:
-            return line, line
-        if self.overtaken and not self.given:
-            return line - _UNSURE * pace, line + _UNSURE * pace
-        if verdict == "late":
-            return line, line + pace
-        clock = arrival.now - min((heard.arrival.now - heard.line for heard in self._recent()), default=0.0)
-        return max(line - pace, min(line, clock)), min(line + pace, max(line, clock))
+    def _gap(self, taken: _Taken, before: Heard | None, number: int) -> _Gap | None:
+        """The hole that a packet in order shows between the last position and its own."""
+        if before is None or not taken.arrival.placed or taken.arrival.counter is None:
+            return None
+        lost = number - before.number - 1 - len(self._order.between(before.number, number))
+        if lost <= 0:
+            return None
+        self._gaps = [*self._gaps[-self._window :], gap := _Gap(before.line, taken.line, lost)]
+        return gap
 
-    def _forget(self, horizon: float) -> None:
-        self.horizon = max(self.horizon, horizon)
-        self.places.forget(self.horizon)
-
-
-def _snapped(pace: float, spacing: float, *, given: bool) -> float:
-    """The interval, made the spacing if within an eighth of it; one that is learned also a whole multiple or part."""
-    if not spacing or not 0 < pace < float("inf"):
-        return pace
-    near = spacing
-    if not given:
-        near = spacing / round(spacing / pace) if pace < spacing else spacing * round(pace / spacing)
-    return near if abs(pace - near) <= near / 8 else pace
-
-
-def apart(pace: float, spacing: float) -> float:
-    """Seconds between moments of different points: the largest of spacing / 1, 2, 3, 4 that divides the interval too.
-
-    The smaller of both where none does: points nearer than half of it then count as one.
-    """
-    if not 0 < pace < float("inf") or not spacing:
-        return spacing or pace
-    if abs(spacing / pace - round(spacing / pace)) < _WHOLE:
-        return pace
-    parts = (spacing / part for part in range(1, 5))
-    return next((part for part in parts if abs(pace / part - round(pace / part)) < _WHOLE), min(pace, spacing))
-
-
-def _elapsed(earlier: Arrival, later: Arrival) -> float:
-    """Seconds from one packet to another: by their time fields if both have one, else by reception."""
-    if earlier.timed and later.timed:
-        return later.moment - earlier.moment
-    return max(0.0, later.now - earlier.now)
+    def _repair(self, points: list[float], fresh: _Gap | None) -> list[Event]:
+        """What trail points, by their moments, make good; a fresh gap that they leave open is told."""
+        events: list[Event] = []
+        for gap in self._gaps:
+            inside = [point for point in points if gap.low < point < gap.high]
+            hole = (min(inside) if inside else gap.high) - gap.low
+            if inside:
+                interval = (gap.high - gap.low) / (gap.packets + 1)
+                left = min(gap.packets, max(0, round(hole / interval) - 1))
+                events.append(Repaired(self._tracker, len(inside), gap.packets - left))
+                gap.packets, gap.high = left, min(inside)
+            if gap is fresh and gap.packets:
+                events.append(Lost(self._tracker, gap.packets, hole))
+        self._gaps = [gap for gap in self._gaps if gap.packets > 0 and gap.high > self._places.horizon]
+        return events

@@ -8,7 +8,7 @@ from __future__ import annotations
 import pytest
 
 from packetcodec import TrailPoint
-from packetcodec.receive.dedup import Place, Places, differ, outside
+from packetcodec.receive.dedup import KnownPlaces, Place, differ, outside
 from packetcodec.receive.events import Late, Position
 from packetcodec.receive.receiver import Receiver
 from tests.receive.test_receiver import CODEC, SPACING, hear, moment_of, packet, place
@@ -38,7 +38,7 @@ def test_a_place_is_outside_only_where_no_path_of_that_length_leads():
 
 
 def test_old_places_are_forgotten():
-    places = Places()
+    places = KnownPlaces(limit=100)
     for line in (0.0, 30.0, 60.0):
         places.learn(at(46.5, 9.8, line=line))
     places.forget(30.0)

@@ -382,6 +382,6 @@ def test_memory_stays_bounded_and_old_places_stay_told():
     receiver = Receiver(CODEC, window=8)
     for n in range(2000):
         receiver.feed(packet(n), 30 * n)
-    memory = receiver._tracks[7].memory
-    assert len(memory._heard) == 8
-    assert len(memory.places) <= 20
+    state = receiver._trackers[7]
+    assert len(state._order) == 8
+    assert len(state._places) <= 20

@@ -1,0 +1,127 @@
+"""The line of time of one tracker: when each of its packets was sent, as far as that can be known.
+
+Owns one rule. Every place has a moment on the line, in seconds; `packetcodec.receive.dedup` tells by it which places are
+the same. The moment of a packet is its time field, if that resolves half a spacing. If not, it follows from the packet
+before:
+
+* By the counter, one interval for each number, where the interval is given, or learned from receptions. Point k of packet
+  n then is packet n - k * spacing / interval, exactly, where that is whole, whatever the delays. Where numbers may have
+  gone to packets without a position, whole intervals of the time of reception decide how many of them did. A pause of four
+  intervals more than the counter says is taken from the clock.
+- Packets that come at once, in an eighth of their interval, come out of a buffer or a file: by the counter.
+- Else by the time of reception.
+
+A late packet stands between the packets around it, in proportion to its number.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections import deque
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from packetcodec.receive.interval import Interval
+    from packetcodec.receive.order import Arrival, Heard, Order, Verdict
+
+#: Packets whose delay tells how long the last one was under way.
+_RECENT = 12
+#: Spacings that a packet of a tracker in step may be under way, before the time counts more than the counter.
+_PAUSE = 4
+#: Intervals by which a moment may be wrong on a link that delays, while the interval is not given but learned.
+_UNSURE = 2
+
+
+class Timeline:
+    """One tracker's.
+
+    Attributes:
+        slot: the newest packet of a layout with a position since the tracker began to count, or None.
+    """
+
+    def __init__(self, order: Order, interval: Interval) -> None:
+        self.slot: Heard | None = None
+        self._order = order
+        self._interval = interval
+        self._last: Heard | None = None  # as `slot`, but kept when the tracker counts anew
+        self._recent: deque[float] = deque(maxlen=_RECENT)  # reception less moment of the last ones like `slot`
+        self._quiet = False  # it sends packets without a position too: a missing number need not be a place
+        self._overtaken = False  # a packet came late: the link is known to delay
+        self._others = 0  # packets without a position so far
+
+    def take(self, heard: Heard, verdict: Verdict) -> None:
+        """Remember a packet that is no duplicate."""
+        arrival = heard.arrival
+        self._overtaken = self._overtaken or verdict == "late"
+        if verdict == "restart":
+            self.slot = None
+            self._recent.clear()
+        if not arrival.placed:
+            self._quiet = True
+            self._others += verdict != "late"
+        elif verdict != "late":
+            number = heard.number - self._others
+            self._interval.learn(number, arrival.moment, arrival.usual, restarted=verdict == "restart")
+            self.slot = self._last = heard
+            self._recent.append(arrival.now - heard.line)
+
+    def moment(self, arrival: Arrival, verdict: Verdict, number: int) -> float:
+        """The moment of a packet on the line."""
+        last = self._last
+        if not arrival.placed:
+            return last.line if last else arrival.now
+        if arrival.timed or last is None:
+            return arrival.moment
+        if verdict == "late":
+            return self._between(arrival, number)
+        elapsed = arrival.now - last.arrival.now
+        interval = self._interval.seconds(arrival.usual, arrival.spacing)
+        if self.slot is None or verdict == "restart" or arrival.counter is None:
+            return last.line + (interval if elapsed < interval / 8 else elapsed)
+        ahead = number - last.number
+        others = sum(not heard.arrival.placed for heard in self._order.between(last.number, number))
+        # How long the last packet was under way shows in those before it: the quickest of them sets the clock.
+        elapsed = arrival.now - min(self._recent) - last.line
+        return last.line + self._step(elapsed, ahead, others, interval, arrival.spacing)
+
+    def _step(self, elapsed: float, ahead: int, others: int, interval: float, spacing: float) -> float:
+        """Seconds from one packet to a later one, some numbers ahead, of which `others` had no position."""
+        if not interval or ahead < 1:
+            return elapsed
+        if elapsed < (ahead - others) * interval / 8:
+            return max(1, ahead - others) * interval
+        if interval != spacing and not self._interval.known:
+            return elapsed
+        slots = min(max(round(elapsed / interval), 1 if self._quiet else ahead), ahead)
+        if abs(elapsed - slots * interval) <= interval * (_PAUSE if self._interval.known else 0.5):
+            return slots * interval
+        return elapsed
+
+    def _between(self, arrival: Arrival, number: int) -> float:
+        """The moment of a late packet, from its number."""
+        around = self._order.placed()
+        if arrival.counter is None or not around:
+            return arrival.moment
+        interval = self._interval.seconds(arrival.usual, arrival.spacing)
+        place = bisect_left(around, (number, float("-inf")))
+        if place < len(around) and around[place][0] == number:
+            return around[place][1]
+        if place == 0:
+            return around[0][1] - (around[0][0] - number) * interval
+        low = around[place - 1]
+        if place == len(around):
+            return low[1] + (number - low[0]) * interval
+        high = around[place]
+        return low[1] + (high[1] - low[1]) * (number - low[0]) / (high[0] - low[0])
+
+    def stretch(self, arrival: Arrival, line: float, *, late: bool) -> tuple[float, float]:
+        """From when to when a packet's position may have been taken: between its line and its clock, an interval at most."""
+        interval = self._interval.seconds(arrival.usual, arrival.spacing)
+        if arrival.timed or not interval:
+            return line, line
+        if self._overtaken and not self._interval.given:
+            return line - _UNSURE * interval, line + _UNSURE * interval
+        if late:
+            return line, line + interval
+        clock = arrival.now - min(self._recent, default=0.0)
+        return max(line - interval, min(line, clock)), min(line + interval, max(line, clock))
