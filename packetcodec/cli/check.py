@@ -3,85 +3,85 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from packetcodec.cli.files import load_plan
+from packetcodec.cli.options.radio import factors_option, modems_of
 from packetcodec.cli.tables.check_choices import WORDS, choices_table
-from packetcodec.cli.tables.figures import metres, size_words
+from packetcodec.cli.tables.figures import size_words, times
 from packetcodec.cli.tables.sheet import console, put_json, remark, table
 from packetcodec.crc import MODEM_NOTE, MODEM_POLYNOMIAL
 from packetcodec.crc.distance import distance_at
-from packetcodec.schema import KINDS, METRES_PER_DEGREE, Trail
-from packetcodec.wire import (
-    FieldPlan,
-    LayoutPlan,
-    Plan,
-    bounds,
-    decimal,
-    metres_bound,
-    position_bound,
-    trail_bound,
-    worst_error,
-)
+from packetcodec.emit.text import exact, rounded_up
+from packetcodec.schema import KINDS, METRES_PER_DEGREE
+from packetcodec.wire import bounds, decimal, metres_bound, position_bound, trail_bound, worst_error
 from packetcodec.wire.compare import check_words
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from packetcodec.cli.tables.sheet import Sheet
+    from packetcodec.schema import Trail
+    from packetcodec.wire import FieldPlan, LayoutPlan, Plan
 
 #: Most names of a choice that its row shows.
 _NAMED = 4
 
 
 @click.command(short_help="Validate a schema; fields, sizes, what is promised.")
-@click.argument("file", type=click.Path(dir_okay=False))
+@click.argument("schema", type=click.Path(dir_okay=False))
+@factors_option("7,10,12")
 @click.option("--json", "as_json", is_flag=True, help="A report for programs.")
-def check(file: str, *, as_json: bool) -> None:
-    """Validate a schema and print each layout: fields, bits, steps, worst errors, size, what the check detects."""
-    plan = load_plan(file)
+def check(schema: str, *, sf: str, as_json: bool) -> None:
+    """Validate a schema and print each layout: fields, bits, steps, largest errors, size, what the check detects."""
+    modems = modems_of(sf)
+    plan = load_plan(schema)
     if as_json:
         put_json(_plan_json(plan))
         return
     out = console()
     words = f"{plan.name}, version {plan.version}: fingerprint {plan.fingerprint}, {check_words(plan)}"
     out.put(words + (" (chosen for this length)" if plan.crc_chosen else ""))
+    out.put()
     for layout in plan.layouts:
-        out.put()
         out.print(_layout_table(layout, plan))
         for line in _layout_words(layout, plan):
             out.put(line)
-    for layout in plan.layouts:
         out.put()
-        out.print(choices_table(layout, plan))
-    for line in WORDS:
+    for layout in plan.layouts:
+        out.print(choices_table(layout, plan, modems))
+    for line in (*_general_words(plan), *WORDS):
         out.put(line)
     for words in _remarks(plan):
         remark(words)
 
 
-def _layout_table(layout: LayoutPlan, plan: Plan) -> Any:
+def _layout_table(layout: LayoutPlan, plan: Plan) -> Sheet:
     rows: list[tuple[object, ...]] = [
         ("(header)", "version, layout", f"0..{plan.header_bits - 1}", plan.header_bits, "", "", "", "", "")
     ]
     rows += [_row(field) for field in layout.fields]
     title = f'layout "{layout.name}", id {layout.id}: {size_words(layout)}'
-    columns = ("field", "kind", "bits", "width", "asked", "step", "range", "worst error", "on the ground")
-    return table(title, columns, rows, left=2)
+    columns = ("field", "kind", "bits", "width", "requested", "step", "range", "largest\nerror", "on the\nground")
+    return table(title, columns, rows, left=2, groups=(3, 3, 2))
 
 
 def _row(field: FieldPlan) -> tuple[object, ...]:
     unit = f" {field.symbol}".rstrip()
     counting = KINDS[field.kind].counting
-    ground = "" if field.kind == "altitude" else metres(bound) if (bound := metres_bound(field)) is not None else ""
-    name = f"{field.name}?" if field.absent_code is not None else field.name
+    bound = None if field.symbol == "m" else metres_bound(field)
     return (
-        name,
+        f"{field.name}?" if field.absent_code is not None else field.name,
         field.kind,
         field.place.split()[1],
         field.bits,
         field.requested,
         "1" if counting else f"{decimal(field, field.step)}{unit}",
         _range(field),
-        "exact" if counting else f"{float(worst_error(field)):.3g}{unit}",
-        ground,
+        "exact" if counting else f"{exact(worst_error(field))}{unit}",
+        "" if bound is None else f"{rounded_up(bound, 3)} m",
     )
 
 
@@ -95,44 +95,56 @@ def _range(field: FieldPlan) -> str:
     return bounds(field).replace("degrees", "°")
 
 
-def _layout_words(layout: LayoutPlan, plan: Plan) -> list[str]:
-    said = []
-    if any(not KINDS[field.kind].counting for field in layout.fields):
-        said.append("Worst error: half a step, and half a base unit where the number that was given is rounded to it.")
-    if any(field.absent_code is not None for field in layout.fields):
-        said.append("A field with ? may be absent, for its highest code.")
+def _layout_words(layout: LayoutPlan, plan: Plan) -> Iterator[str]:
+    """What holds for one layout."""
     if layout.trail is None:
         data = f"{layout.bits} bits and {layout.padding} of padding: {layout.data_bytes} bytes"
-        said.append(f"{data}, and {layout.check_bytes} of check.")
+        yield f"Size: {data}, and {layout.check_bytes} of check."
     else:
-        said += _trail_words(layout, layout.trail)
+        yield from _trail_words(layout, layout.trail)
     if (bound := position_bound(layout)) is not None:
-        said.append(f"Position: never more than {metres(bound)} from where it was.")
+        yield f"Position: at most {rounded_up(bound, 2)} m from the one that was encoded."
     if plan.crc:
         distance = distance_at(plan.crc.polynomial, plan.crc.width, layout.longest * 8)
-        said.append(
-            f"The check notices every error of up to {distance.value - 1} bits (Hamming distance {distance}), every burst "
-            f"of up to {plan.crc.width} bits, and all but 1 in {2**plan.crc.width:,} packets of noise."
-        )
-    return said
+        detected = f"every error of up to {times(distance.value - 1, 'wrong bit')}"
+        yield f"Check: Hamming distance {distance}: it detects {detected}."
 
 
-def _trail_words(layout: LayoutPlan, trail: Trail) -> list[str]:
-    spacing = f"{trail.spacing} s apart" if trail.spacing else "apart as its own numbers say"
+def _trail_words(layout: LayoutPlan, trail: Trail) -> Iterator[str]:
+    spacing = f"{trail.spacing} s apart" if trail.spacing else "with the time between them coded in the trail"
     if trail.spacing_field:
-        spacing = f"apart as {trail.spacing_field} says"
+        spacing = f"as many seconds apart as the field {trail.spacing_field} says"
     too_long = "all points move to a coarser grid" if trail.coarsenings else "the oldest points are left out"
     height = f", altitude in steps of {trail.altitude_step / 100:g} m" if trail.altitude_step else ""
     cell = trail.step / 10_000_000 * METRES_PER_DEGREE["latitude"]
-    what = f"{layout.bits} bits of fields, then the trail: up to {trail.points} earlier points, {spacing}"
-    grid = f"in cells of {metres(cell)}{height}, each never more than {metres(trail_bound(layout))} from where it was"
-    start = f"Coding starts from FIRST {trail.initial_scale} and CHANGE {trail.scale_rate} cells"
-    return [f"{what}, {grid}.", f"{start}. A packet is never longer than {trail.packet_bytes} bytes: {too_long}."]
+    yield f"Trail: {layout.bits} bits of fields, then up to {trail.points} earlier points, {spacing}."
+    yield (
+        f"Its points are rounded to cells of {cell:.3g} m{height}: each at most {rounded_up(trail_bound(layout) or 0, 2)} m "
+        "from the one that was encoded."
+    )
+    yield (
+        f"Its coding starts from initial_scale = {trail.initial_scale} and scale_rate = {trail.scale_rate} cells. A packet "
+        f"is at most {trail.packet_bytes} bytes: where it would be longer, {too_long}."
+    )
+
+
+def _general_words(plan: Plan) -> Iterator[str]:
+    """What holds for all layouts."""
+    fields = [field for layout in plan.layouts for field in layout.fields]
+    if any(not KINDS[field.kind].counting for field in fields):
+        yield "Largest error: half a step, plus half a base unit where the value is first rounded to whole base units."
+    if any(field.absent_code is not None for field in fields):
+        yield "A field marked ? is optional: its highest code means that the value is absent."
+    if plan.crc:
+        yield (
+            f"The check also detects every error burst of up to {plan.crc.width} bits, and all but 1 in "
+            f"{2**plan.crc.width:,} packets of random bits."
+        )
 
 
 def _remarks(plan: Plan) -> list[str]:
     if plan.crc is None:
-        return ["no check: on the serial line between radio and host nothing notices a wrong bit."]
+        return ["no check: on the serial line between radio and host nothing detects a wrong bit."]
     said = []
     if plan.crc.polynomial == MODEM_POLYNOMIAL and plan.crc.width == 16:
         said.append(MODEM_NOTE)

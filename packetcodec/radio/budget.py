@@ -167,7 +167,7 @@ def _lorawan(modem: Modem, payload_bytes: int, region: Region | None) -> Verdict
     of_lora = (modem.spreading_factor, modem.bandwidth_hz) if isinstance(modem, LoRa) else None
     rate = region.data_rate(*(of_lora or (None, 0)))
     if rate is None:
-        return Verdict(state="not permitted", words=f"{modem.name} is no LoRaWAN data rate of {region.name}")
+        return Verdict(state="not permitted", words=f"{modem.name} is not a LoRaWAN data rate of {region.name}")
     data_rate = f"DR{rate.index} of {region.name}"
     if rate.downlink:
         return Verdict(state="not permitted", words=f"{modem.name} is {data_rate}, for gateways only")

@@ -33,7 +33,7 @@ def read_field(table: Table) -> Field | None:
     kind = _kind(table)
     if kind is None:
         return None
-    table.reject_unknown((*_COMMON, *kind.keys), f"a {kind.name} field")
+    table.reject_unknown((*_COMMON, *kind.keys), f"a field of kind {kind.name}")
     optional = table.boolean("optional")
     # The circumference of a counter must fit 32 bits too.
     bits = table.integer("bits", 1, MAX_BITS - (kind.counting and kind.circle))

@@ -115,7 +115,7 @@ def test_a_limit_that_is_exceeded_says_which_and_for_what(cli):
     assert "position of 14 bytes, track (no points) of 15 bytes, status of 12 bytes at SF11: airtime" not in out
     assert "exceeds 400 ms" in out
     dr13 = cli("airtime", "--region", "US915", "--sf", "7,8", "--bandwidth", "500", "--lorawan")[1]
-    assert "every packet at SF7: is DR13 of US915, for gateways only" in dr13
+    assert "every packet at SF7: this setting is DR13 of US915, for gateways only" in dr13
     assert "SF7 500 kHz 4/5 is" not in dr13
 
 

@@ -123,7 +123,7 @@ def test_dates_stand_where_seconds_would_say_nothing(cli):
     # 2026 began at 1767225600 (Unix seconds); 20 bits of minutes later is 2027-12-30 04:15 (computed by hand).
     assert "2026-01-01T00:00Z..2027-12-30T04:15Z" in out
     assert "1767225600" not in out
-    assert "half a base unit where the number that was given is rounded" in out
+    assert "half a base unit where the value is first rounded" in out
 
 
 def test_a_byte_order_mark_before_a_schema_is_no_fault(cli):

@@ -150,7 +150,7 @@ def test_lorawan_adds_13_bytes_and_checks_the_payload_of_the_data_rate() -> None
             LoRa(spreading_factor=12),
             "US915",
             "not permitted",
-            "SF12 125 kHz 4/5 is no LoRaWAN data rate of US915",
+            "SF12 125 kHz 4/5 is not a LoRaWAN data rate of US915",
         ),
         (
             LoRa(spreading_factor=12, bandwidth_hz=500_000),

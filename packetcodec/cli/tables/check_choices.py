@@ -2,27 +2,26 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from packetcodec.cli.tables.figures import milliseconds
 from packetcodec.cli.tables.sheet import table
 from packetcodec.crc import MODEM_NOTE, WIDTHS, default_crc
 from packetcodec.crc.distance import distance_at, joint_check_bits
-from packetcodec.radio import LoRa
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
+    from packetcodec.cli.tables.sheet import Sheet
     from packetcodec.crc import Crc
+    from packetcodec.radio import LoRa
     from packetcodec.wire import LayoutPlan, Plan
 
 #: Bits of the modem's own payload CRC.
 _MODEM_BITS = 16
-#: Spreading factors shown: the fastest, the middle, the slowest.
-FACTORS = (7, 10, 12)
 
 
-def choices_table(layout: LayoutPlan, plan: Plan) -> Any:
+def choices_table(layout: LayoutPlan, plan: Plan, modems: Sequence[LoRa]) -> Sheet:
     """A table of the schema's own check, of none, and of the default of every width."""
     rows = []
     for crc in _choices(layout, plan):
@@ -37,23 +36,22 @@ def choices_table(layout: LayoutPlan, plan: Plan) -> Any:
                 str(distance_at(crc.polynomial, crc.width, size * 8)) if crc else 1,
                 _one_in(alone),
                 _one_in(behind),
-                *(milliseconds(LoRa(spreading_factor=factor).airtime(size)) for factor in FACTORS),
+                *(milliseconds(modem.airtime(size)) for modem in modems),
             )
         )
     columns = (
-        "check", "bytes", "Hamming distance", "noise passes", "behind the modem's CRC",
-        *(f"SF{factor}" for factor in FACTORS),
+        "check", "bytes", "Hamming\ndistance", "undetected\non a wire", "undetected\non air",
+        *(f"SF{modem.spreading_factor}" for modem in modems),
     )  # fmt: skip
-    return table(f'Checks for layout "{layout.name}", airtime at 125 kHz', columns, rows)
+    return table(f'Checks for layout "{layout.name}", airtime at 125 kHz', columns, rows, groups=(4, len(modems)))
 
 
 #: What stands below the tables.
 WORDS = (
-    "The modem's payload CRC does not cover the serial line between radio and host: there the column 'noise passes' holds. "
-    + MODEM_NOTE,
+    "Undetected: the share of packets of random bits that pass; on air the modem checks its own CRC too. " + MODEM_NOTE,
     (
-        "'Behind the modem's CRC' is less than both together where the two polynomials share a factor, mostly x + 1 (both "
-        "then notice every odd number of wrong bits, which counts once): 2^31 instead of 2^32, and 2^23 instead of 2^24."
+        "Where the two polynomials have a common factor, mostly x + 1, the two checks together detect less than their "
+        "widths add up to: 1 in 2^31 passes instead of 1 in 2^32."
     ),
 )
 

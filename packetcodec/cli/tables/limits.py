@@ -1,7 +1,7 @@
 """What the limits say about a packet, in the cells of a table and in the lines below it.
 
-Owns one rule: where a limit has no way for a packet there is no interval either, and the cell says "never". "no limit" is
-said only where nothing limits how often.
+Owns one rule: where the limits do not permit a packet there is no interval either, and the cell says "never". "no limit"
+is said only where nothing limits how often.
 
 >>> from packetcodec.radio import LoRa, packet_budget, region
 >>> band = region("EU868").sub_band(868_100_000, 125_000)
@@ -28,7 +28,7 @@ def _verdicts(budget: Budget) -> dict[str, Verdict]:
 
 
 def never(budget: Budget) -> bool:
-    """Whether a limit has no way for such a packet, however seldom it is sent. Advice is none."""
+    """Whether the limits do not permit this packet, however seldom it is sent. Advice is no limit."""
     return any(item.state in {"not permitted", "exceeded"} for item in (budget.dwell, budget.lorawan))
 
 
@@ -85,7 +85,7 @@ def complaints(sizes: Iterable[tuple[str, int]], radio: Radio) -> list[str]:
         for label, modem, budget in zip(radio.labels, radio.modems, radio.budgets(size), strict=True):
             for item in _verdicts(budget).values() if budget is not None else ():
                 if item.state in {"not permitted", "exceeded"}:
-                    words = item.words.removeprefix(modem.name).strip()
+                    words = item.words.replace(modem.name, "this setting", 1)
                     against.setdefault(words, {}).setdefault(f"{name} of {size} bytes", []).append(label)
     return [f"{_place(places, len(shown), radio)}: {words}" for words, places in against.items()]
 
