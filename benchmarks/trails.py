@@ -25,7 +25,7 @@ from point_formats import FORMATS
 from yardstick import cells, mean_ideal_bits, windows
 
 from packetcodec import Schema, compile_plan
-from packetcodec.bench.tune_trail import suggest
+from packetcodec.bench.tune_trail import tune_trail
 from packetcodec.radio import LoRa
 from packetcodec.starter import schema_text
 from packetcodec.wire import Point, write_trail
@@ -124,7 +124,7 @@ def bits_of(trail: Trail, window: tuple[Point, list[Point]]) -> int:
 def measure(group: str, name: str, some: NDArray[np.int64], trail: Trail) -> Track:
     """One track."""
     ours = [points_of(window) for window in some]
-    found = suggest(trail, ours[:: -(-len(ours) // SUGGESTED_FROM)])
+    found = tune_trail(trail, ours[:: -(-len(ours) // SUGGESTED_FROM)])
     assert found is not None  # noqa: S101  # every window has points
     tuned = replace(trail, initial_scale=found.initial_scale, scale_rate=found.scale_rate)
     default = [bits_of(trail, window) for window in ours]

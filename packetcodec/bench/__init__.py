@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from packetcodec.bench.geodesic import ErrorSummary, distance, summary
-from packetcodec.bench.lossy_link import Harm, Link
+from packetcodec.bench.lossy_link import Link, LinkConditions
 from packetcodec.bench.replay import FieldReport, Replay, replay
 from packetcodec.bench.sample import Span, every, silences, without_fix
 
 __all__ = [
     "ErrorSummary",
     "FieldReport",
-    "Harm",
     "Link",
+    "LinkConditions",
     "Replay",
     "Span",
     "distance",

@@ -18,7 +18,8 @@ All lengths meet the very same losses (`packetcodec.bench.lossy_link`), so their
 ... trail = { points = 10, resolution_m = 2.5, spacing = 30 }
 ... ''')
 >>> walk = tuple(Fix(30.0 * number, 46.5, 9.9 + number / 2000) for number in range(200))
->>> for report in bench(schema, "track", walk, interval=30.0, harm=Harm(loss=0.4, burst=3, seed=1), lengths=(0, 10)):
+>>> lossy = LinkConditions(loss=0.4, burst=3, seed=1)
+>>> for report in link_test(schema, "track", walk, interval=30.0, conditions=lossy, lengths=(0, 10)):
 ...     print(report.trail, report.direct, report.by_trail, report.missing, report.longest_hole)
 0 114 0 86 450.0
 10 114 79 7 150.0
@@ -31,7 +32,7 @@ from collections import Counter
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from packetcodec.bench.lossy_link import Arrival, Harm, Link
+from packetcodec.bench.lossy_link import Arrival, Link, LinkConditions
 from packetcodec.bench.sender import Sender
 from packetcodec.codec import Codec
 from packetcodec.errors import PacketcodecError, ValueFault
@@ -131,13 +132,13 @@ def with_trail(schema: Schema, layout: str, points: int) -> Schema:
     return found
 
 
-def bench(
+def link_test(
     schema: Schema,
     layout: str,
     fixes: Sequence[Fix],
     *,
     interval: float,
-    harm: Harm,
+    conditions: LinkConditions,
     recording: Sequence[Fix] = (),
     lengths: Sequence[int] = (0, 5, 10),
     constants: Mapping[str, Value] | None = None,
@@ -150,7 +151,7 @@ def bench(
         layout: name of one with a trail.
         fixes: a packet each, as `every` picks them.
         interval: seconds from packet to packet, as `every` was given.
-        harm: what the link does.
+        conditions: what the link does.
         recording: the whole log, which trails look back into; `fixes` if it is not given.
         lengths: most points of a trail, one report each.
         constants: field name to the value to send where the log holds none.
@@ -163,7 +164,7 @@ def bench(
     reports = []
     for run, (points, codec) in enumerate(zip(lengths, codecs, strict=True)):
         sender = Sender(codec, layout, recording or fixes, constants)
-        test = _Test(sender, fixes, interval, harm)
+        test = _Test(sender, fixes, interval, conditions)
         for number in range(len(fixes)):
             test.send(number)
             if progress is not None:
@@ -175,14 +176,14 @@ def bench(
 class _Test:
     """One length under way."""
 
-    def __init__(self, sender: Sender, fixes: Sequence[Fix], interval: float, harm: Harm) -> None:
+    def __init__(self, sender: Sender, fixes: Sequence[Fix], interval: float, conditions: LinkConditions) -> None:
         self.sender = sender
         self.fixes = fixes
         self.interval = interval
         trail = sender.layout.trail
         # Seconds within which two moments are the same point.
         self.same = min_separation(interval, trail.spacing if trail else 0.0) * (0.5 - _SLACK)
-        self.link = Link(harm)
+        self.link = Link(conditions)
         self.receiver = Receiver(sender.codec, interval=interval)
         self.on_air: list[int] = []  # number of the packet on the link -> number of its fix
         self.heard: set[int] = set()

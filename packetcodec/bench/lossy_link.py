@@ -1,12 +1,12 @@
 """A lossy radio link for the bench: packets go in, what a receiver hears comes out. The same seed, the same losses.
 
 Owns one rule: what the link does to a packet depends on the packet's number alone, never on its content or length. Each
-kind of harm draws from a stream of random numbers of its own, so that two formats are compared on the very same losses.
+kind of damage draws from a stream of random numbers of its own, so that two formats are compared on the very same losses.
 
 Losses come in runs: a chain of two states (Gilbert 1960, Elliott 1963), in which every packet of the bad state is lost and
 none of the good one. Mean rate and mean length of a run fix both its probabilities.
 
->>> link = Link(Harm(loss=0.4, burst=3, seed=1))
+>>> link = Link(LinkConditions(loss=0.4, burst=3, seed=1))
 >>> "".join("." if link.send(bytes(1)) else "x" for _ in range(50))
 'x....xxxx....x..x..x...........x..xxx...x.....xx..'
 """
@@ -27,7 +27,7 @@ _ROUNDING = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Harm:
+class LinkConditions:
     """What a link does to packets.
 
     Attributes:
@@ -91,12 +91,12 @@ class Arrival(NamedTuple):
 class Link:
     """A link under way. Only `random.Random` decides, so every machine gives the same bytes."""
 
-    def __init__(self, harm: Harm) -> None:
-        self.harm = harm
-        seeds = Random(harm.seed)  # noqa: S311  # no secret: a repeatable test
+    def __init__(self, conditions: LinkConditions) -> None:
+        self.conditions = conditions
+        seeds = Random(conditions.seed)  # noqa: S311  # no secret: a repeatable test
         self._losses, self._copies, self._delays, self._bits = (Random(seeds.getrandbits(64)) for _ in range(4))  # noqa: S311
-        self._start, self._end = harm.chances()
-        self._bad = self._losses.random() < harm.loss
+        self._start, self._end = conditions.chances()
+        self._bad = self._losses.random() < conditions.loss
         self._sent = 0
         # Due at, number, copy, packet: what comes first in order of sending comes first out of those due at once.
         self._under_way: list[tuple[int, int, int, Arrival]] = []
@@ -105,10 +105,10 @@ class Link:
         """Send a packet; what arrives then, before the next one is sent."""
         number = self._sent
         self._sent += 1
-        # One number per packet and stream, used or not: later packets meet the same fate whatever the harm is.
+        # One number per packet and stream, used or not: later packets meet the same fate whatever the conditions are.
         chance = self._losses.random()
-        twice = self._copies.random() < self.harm.duplicates
-        delays = [int(self._delays.random() * (self.harm.reorder + 1)) for _ in range(2)]
+        twice = self._copies.random() < self.conditions.duplicates
+        delays = [int(self._delays.random() * (self.conditions.reorder + 1)) for _ in range(2)]
         seeds = [self._bits.getrandbits(64) for _ in range(2)]
         lost, self._bad = self._bad, chance >= self._end if self._bad else chance < self._start
         if not lost:
@@ -119,7 +119,7 @@ class Link:
 
     def end(self) -> list[Arrival]:
         """What still arrives after the last packet."""
-        return self._due(self._sent + self.harm.reorder)
+        return self._due(self._sent + self.conditions.reorder)
 
     def _due(self, now: int) -> list[Arrival]:
         due = sorted(item for item in self._under_way if item[0] <= now)
@@ -127,11 +127,11 @@ class Link:
         return [arrival for _, _, _, arrival in due]
 
     def _flip(self, data: bytes, seed: int) -> tuple[bytes, int]:
-        if not self.harm.bit_errors:
+        if not self.conditions.bit_errors:
             return data, 0
         # A number per bit, first bit first: a longer packet has the same errors where both have bits.
         errors = Random(seed)  # noqa: S311
         mask = 0
         for _ in range(len(data) * 8):
-            mask = mask << 1 | (errors.random() < self.harm.bit_errors)
+            mask = mask << 1 | (errors.random() < self.conditions.bit_errors)
         return (int.from_bytes(data, "big") ^ mask).to_bytes(len(data), "big"), mask.bit_count()

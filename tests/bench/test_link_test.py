@@ -8,8 +8,9 @@ from fractions import Fraction
 import pytest
 
 from packetcodec.bench import every
-from packetcodec.bench.link_test import bench, with_trail
-from packetcodec.bench.lossy_link import Harm, Link
+from packetcodec.bench.link_test import link_test, with_trail
+from packetcodec.bench.lossy_link import Link
+from packetcodec.bench.lossy_link import LinkConditions as Conditions
 from packetcodec.errors import PacketcodecError
 from packetcodec.logs import Fix
 from packetcodec.radio import LoRa
@@ -26,23 +27,30 @@ UNCHECKED = Schema.parse(
 WALK = tuple(Fix(30.0 * number, 46.5 + number * 2e-4, 9.9 + (number % 7) * 1e-4, 2000.0) for number in range(250))
 
 
-def run(harm, schema=ROOMY, fixes=WALK, **options):
-    return bench(schema, "track", fixes, interval=30.0, harm=harm, **options)
+def run(conditions, schema=ROOMY, fixes=WALK, **options):
+    return link_test(schema, "track", fixes, interval=30.0, conditions=conditions, **options)
 
 
 def test_without_harm_every_point_arrives_by_its_own_packet():
-    for report in run(Harm()):
+    for report in run(Conditions()):
         assert (report.sent, report.received, report.lost, report.damaged, report.refused) == (250, 250, 0, 0, 0)
         assert (report.points, report.direct, report.by_trail, report.missing, report.repeated) == (250, 250, 0, 0, 0)
         assert (report.between, report.pending, report.longest_hole) == (0, 0, 0.0)
 
 
-@pytest.mark.parametrize("harm", [Harm(loss=0.4, burst=5, seed=1), Harm(loss=0.7, burst=12, seed=2), Harm(loss=0.5, seed=3)])
-def test_exactly_the_points_that_a_packet_within_reach_carries_arrive_by_trail(harm):
+@pytest.mark.parametrize(
+    "conditions",
+    [
+        Conditions(loss=0.4, burst=5, seed=1),
+        Conditions(loss=0.7, burst=12, seed=2),
+        Conditions(loss=0.5, seed=3),
+    ],
+)
+def test_exactly_the_points_that_a_packet_within_reach_carries_arrive_by_trail(conditions):
     # The oracle knows the losses alone: point i is told by trail if one of the next `length` packets arrives.
-    link = Link(harm)
+    link = Link(conditions)
     arrives = [bool(link.send(b"?")) for _ in WALK]
-    for report in run(harm, lengths=(0, 1, 10, 25)):
+    for report in run(conditions, lengths=(0, 1, 10, 25)):
         ahead = [any(arrives[number + 1 : number + 1 + report.trail]) for number in range(len(WALK))]
         told = [direct or near for direct, near in zip(arrives, ahead, strict=True)]
         assert report.lost == arrives.count(False)
@@ -57,29 +65,29 @@ def test_exactly_the_points_that_a_packet_within_reach_carries_arrive_by_trail(h
 
 
 def test_duplicates_and_packets_out_of_order_lose_nothing_and_tell_nothing_twice():
-    for report in run(Harm(duplicates=0.3, reorder=3, seed=4)):
+    for report in run(Conditions(duplicates=0.3, reorder=3, seed=4)):
         assert report.received > 300
         assert report.missing == report.repeated == report.between == 0
 
 
 def test_the_same_seed_gives_the_same_report_and_another_one_another():
-    harm = Harm(loss=0.3, burst=3, bit_errors=1e-3, duplicates=0.1, reorder=2, seed=11)
-    assert run(harm) == run(harm)
-    assert run(harm) != run(replace(harm, seed=12))
+    conditions = Conditions(loss=0.3, burst=3, bit_errors=1e-3, duplicates=0.1, reorder=2, seed=11)
+    assert run(conditions) == run(conditions)
+    assert run(conditions) != run(replace(conditions, seed=12))
 
 
 def test_the_check_refuses_damaged_packets_and_without_one_they_are_counted_as_accepted():
-    for report in run(Harm(bit_errors=2e-3, seed=6)):
+    for report in run(Conditions(bit_errors=2e-3, seed=6)):
         assert report.damaged == report.refused > 25
         assert report.unnoticed == 0
-    none, *_, ten = run(Harm(bit_errors=2e-3, seed=6), schema=UNCHECKED)
+    none, *_, ten = run(Conditions(bit_errors=2e-3, seed=6), schema=UNCHECKED)
     assert none.unnoticed > 0 < ten.unnoticed
     assert none.direct < none.sent - none.refused  # what an unnoticed error says is no point
 
 
 def test_packets_without_a_position_are_sent_and_are_no_points():
     fixes = tuple(fix if number % 4 else Fix(fix.time, fix_quality=0) for number, fix in enumerate(WALK))
-    for report in run(Harm(loss=0.2, seed=1), fixes=fixes):
+    for report in run(Conditions(loss=0.2, seed=1), fixes=fixes):
         assert (report.sent, report.points) == (250, 187)
         assert report.direct + report.by_trail + report.missing == 187
 
@@ -87,8 +95,14 @@ def test_packets_without_a_position_are_sent_and_are_no_points():
 def test_points_between_packets_are_counted_apart():
     # Packets every 60 s carry points every 30 s: every second one is of a moment without a packet.
     recording = tuple(Fix(10.0 * number, 46.5 + number * 1e-5, 9.9) for number in range(600))
-    none, ten = bench(
-        ROOMY, "track", tuple(every(recording, 60.0)), interval=60.0, harm=Harm(), recording=recording, lengths=(0, 10)
+    none, ten = link_test(
+        ROOMY,
+        "track",
+        tuple(every(recording, 60.0)),
+        interval=60.0,
+        conditions=Conditions(),
+        recording=recording,
+        lengths=(0, 10),
     )
     assert (none.points, none.between) == (100, 0)
     assert (ten.points, ten.direct, ten.between, ten.repeated) == (100, 100, 99, 0)
@@ -101,9 +115,9 @@ def test_what_is_given_of_the_interval_keeps_points_apart_as_well_as_a_field_of_
     timed = Schema.parse(f'{head}name = "track"{layout.replace("fields = [", f"fields = [{field}", 1)}')
     recording = tuple(Fix(5.0 * number, 46.5 + number * 5e-5, 9.9) for number in range(2000))
     fixes = tuple(every(recording, interval))[:300]
-    harm = Harm(loss=0.3, duplicates=0.1, reorder=2, seed=1)
+    conditions = Conditions(loss=0.3, duplicates=0.1, reorder=2, seed=1)
     (blind,), (told,) = (
-        bench(schema, "track", fixes, recording=recording, interval=interval, harm=harm, lengths=(10,))
+        link_test(schema, "track", fixes, recording=recording, interval=interval, conditions=conditions, lengths=(10,))
         for schema in (ROOMY, timed)
     )
     assert blind.repeated == told.repeated == 0
@@ -114,10 +128,10 @@ def test_what_is_given_of_the_interval_keeps_points_apart_as_well_as_a_field_of_
 @pytest.mark.parametrize("source", [recordings.rides, recordings.hikes, recordings.soundings], ids=lambda it: it.__name__)
 def test_a_longer_trail_never_leaves_more_of_a_recorded_track_missing(source):
     # Recorded outings and soundings, see tests/support/recordings.py for where they come from.
-    harm = Harm(loss=0.4, burst=5, bit_errors=1e-4, duplicates=0.05, reorder=2, seed=1)
+    conditions = Conditions(loss=0.4, burst=5, bit_errors=1e-4, duplicates=0.05, reorder=2, seed=1)
     for name, recording in list(source().items())[:3]:
         reports = run(
-            harm, schema=STARTER, fixes=tuple(every(recording, 30.0))[:200], recording=recording, lengths=(0, 5, 10)
+            conditions, schema=STARTER, fixes=tuple(every(recording, 30.0))[:200], recording=recording, lengths=(0, 5, 10)
         )
         none, five, ten = reports
         assert none.missing >= five.missing >= ten.missing, name
@@ -127,7 +141,7 @@ def test_a_longer_trail_never_leaves_more_of_a_recorded_track_missing(source):
 
 
 def test_mean_bytes_and_airtime_are_those_of_the_packets_sent():
-    (report,) = run(Harm(), fixes=WALK[:3], lengths=(10,))
+    (report,) = run(Conditions(), fixes=WALK[:3], lengths=(10,))
     modem = LoRa(spreading_factor=10)
     sizes = [size for size, count in report.sizes for _ in range(count)]
     assert len(sizes) == 3

@@ -6,17 +6,18 @@ from itertools import groupby
 
 import pytest
 
-from packetcodec.bench.lossy_link import Arrival, Harm, Link
+from packetcodec.bench.lossy_link import Arrival, Link
+from packetcodec.bench.lossy_link import LinkConditions as Conditions
 from packetcodec.errors import PacketcodecError
 
 
-def sent(harm: Harm, packets: list[bytes]) -> list[list[Arrival]]:
-    link = Link(harm)
+def sent(conditions: Conditions, packets: list[bytes]) -> list[list[Arrival]]:
+    link = Link(conditions)
     return [*(link.send(packet) for packet in packets), link.end()]
 
 
-def lost(harm: Harm, count: int, size: int = 1) -> list[bool]:
-    heard = {arrival.number for arrivals in sent(harm, [bytes(size)] * count) for arrival in arrivals}
+def lost(conditions: Conditions, count: int, size: int = 1) -> list[bool]:
+    heard = {arrival.number for arrivals in sent(conditions, [bytes(size)] * count) for arrival in arrivals}
     return [number not in heard for number in range(count)]
 
 
@@ -33,7 +34,7 @@ def lost(harm: Harm, count: int, size: int = 1) -> list[bool]:
     ],
 )
 def test_the_mean_loss_and_the_mean_run_are_what_was_asked_for(loss, burst, mean_run):
-    pattern = lost(Harm(loss=loss, burst=burst, seed=7), 20_000)
+    pattern = lost(Conditions(loss=loss, burst=burst, seed=7), 20_000)
     runs = [len(list(run)) for is_lost, run in groupby(pattern) if is_lost]
     # Four standard errors: runs are geometric, so as long in deviation as in the mean.
     assert sum(pattern) / len(pattern) == pytest.approx(loss, abs=8 * (mean_run * loss / len(pattern)) ** 0.5)
@@ -41,18 +42,18 @@ def test_the_mean_loss_and_the_mean_run_are_what_was_asked_for(loss, burst, mean
 
 
 def test_losses_duplicates_and_delays_do_not_depend_on_length_content_or_other_harm():
-    harm = Harm(loss=0.3, burst=4, duplicates=0.2, reorder=3, bit_errors=1e-3, seed=5)
-    short = sent(harm, [bytes(3)] * 500)
-    long = sent(harm, [bytes([number % 256]) * (number % 60) for number in range(500)])
+    conditions = Conditions(loss=0.3, burst=4, duplicates=0.2, reorder=3, bit_errors=1e-3, seed=5)
+    short = sent(conditions, [bytes(3)] * 500)
+    long = sent(conditions, [bytes([number % 256]) * (number % 60) for number in range(500)])
     assert [[arrival.number for arrival in each] for each in short] == [
         [arrival.number for arrival in each] for each in long
     ]
-    assert lost(harm, 500) == lost(Harm(loss=0.3, burst=4, seed=5), 500)
+    assert lost(conditions, 500) == lost(Conditions(loss=0.3, burst=4, seed=5), 500)
 
 
 def test_a_longer_packet_has_the_same_errors_in_the_bits_that_both_have():
-    harm = Harm(bit_errors=0.02, duplicates=0.5, seed=9)
-    short, long = sent(harm, [bytes(10)] * 100), sent(harm, [bytes(25)] * 100)
+    conditions = Conditions(bit_errors=0.02, duplicates=0.5, seed=9)
+    short, long = sent(conditions, [bytes(10)] * 100), sent(conditions, [bytes(25)] * 100)
     pairs = [pair for left, right in zip(short, long, strict=True) for pair in zip(left, right, strict=True)]
     assert len(pairs) > 130
     for left, right in pairs:
@@ -63,7 +64,9 @@ def test_a_longer_packet_has_the_same_errors_in_the_bits_that_both_have():
 
 def test_bit_errors_and_duplicates_come_at_their_rates():
     arrivals = [
-        arrival for each in sent(Harm(bit_errors=1e-3, duplicates=0.25, seed=3), [bytes(50)] * 4000) for arrival in each
+        arrival
+        for each in sent(Conditions(bit_errors=1e-3, duplicates=0.25, seed=3), [bytes(50)] * 4000)
+        for arrival in each
     ]
     assert len(arrivals) == pytest.approx(5000, abs=4 * (4000 * 0.25 * 0.75) ** 0.5)
     bits = len(arrivals) * 400
@@ -73,23 +76,25 @@ def test_bit_errors_and_duplicates_come_at_their_rates():
 def test_a_packet_is_late_by_each_number_up_to_the_limit_and_none_is_lost_by_it():
     delays = [
         slot - arrival.number
-        for slot, each in enumerate(sent(Harm(reorder=2, seed=1), [b"x"] * 3000)[:-1])
+        for slot, each in enumerate(sent(Conditions(reorder=2, seed=1), [b"x"] * 3000)[:-1])
         for arrival in each
     ]
     assert set(delays) == {0, 1, 2}
     assert all(delays.count(delay) == pytest.approx(1000, abs=110) for delay in (0, 1, 2))
-    assert not any(lost(Harm(reorder=2, seed=1), 3000))
+    assert not any(lost(Conditions(reorder=2, seed=1), 3000))
 
 
 def test_a_perfect_link_gives_back_what_was_sent_at_once():
     packets = [bytes([number]) for number in range(50)]
-    assert [[arrival.data for arrival in each] for each in sent(Harm(), packets)] == [[packet] for packet in packets] + [[]]
+    assert [[arrival.data for arrival in each] for each in sent(Conditions(), packets)] == [
+        [packet] for packet in packets
+    ] + [[]]
 
 
 def test_the_same_seed_gives_the_same_bytes_on_every_machine():
     # A pattern written down once: Python promises that random.Random gives the same numbers for a seed everywhere.
-    harm = Harm(loss=0.4, burst=3, bit_errors=0.01, duplicates=0.3, reorder=1, seed=1)
-    heard = [(arrival.number, arrival.data.hex()) for each in sent(harm, [b"abcdef"] * 12) for arrival in each]
+    conditions = Conditions(loss=0.4, burst=3, bit_errors=0.01, duplicates=0.3, reorder=1, seed=1)
+    heard = [(arrival.number, arrival.data.hex()) for each in sent(conditions, [b"abcdef"] * 12) for arrival in each]
     assert heard == [
         (1, "61626364656e"),
         (2, "616263646566"),
@@ -102,7 +107,7 @@ def test_the_same_seed_gives_the_same_bytes_on_every_machine():
         (11, "616263646566"),
         (11, "612263646566"),
     ]
-    assert sent(harm, [b"abcdef"] * 12) != sent(Harm(loss=0.4, burst=3, seed=2), [b"abcdef"] * 12)
+    assert sent(conditions, [b"abcdef"] * 12) != sent(Conditions(loss=0.4, burst=3, seed=2), [b"abcdef"] * 12)
 
 
 @pytest.mark.parametrize(
@@ -121,5 +126,5 @@ def test_the_same_seed_gives_the_same_bytes_on_every_machine():
 )
 def test_an_impossible_harm_is_refused_with_bound_and_value(settings, message):
     with pytest.raises(PacketcodecError) as caught:
-        Harm(**settings)
+        Conditions(**settings)
     assert str(caught.value) == message

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from benchmarks.yardstick import cells, ideal_bits, mean_ideal_bits, windows
-from packetcodec.bench.tune_trail import suggest
+from packetcodec.bench.tune_trail import tune_trail
 from packetcodec.schema import Schema
 from packetcodec.wire import Point, write_trail
 from tests.support import recordings
@@ -46,7 +46,7 @@ def test_trails_of_recorded_tracks_reach_their_targets(interval):
         track = [(fix.time, fix.latitude, fix.longitude) for fix in fixes if fix.has_position]
         some = windows(track, interval=interval, points=10)[::4]
         ours = [(head, rest) for head, *rest in ([Point(*map(int, place)) for place in window] for window in some)]
-        found = suggest(trail, ours)
+        found = tune_trail(trail, ours)
         tuned = replace(trail, initial_scale=found.initial_scale, scale_rate=found.scale_rate)
         default, suggested = (
             fmean(write_trail(values, head, points, room=2000)[0].length for head, points in ours)

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from packetcodec.bench import every
 from packetcodec.bench.sender import Sender
-from packetcodec.bench.tune_trail import CHANGES, FIRSTS, suggest, windows
+from packetcodec.bench.tune_trail import INITIAL_SCALES, SCALE_RATES, tune_trail, windows
 from packetcodec.codec import Codec
 from packetcodec.logs import Fix
 from packetcodec.schema import Schema, Trail
@@ -50,10 +50,12 @@ MOVES = st.lists(
 @pytest.mark.parametrize("trail", TRAILS.values(), ids=TRAILS)
 @settings(deadline=None, max_examples=15)
 @given(
-    some=st.lists(MOVES.map(walk), min_size=1, max_size=3), first=st.sampled_from(FIRSTS), change=st.sampled_from(CHANGES)
+    some=st.lists(MOVES.map(walk), min_size=1, max_size=3),
+    first=st.sampled_from(INITIAL_SCALES),
+    change=st.sampled_from(SCALE_RATES),
 )
 def test_the_bits_are_those_of_trails_really_written_and_no_other_pair_is_shorter(trail, some, first, change):
-    found = suggest(trail, some)
+    found = tune_trail(trail, some)
     assert found.present_bits == pytest.approx(mean_bits(trail, some))
     assert found.bits == pytest.approx(
         mean_bits(replace(trail, initial_scale=found.initial_scale, scale_rate=found.scale_rate), some)
@@ -72,19 +74,19 @@ def test_what_is_left_to_code_does_not_depend_on_the_starting_values(moves, firs
 
 def test_present_values_that_nothing_beats_are_kept():
     standing = [(HEAD, [HEAD._replace(age=None)] * 10)]
-    found = suggest(Trail(points=10, step=223, initial_scale=1, scale_rate=1, spacing=10), standing)
+    found = tune_trail(Trail(points=10, step=223, initial_scale=1, scale_rate=1, spacing=10), standing)
     assert (found.initial_scale, found.scale_rate, found.gain_bytes) == (1, 1, 0.0)
 
 
 def test_no_point_no_suggestion():
-    assert suggest(TRAILS["constant"], []) is None
-    assert suggest(TRAILS["constant"], [(HEAD, [])]) is None
+    assert tune_trail(TRAILS["constant"], []) is None
+    assert tune_trail(TRAILS["constant"], [(HEAD, [])]) is None
 
 
 def test_the_speed_is_the_one_that_a_schema_turns_into_the_same_first_value():
     # A schema's rule: first = speed * spacing / resolution, see packetcodec.schema.trail.
     fast = [walk([(20_000, 0, 0)] * 10)]
-    found = suggest(TRAILS["constant"], fast)
+    found = tune_trail(TRAILS["constant"], fast)
     text = schema_text().replace("spacing = 30", "spacing = 10").replace("speed = 0.5", f"speed = {found.speed:.3f}")
     assert Schema.parse(text).layouts[1].trail.initial_scale == found.initial_scale > 16
 
@@ -93,7 +95,7 @@ def test_windows_are_what_the_packets_carry_spread_over_the_whole_log():
     codec = Codec(Schema.parse(schema_text().replace("packet_bytes = 32", "packet_bytes = 200")))
     fixes = tuple(Fix(30.0 * number, 46.5 + number * 1e-4, 9.9, fix_quality=1) for number in range(1000))
     sender = Sender(codec, "track", fixes)
-    some = windows(sender, fixes, most=100)
+    some = windows(sender, fixes, limit=100)
     assert len(some) == 99  # the first fix has none before it
     head, points = some[-1]
     packet = codec.decode(sender.packet(990, fixes[990]))
@@ -110,7 +112,7 @@ def test_a_recorded_ride_gets_shorter_trails_than_a_schema_for_cows_gives_it():
     ride = recordings.rides()["4078723797.fit"]
     codec = Codec(Schema.parse(schema_text()))
     fixes = tuple(every(ride, 30.0))
-    found = suggest(codec.plan.layout("track").trail, windows(Sender(codec, "track", ride), fixes))
+    found = tune_trail(codec.plan.layout("track").trail, windows(Sender(codec, "track", ride), fixes))
     assert found.windows >= 95
     assert found.gain_bytes > 0.5
     assert 2 < found.speed < 12

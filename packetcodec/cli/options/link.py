@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from packetcodec.bench.link_test import MAX_POINTS
-from packetcodec.bench.lossy_link import Harm
+from packetcodec.bench.lossy_link import LinkConditions
 from packetcodec.cli.options.usage import added, wrong_option
 from packetcodec.errors import PacketcodecError
 
@@ -30,19 +30,19 @@ if TYPE_CHECKING:
 class LinkTest:
     """What the options ask for: what the link does, and the lengths of trail to compare."""
 
-    harm: Harm
+    conditions: LinkConditions
     lengths: tuple[int, ...]
 
     @property
     def words(self) -> str:
         """The link in a line."""
-        harm = self.harm
-        runs = "each on its own" if harm.burst is None else f"in runs of {harm.burst:g} in the mean"
-        said = [f"{harm.loss * 100:g} % of packets lost, {runs}"]
-        said += [f"bit errors {harm.bit_errors:g}"] if harm.bit_errors else []
-        said += [f"{harm.duplicates * 100:g} % arrive twice"] if harm.duplicates else []
-        said += [f"late by up to {harm.reorder} packets"] if harm.reorder else []
-        return f"{', '.join(said)}; seed {harm.seed}"
+        conditions = self.conditions
+        runs = "each on its own" if conditions.burst is None else f"in runs of {conditions.burst:g} in the mean"
+        said = [f"{conditions.loss * 100:g} % of packets lost, {runs}"]
+        said += [f"bit errors {conditions.bit_errors:g}"] if conditions.bit_errors else []
+        said += [f"{conditions.duplicates * 100:g} % arrive twice"] if conditions.duplicates else []
+        said += [f"late by up to {conditions.reorder} packets"] if conditions.reorder else []
+        return f"{', '.join(said)}; seed {conditions.seed}"
 
 
 def link_options(command: Callable[..., Any]) -> Callable[..., Any]:
@@ -77,8 +77,8 @@ def link_of(
     if not tested:
         return None, others
     with wrong_option():
-        harm = Harm(burst=burst, reorder=reorder or 0, seed=1 if seed is None else seed, **shares)
-    return LinkTest(harm, _lengths(trails or "0,5,10")), others
+        conditions = LinkConditions(burst=burst, reorder=reorder or 0, seed=1 if seed is None else seed, **shares)
+    return LinkTest(conditions, _lengths(trails or "0,5,10")), others
 
 
 def share(option: str, text: str) -> float:

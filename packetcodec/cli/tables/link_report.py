@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 from rich.progress import Progress
 
 from packetcodec.bench import every
-from packetcodec.bench.link_test import LinkReport, bench, with_trail
+from packetcodec.bench.link_test import LinkReport, link_test, with_trail
 from packetcodec.bench.sender import Sender
-from packetcodec.bench.tune_trail import Suggestion, suggest, windows
+from packetcodec.bench.tune_trail import Suggestion, tune_trail, windows
 from packetcodec.cli.options.usage import wrong_option
 from packetcodec.cli.tables.figures import milliseconds, seconds, times
 from packetcodec.cli.tables.sheet import console, remark, table
@@ -62,7 +62,7 @@ def send_over_link(
     if trail is None:
         return Trails(None, None, ())
     fixes = tuple(every(recording, interval))
-    suggestion = suggest(trail, windows(Sender(Codec(schema), layout, recording, constants), fixes))
+    suggestion = tune_trail(trail, windows(Sender(Codec(schema), layout, recording, constants), fixes))
     if test is None:
         return Trails(suggestion, None, ())
     for points in test.lengths:
@@ -71,8 +71,8 @@ def send_over_link(
     screen = console(err=True)
     with Progress(console=screen, transient=True, disable=not screen.is_terminal) as progress:
         task = progress.add_task("Testing the link", total=len(fixes) * len(test.lengths))
-        reports = bench(
-            schema, layout, fixes, interval=interval, harm=test.harm, recording=recording, lengths=test.lengths,
+        reports = link_test(
+            schema, layout, fixes, interval=interval, conditions=test.conditions, recording=recording, lengths=test.lengths,
             constants=constants, progress=lambda count: progress.update(task, completed=count),
         )  # fmt: skip
     return Trails(suggestion, test, reports)
@@ -96,7 +96,7 @@ def trails_json(trails: Trails, radio: Radio) -> dict[str, Any]:
     if trails.suggestion is not None:
         said["suggestion"] = asdict(trails.suggestion) | {"gain_bytes": trails.suggestion.gain_bytes}
     if trails.test is not None:
-        said["link"] = asdict(trails.test.harm) | {
+        said["link"] = asdict(trails.test.conditions) | {
             "caution": NOT_YOUR_LINK,
             "trails": [_report_json(report, radio) for report in trails.reports],
         }
