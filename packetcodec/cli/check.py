@@ -13,7 +13,7 @@ from packetcodec.cli.tables.check_choices import WORDS, choices_table
 from packetcodec.cli.tables.figures import size_words, times
 from packetcodec.cli.tables.sheet import console, put_json, remark, table
 from packetcodec.crc import MODEM_NOTE, MODEM_POLYNOMIAL
-from packetcodec.crc.distance import distance_at
+from packetcodec.crc.distance import is_weak, packet_distance
 from packetcodec.emit.text import exact, rounded_up
 from packetcodec.schema import KINDS, METRES_PER_DEGREE
 from packetcodec.wire import bounds, decimal, metres_bound, position_bound, trail_bound, worst_error
@@ -105,7 +105,7 @@ def _layout_words(layout: LayoutPlan, plan: Plan) -> Iterator[str]:
     if (bound := position_bound(layout)) is not None:
         yield f"Position: at most {rounded_up(bound, 2)} m from the one that was encoded."
     if plan.crc:
-        distance = distance_at(plan.crc.polynomial, plan.crc.width, layout.longest * 8)
+        distance = packet_distance(plan.crc, layout.longest)
         detected = f"every error of up to {times(distance.value - 1, 'wrong bit')}"
         yield f"Check: Hamming distance {distance}: it detects {detected}."
 
@@ -152,7 +152,7 @@ def _remarks(plan: Plan) -> list[str]:
         f'{check_words(plan)} is too weak for {layout.longest} bytes (layout "{layout.name}"): two wrong bits can '
         "escape it. Leave out the name and give width alone: a polynomial for this length is then chosen."
         for layout in plan.layouts
-        if distance_at(plan.crc.polynomial, plan.crc.width, layout.longest * 8).value <= 2
+        if is_weak(plan.crc, layout.longest)
     ]
     return said
 
@@ -160,7 +160,7 @@ def _remarks(plan: Plan) -> list[str]:
 def _plan_json(plan: Plan) -> dict[str, Any]:
     layouts = []
     for layout in plan.layouts:
-        distance = distance_at(plan.crc.polynomial, plan.crc.width, layout.longest * 8) if plan.crc else None
+        distance = packet_distance(plan.crc, layout.longest) if plan.crc else None
         layouts.append(
             {
                 "name": layout.name,

@@ -1,6 +1,6 @@
 """Is it whole? The CRC, the public catalogue of them by name, and the Hamming distance each guarantees.
 
-`packetcodec.crc.distance` stands beside these names and is imported by its own: it needs numpy.
+`packetcodec.crc.distance` stands beside these names and is imported on its own: it needs numpy.
 """
 
 from __future__ import annotations
@@ -12,8 +12,7 @@ from packetcodec.crc.crc import (
     MODEM_POLYNOMIAL,
     WIDTHS,
     Crc,
-    crc_of_parameters,
-    undetected_fraction,
+    mirrored,
 )
 
 __all__ = [
@@ -24,9 +23,8 @@ __all__ = [
     "WIDTHS",
     "Crc",
     "Entry",
-    "crc_of_parameters",
     "default_crc",
     "find_crc",
+    "mirrored",
     "names",
-    "undetected_fraction",
 ]

@@ -20,8 +20,7 @@ True
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from fractions import Fraction
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Final, Literal, cast
 
@@ -35,7 +34,10 @@ if TYPE_CHECKING:
     _Engine = Callable[[bytes, int, object], int]
 
 WIDTHS: Final = (8, 16, 24, 32)
+"""Bits that a check may have."""
+
 CHECK_INPUT: Final = b"123456789"
+"""What the catalogue computes the check value of each CRC over."""
 
 MODEM_POLYNOMIAL: Final = 0x1021
 """Polynomial of the payload CRC that a LoRa modem appends itself (16 bits, start 0).
@@ -65,6 +67,10 @@ class Crc:
 
     Raises:
         PacketcodecError: a parameter outside its range, or a polynomial that is no use as a check.
+
+    >>> crc = Crc("own", 16, 0x5935, initial=0xFFFF, reflected=False, xor_out=0)
+    >>> crc.append(b"cow 12").hex()
+    '636f77203132cc0a'
     """
 
     name: str
@@ -104,11 +110,7 @@ class Crc:
     def register_after(self, data: bytes) -> int:
         """Register after `data`; ``of(b, seed=register_after(a)) == of(a + b)``."""
         register = self.of(data) ^ self.xor_out
-        return _reversed_bits(register, self.width) if self.reflected else register
-
-    def with_initial(self, register: int) -> Crc:
-        """The same CRC from another start."""
-        return replace(self, initial=register)
+        return mirrored(register, self.width) if self.reflected else register
 
     def function(self, initial: int | None = None) -> Callable[[bytes], int]:
         """The fastest callable ``bytes -> CRC`` from the register `initial` (default: `self.initial`)."""
@@ -160,32 +162,13 @@ def demand_generator(polynomial: int, width: int, *, name: str = "CRC") -> None:
         )
 
 
-def crc_of_parameters(
-    name: str,
-    *,
-    width: int,
-    polynomial: int,
-    initial: int = 0,
-    reflect_in: bool = False,
-    reflect_out: bool = False,
-    xor_out: int = 0,
-) -> Crc:
-    """A CRC by all the parameters of the catalogue's model.
+def mirrored(number: int, width: int) -> int:
+    """The lowest `width` bits of a number in the opposite order.
 
-    Raises:
-        PacketcodecError: as `Crc`, or `reflect_in` differs from `reflect_out`.
+    >>> f"{mirrored(0b0011_0001, 8):08b}"
+    '10001100'
     """
-    if reflect_in != reflect_out:
-        raise PacketcodecError(
-            f"{name}: bytes enter {_direction(reflect_in)} and the check leaves {_direction(reflect_out)}: "
-            "in neither byte order is the packet a code word, so that bursts of errors could slip through"
-        )
-    return Crc(name, width, polynomial, initial, reflect_in, xor_out)
-
-
-def undetected_fraction(width: int) -> Fraction:
-    """Fraction of packets of random noise that a check of `width` bits takes for good: exactly 2**-width."""
-    return Fraction(1, 1 << width)
+    return int(f"{number:0{width}b}"[::-1], 2)
 
 
 @lru_cache(maxsize=512)
@@ -198,14 +181,6 @@ def _compiled(
 ) -> Callable[[bytes], int]:
     # The library wants the polynomial with its top bit, and the start as the CRC of no bytes at all: in the
     # direction in which the register runs, and already XORed with the final value.
-    register = _reversed_bits(initial, width) if reflected else initial
+    register = mirrored(initial, width) if reflected else initial
     function = mkCrcFun(1 << width | polynomial, initCrc=register ^ xor_out, rev=reflected, xorOut=xor_out)
     return cast("Callable[[bytes], int]", function)
-
-
-def _reversed_bits(number: int, width: int) -> int:
-    return int(f"{number:0{width}b}"[::-1], 2)
-
-
-def _direction(reflected: bool) -> str:  # noqa: FBT001 - one private word
-    return "lowest bit first" if reflected else "highest bit first"

@@ -9,10 +9,12 @@ a multiple of G that fits the packet. A multiple may be shifted until it has a t
 the shortest one is searched for, 1 + x^m and a few terms between, split into two halves that must have the
 same remainder modulo G. The short packets, where distances are large, are simply enumerated.
 
->>> hamming_distance(0x3D65, 16, packet_bits=17 * 8)
-6
->>> hamming_distance(0x3D65, 16, packet_bits=19 * 8 + 16)
-2
+>>> from packetcodec.crc import find_crc
+>>> crc = find_crc("CRC-16/EN-13757")
+>>> [str(packet_distance(crc, packet_bytes)) for packet_bytes in (14, 18, 21)]
+['6', '6', '2']
+>>> is_weak(crc, 21)
+True
 """
 
 from __future__ import annotations
@@ -29,6 +31,8 @@ from packetcodec.errors import PacketcodecError
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+
+    from packetcodec.crc.crc import Crc
 
 EXACT_BITS: Final = 512
 """Packets up to this long get the exact distance, whatever the polynomial."""
@@ -47,6 +51,9 @@ class Distance:
     Attributes:
         value: every packet with fewer than `value` wrong bits is refused.
         exact: some packet with `value` wrong bits is accepted; otherwise the distance may be larger.
+
+    >>> str(Distance(6, exact=False))
+    'at least 6'
     """
 
     value: int
@@ -56,27 +63,22 @@ class Distance:
         return f"{self.value}" if self.exact else f"at least {self.value}"
 
 
-def hamming_distance(polynomial: int, width: int, packet_bits: int) -> int:
-    """Guaranteed Hamming distance of a whole packet of up to 512 bits, exact.
-
-    Args:
-        polynomial: normal form without the top bit, odd.
-        width: bits of the check: 8, 16, 24 or 32.
-        packet_bits: data and check together, width + 1 .. 512.
-
-    Raises:
-        PacketcodecError: an argument outside its range.
-    """
-    if packet_bits > EXACT_BITS:
-        raise PacketcodecError(f"packet of {packet_bits} bits is longer than {EXACT_BITS}, the limit of exactness")
-    return distance_at(polynomial, width, packet_bits).value
-
-
 def distance_at(polynomial: int, width: int, packet_bits: int) -> Distance:
     """Guaranteed Hamming distance of a whole packet of up to 255 bytes.
 
     Exact up to 512 bits. Beyond, distances up to 5 always are, and those of every catalogue CRC; where the
-    search would take too long the result is a lower bound and says so. Arguments as `hamming_distance`.
+    search would take too long the result is a lower bound and says so.
+
+    Args:
+        polynomial: normal form without the top bit, odd.
+        width: bits of the check: 8, 16, 24 or 32.
+        packet_bits: data and check together, width + 1 .. 2040.
+
+    Raises:
+        PacketcodecError: an argument outside its range.
+
+    >>> distance_at(0x3D65, 16, packet_bits=17 * 8).value
+    6
     """
     demand_generator(polynomial, width)
     if not width < packet_bits <= LONGEST_BITS:
@@ -84,8 +86,17 @@ def distance_at(polynomial: int, width: int, packet_bits: int) -> Distance:
             f"packet of {packet_bits} bits is outside {width + 1}..{LONGEST_BITS} (check of {width} bits)"
         )
     window = EXACT_BITS if packet_bits <= EXACT_BITS else LONGEST_BITS
-    here = next(step for step in _staircase(polynomial, width, window) if step.from_bits <= packet_bits)
-    return Distance(here.distance, here.exact)
+    return next(distance for from_bits, distance in _staircase(polynomial, width, window) if from_bits <= packet_bits)
+
+
+def packet_distance(crc: Crc, packet_bytes: int) -> Distance:
+    """Guaranteed Hamming distance of a packet of so many bytes, the check included; see `distance_at`."""
+    return distance_at(crc.polynomial, crc.width, packet_bytes * 8)
+
+
+def is_weak(crc: Crc, packet_bytes: int) -> bool:
+    """Whether the check is too weak for a packet of so many bytes: two wrong bits can escape it."""
+    return packet_distance(crc, packet_bytes).value <= 2
 
 
 def breakpoints(polynomial: int, width: int, up_to_bits: int = EXACT_BITS) -> tuple[tuple[int, int], ...]:
@@ -97,16 +108,19 @@ def breakpoints(polynomial: int, width: int, up_to_bits: int = EXACT_BITS) -> tu
 
     Raises:
         PacketcodecError: an argument outside its range; `up_to_bits` may be width + 1 .. 512.
+
+    >>> breakpoints(0x3D65, 16, up_to_bits=64)
+    ((10, 4), (8, 6), (6, 48))
     """
     demand_generator(polynomial, width)
     if not width < up_to_bits <= EXACT_BITS:
         raise PacketcodecError(f"breakpoints up to {up_to_bits} bits: outside {width + 1}..{EXACT_BITS} bits")
     found: list[tuple[int, int]] = []
     longest = up_to_bits
-    for step in _staircase(polynomial, width, EXACT_BITS):
-        if step.from_bits <= longest:
-            found.append((step.distance, longest - width))
-            longest = step.from_bits - 1
+    for from_bits, distance in _staircase(polynomial, width, EXACT_BITS):
+        if from_bits <= longest:
+            found.append((distance.value, longest - width))
+            longest = from_bits - 1
     return tuple(reversed(found))
 
 
@@ -115,6 +129,9 @@ def double_error_limit(polynomial: int, width: int) -> int | None:
 
     It is the order of x modulo the generator: one bit more, and the distance is 2. Exact; None if it is not
     exceeded by any packet of up to 255 bytes.
+
+    >>> double_error_limit(0x3D65, 16)
+    151
     """
     demand_generator(polynomial, width)
     remainders = _remainders(1 << width | polynomial, LONGEST_BITS)
@@ -129,6 +146,9 @@ def joint_check_bits(polynomial: int, width: int) -> int:
     and application CRC) escape both checks exactly when their polynomial is a multiple of it. With the
     modem's own polynomial it is 16, as without any application CRC. The distance of the two together is not
     computed: errors may fall on the modem's CRC as well, and the whole is then no cyclic code.
+
+    >>> joint_check_bits(0x3D65, 16), joint_check_bits(0x1021, 16)
+    (31, 16)
     """
     demand_generator(polynomial, width)
     first, second = 1 << width | polynomial, 1 << 16 | MODEM_POLYNOMIAL
@@ -138,13 +158,8 @@ def joint_check_bits(polynomial: int, width: int) -> int:
     return degrees - (first.bit_length() - 1)
 
 
-@dataclass(frozen=True, slots=True)
-class _Step:
-    """From `from_bits` on, packets have this distance (until a step with a smaller one starts)."""
-
-    distance: int
-    from_bits: int
-    exact: bool = True
+#: From so many bits on, packets have this distance, until a step with a smaller one starts.
+_Step = tuple[int, Distance]
 
 
 @lru_cache(maxsize=256)
@@ -158,10 +173,10 @@ def _staircase(polynomial: int, width: int, window: int) -> tuple[_Step, ...]:
     patience = _PATIENCE if window > EXACT_BITS else None
     limit = window  # longest packet whose distance is still open
     steps: list[_Step] = []
-    for weight in range(2, short[0].distance, stride):
+    for weight in range(2, short[0][1].value, stride):
         bits, found = _shortest(weight, remainders, width + _ENUMERATED, limit, patience)
         if bits <= limit:
-            steps.append(_Step(weight, bits, exact=found))
+            steps.append((bits, Distance(weight, exact=found)))
             limit = bits - 1
     return (*steps, *short)
 
@@ -170,12 +185,12 @@ def _short_steps(generator: int) -> tuple[_Step, ...]:
     """The steps of packets with up to `_ENUMERATED` data bits: every multiple of the generator is weighed."""
     width = generator.bit_length() - 1
     multiples = np.array([generator], dtype=np.uint64)  # those with a term 1; all degrees so far
-    steps = [_Step(generator.bit_count(), width + 1)]
+    steps = [(width + 1, Distance(generator.bit_count(), exact=True))]
     for shift in range(1, _ENUMERATED):
         longer = multiples ^ np.uint64(generator << shift)
         lightest = int(_weights(longer).min())
-        if lightest < steps[0].distance:
-            steps.insert(0, _Step(lightest, width + 1 + shift))
+        if lightest < steps[0][1].value:
+            steps.insert(0, (width + 1 + shift, Distance(lightest, exact=True)))
         multiples = np.concatenate((multiples, longer))
     return tuple(steps)
 

@@ -15,19 +15,18 @@ True
 from __future__ import annotations
 
 import math
+from fractions import Fraction
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from packetcodec.codec import Codec, Packet
-from packetcodec.crc import undetected_fraction
-from packetcodec.crc.distance import distance_at
+from packetcodec.crc.distance import packet_distance
 from packetcodec.errors import FAULTS, OK, PacketFault
 from packetcodec.wire import FieldPlan, LayoutPlan, OutOfRangeFault, Plan, anchor_of, from_raw, to_raw, to_value, unpack
 from packetcodec.wire.trail.cells import CIRCLE, HALF_CIRCLE, POLE, east_step
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
-    from fractions import Fraction
 
     from packetcodec.wire import Point
 
@@ -175,7 +174,7 @@ def guaranteed_flips(plan: Plan, size: int) -> int:
     """So many wrong bits in a packet of so many bytes are always noticed; 0 without a check."""
     if plan.crc is None or size <= plan.crc.size:
         return 0
-    return distance_at(plan.crc.polynomial, plan.crc.width, 8 * size).value - 1
+    return packet_distance(plan.crc, size).value - 1
 
 
 def noise_is_missed_no_more_often_than_promised(plan: Plan, passed: int, tried: int, *, doubled: bool = False) -> None:
@@ -186,7 +185,7 @@ def noise_is_missed_no_more_often_than_promised(plan: Plan, passed: int, tried: 
     """
     if plan.crc is None or not tried:
         return
-    promised = undetected_fraction(plan.crc.width) * (2 if doubled else 1)
+    promised = Fraction(2 if doubled else 1, 2**plan.crc.width)
     chance = chance_of_passing_so_often(passed, tried, promised)
     if chance < SURE:
         raise BrokenInvariantError(

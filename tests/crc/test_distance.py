@@ -18,13 +18,21 @@ from packetcodec.crc.distance import (
     breakpoints,
     distance_at,
     double_error_limit,
-    hamming_distance,
+    is_weak,
     joint_check_bits,
+    packet_distance,
 )
 from packetcodec.errors import PacketcodecError
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+
+
+def hamming_distance(polynomial: int, width: int, packet_bits: int) -> int:
+    distance = distance_at(polynomial, width, packet_bits)
+    assert distance.exact
+    return distance.value
+
 
 # Longest data in bits at Hamming distance 3, 4, 5, 6, 7 or more. Source: P. Koopman's published tables
 # (users.ece.cmu.edu/~koopman/crc) where they could be read, all others computed with another program.
@@ -265,6 +273,14 @@ def test_a_shorter_window_shows_the_same_breakpoints_cut_off() -> None:
     assert breakpoints(0x3D65, 16, up_to_bits=18) == ((10, 2),)
 
 
+def test_a_check_is_too_weak_for_packets_in_which_two_wrong_bits_can_escape() -> None:
+    crc = find_crc("CRC-16/EN-13757")
+    limit = double_error_limit(crc.polynomial, crc.width)
+    assert limit == 151
+    assert [is_weak(crc, size) for size in (18, 19)] == [False, True]
+    assert [packet_distance(crc, size).value for size in (18, 19)] == [6, 2]
+
+
 def test_a_bound_says_that_it_is_one() -> None:
     assert str(Distance(6, exact=True)) == "6"
     assert str(Distance(6, exact=False)) == "at least 6"
@@ -273,7 +289,6 @@ def test_a_bound_says_that_it_is_one() -> None:
 @pytest.mark.parametrize(
     ("call", "message"),
     [
-        (lambda: hamming_distance(0x1021, 16, 513), "513 bits is longer than 512, the limit of exactness"),
         (lambda: hamming_distance(0x1021, 16, 16), r"16 bits is outside 17\.\.2040 .*check of 16 bits"),
         (lambda: distance_at(0x1021, 16, 2041), r"2041 bits is outside 17\.\.2040"),
         (lambda: breakpoints(0x1021, 16, 513), r"outside 17\.\.512"),

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from packetcodec.cli.tables.figures import milliseconds
 from packetcodec.cli.tables.sheet import table
 from packetcodec.crc import MODEM_NOTE, WIDTHS, default_crc
-from packetcodec.crc.distance import distance_at, joint_check_bits
+from packetcodec.crc.distance import joint_check_bits, packet_distance
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -33,7 +33,7 @@ def choices_table(layout: LayoutPlan, plan: Plan, modems: Sequence[LoRa]) -> She
             (
                 f"{name} (this schema)" if crc == plan.crc else name,
                 size,
-                str(distance_at(crc.polynomial, crc.width, size * 8)) if crc else 1,
+                str(packet_distance(crc, size)) if crc else 1,
                 _one_in(alone),
                 _one_in(behind),
                 *(milliseconds(modem.airtime(size)) for modem in modems),

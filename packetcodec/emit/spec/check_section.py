@@ -22,8 +22,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from packetcodec.crc import CHECK_INPUT, MODEM_NOTE, Crc
-from packetcodec.crc.distance import distance_at, joint_check_bits
+from packetcodec.crc import CHECK_INPUT, MODEM_NOTE, Crc, mirrored
+from packetcodec.crc.distance import is_weak, joint_check_bits, packet_distance
 from packetcodec.emit.text import table
 from packetcodec.vectors.valid import worked_examples
 
@@ -40,9 +40,6 @@ def check_parts(plan: Plan, crc: Crc) -> dict[str, Any]:
 
     def word(number: int) -> str:
         return f"{number:#0{digits}x}"
-
-    def mirrored(number: int) -> int:
-        return int(f"{number:0{crc.width}b}"[::-1], 2)
 
     trails = any(layout.trail for layout in plan.layouts)
     first = worked_examples(plan, plan.layouts[0])[0]
@@ -74,12 +71,12 @@ def check_parts(plan: Plan, crc: Crc) -> dict[str, Any]:
         "initial": word(crc.initial),
         "start": word(plan.seed),
         "xor_out": word(crc.xor_out),
-        "weak": any(distance_at(crc.polynomial, crc.width, item.longest * 8).value <= 2 for item in plan.layouts),
+        "weak": any(is_weak(crc, item.longest) for item in plan.layouts),
         "top": word(1 << crc.width - 1),
         "mask": word(mask),
-        "polynomial_mirrored": word(mirrored(crc.polynomial)),
-        "initial_mirrored": word(mirrored(crc.initial)),
-        "start_mirrored": word(mirrored(plan.seed)),
+        "polynomial_mirrored": word(mirrored(crc.polynomial, crc.width)),
+        "initial_mirrored": word(mirrored(crc.initial, crc.width)),
+        "start_mirrored": word(mirrored(plan.seed, crc.width)),
         "residue": word(crc.residue(plan.seed)),
         "residue_state": word(crc.residue(plan.seed) ^ crc.xor_out),
         "check_value": word(crc.check_value()),
@@ -104,5 +101,5 @@ def check_parts(plan: Plan, crc: Crc) -> dict[str, Any]:
 def _distances(plan: Plan, crc: Crc) -> Iterator[tuple[object, ...]]:
     for layout in plan.layouts:
         for size in dict.fromkeys(layout.sizes()):
-            distance = distance_at(crc.polynomial, crc.width, size * 8)
+            distance = packet_distance(crc, size)
             yield layout.name, size, size * 8, distance, f"up to {distance.value - 1}"
