@@ -7,12 +7,29 @@ import subprocess
 import sys
 from pathlib import Path
 
+import click
 import pytest
 
-from packetcodec.cli.app import run
+from packetcodec.cli.app import app, run
 from packetcodec.starter import schema_text
 
-README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+REPOSITORY = Path(__file__).parents[2]
+README = (REPOSITORY / "README.md").read_text(encoding="utf-8")
+DEVELOPERS = (REPOSITORY / "DEVELOPERS.md").read_text(encoding="utf-8")
+
+
+#: What is read by people, and where it stands: two documents, the help of each command, and the messages of all.
+TEXTS = [
+    ("README.md", README),
+    ("DEVELOPERS.md", DEVELOPERS),
+    ("starter schema", schema_text()),
+    ("packetcodec", app.get_help(click.Context(app, info_name="packetcodec"))),
+    *((name, command.get_help(click.Context(command, info_name=name))) for name, command in app.commands.items()),
+    *(
+        (path.relative_to(REPOSITORY).as_posix(), path.read_text(encoding="utf-8"))
+        for path in sorted((REPOSITORY / "packetcodec" / "cli").rglob("*.py"))
+    ),
+]
 
 
 def blocks(language):
@@ -92,7 +109,58 @@ def test_the_cautions_stand_in_it(words):
     assert words in " ".join(README.split())
 
 
-def test_every_command_it_names_exists(capfd):
-    for name in set(re.findall(r"`packetcodec (\w+)", README)):
-        assert run([name, "--help"]) == 0
-        capfd.readouterr()
+@pytest.mark.parametrize(("place", "text"), TEXTS, ids=[place for place, _ in TEXTS])
+def test_every_command_that_is_named_exists(place, text):
+    named = set(re.findall(r"`packetcodec +([\w-]+)", text))
+    assert named <= set(app.commands), place
+
+
+@pytest.mark.parametrize(("place", "text"), TEXTS, ids=[place for place, _ in TEXTS])
+def test_every_option_that_is_named_exists(place, text):
+    for command, rest in re.findall(r"packetcodec (\w+)([^`\n]*)", text):
+        if command in app.commands:
+            assert options(rest) <= options_of(command), f"{place}: packetcodec {command}{rest}"
+    known = options_of(place) if place in app.commands else set().union(*map(options_of, app.commands))
+    assert options(re.sub(r"pip install [^`\n]*", "", text)) <= known, place
+
+
+def options(text):
+    return set(re.findall(r"(?<![\w-])--[a-z][\w-]*", text))
+
+
+def options_of(command):
+    declared = {name for parameter in app.commands[command].params for name in parameter.opts}
+    return declared | {"--help", "--version"}
+
+
+@pytest.mark.parametrize("text", [README, DEVELOPERS], ids=["README.md", "DEVELOPERS.md"])
+def test_every_path_that_is_named_exists(text):
+    named = {name for name in re.findall(r"`([\w./-]+)`|\]\(([\w./-]+)\)", text) for name in name if is_path(name)}
+    assert len(named) > 3
+    roots = (REPOSITORY, REPOSITORY / "packetcodec")
+    assert sorted(name for name in named if not any((root / name).exists() for root in roots)) == []
+
+
+def is_path(name):
+    # What a reader's own command writes has no folder; `./mine` is the reader's.
+    return ("/" in name and not name.startswith("./")) or name.endswith((".py", ".md"))
+
+
+def test_every_command_stands_in_its_table():
+    rows = re.findall(r"^\| `packetcodec (\w+)", README, re.MULTILINE)
+    assert sorted(rows) == sorted(app.commands)
+
+
+def test_the_small_schema_costs_what_is_said_of_it(tmp_path, capfd):
+    (tmp_path / "small.toml").write_text(blocks("toml")[0], encoding="utf-8")
+    said = " ".join(README.split("```toml")[1].split("```")[1].split())
+    bytes_said, off, text_bytes, airtime, text_airtime = re.findall(r"[\d,.]*\d", said.replace("SF12", ""))[:5]
+    assert run(["check", str(tmp_path / "small.toml")]) == 0
+    out = capfd.readouterr().out
+    assert f": {bytes_said} bytes\n" in out
+    assert f"at most {off} m" in out
+    assert run(["airtime", str(tmp_path / "small.toml"), "--text", "--sf", "12"]) == 0
+    out = capfd.readouterr().out
+    assert f"{bytes_said} bytes, as text {text_bytes}" in out
+    assert f"{airtime} ms" in out
+    assert f"{text_airtime} ms" in out
