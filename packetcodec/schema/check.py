@@ -3,7 +3,7 @@
 Owns one rule: how long a packet can get, which is the length that a polynomial is chosen for.
 
 >>> from packetcodec.schema.table import Faults, Table
->>> read_check(Table({"crc": "CRC-8/AUTOSAR"}, (), Faults({}, "")), Header(), ()).bits
+>>> read_check(Table({"crc": "CRC-8/AUTOSAR"}, ("check",), Faults({})), Header(), ()).bits
 8
 """
 
@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING
 from packetcodec.crc import Crc, default_crc, find_crc
 from packetcodec.errors import PacketcodecError
 from packetcodec.schema.model import MAX_BYTES, Check, Header, Layout
-from packetcodec.schema.table import show
 
 if TYPE_CHECKING:
     from packetcodec.schema.table import Table
@@ -24,7 +23,7 @@ _PARAMETERS = ("width", "polynomial", "initial", "reflected", "xor_out")
 
 def read_check(table: Table, header: Header, layouts: tuple[Layout, ...]) -> Check:
     """The check of a table, with no CRC when something in it is wrong (noted in the table's faults)."""
-    table.reject_unknown(("crc", "bind_schema", *_PARAMETERS), "the check")
+    table.reject_unknown()
     bind = table.boolean("bind_schema")
     name = table.text("crc")
     if name.lower() == "none":
@@ -45,11 +44,7 @@ def read_check(table: Table, header: Header, layouts: tuple[Layout, ...]) -> Che
     for key in extra:
         if key != "width":
             table.note("needs a polynomial beside it", key)
-    width = table.integer("width", 8, 32, 16)
-    if width is not None and width % 8:
-        table.note(f"{width} is not one of 8, 16, 24, 32", "width")
-        width = None
-    width = width or 16
+    width = table.integer("width") or 16
     longest = max((longest_bytes(header, layout, width // 8) - width // 8 for layout in layouts), default=1)
     return Check(default_crc(width, longest * 8), bind, chosen=True)
 
@@ -68,13 +63,12 @@ def longest_bytes(header: Header, layout: Layout, check_bytes: int) -> int:
 
 
 def _parameters(table: Table) -> Crc:
-    width = table.integer("width", 8, 32)
-    if width is None or width % 8:
-        table.note(f"{show(table.data.get('width'))} is not one of 8, 16, 24, 32", "width")
-        width = 32
+    if "width" not in table.data:
+        table.note("needs a width beside it", "polynomial")
+    width = table.integer("width") or 32
     most = 2**width - 1
     return Crc(
         name="", width=width, polynomial=table.integer("polynomial", 1, most) or 1,
-        initial=table.integer("initial", 0, most, 0) or 0, reflected=table.boolean("reflected"),
-        xor_out=table.integer("xor_out", 0, most, 0) or 0,
+        initial=table.integer("initial", 0, most) or 0, reflected=table.boolean("reflected"),
+        xor_out=table.integer("xor_out", 0, most) or 0,
     )  # fmt: skip

@@ -3,8 +3,8 @@
 Owns one rule: how the keys of a field become a range, a step and a policy, in whole base units. Numbers are exact
 decimals until they are base units; a value finer than the base unit is a fault, never rounded.
 
->>> faults = Faults({}, "")
->>> field = read_field(Table({"kind": "altitude", "maximum": 4000, "resolution": 5}, (), faults))
+>>> faults = Faults({})
+>>> field = read_field(Table({"kind": "altitude", "maximum": 4000, "resolution": 5}, ("fields", 0), faults))
 >>> (field.low, field.high, field.step, field.grid.bits)
 (-50000, 400000, 500, 10)
 """
@@ -15,9 +15,11 @@ from datetime import datetime
 from decimal import Decimal
 
 from packetcodec.schema.grid import MAX_BITS, derive
+from packetcodec.schema.keys import NAME
 from packetcodec.schema.kinds import KINDS, METRES_PER_DEGREE, POLICIES, U32, Kind, Unit
 from packetcodec.schema.model import Field
-from packetcodec.schema.table import NAME, Faults, Table, show
+from packetcodec.schema.places import show
+from packetcodec.schema.table import Faults, Table
 from packetcodec.spelling import nearest
 
 __all__ = ["Faults", "Table", "read_field"]
@@ -57,7 +59,7 @@ def read_field(table: Table) -> Field | None:
     elif kind.name == "time" and circle:
         default = "wrap"
     policy = _policy(table, default, circle=circle)
-    name = table.name(default=kind.name)
+    name = table.name("name", kind.name)
     if len(table.faults.problems) > before or name is None:
         return None
     try:

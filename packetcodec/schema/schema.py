@@ -17,13 +17,14 @@ from __future__ import annotations
 import tomllib
 from dataclasses import dataclass, replace
 from decimal import Decimal
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from packetcodec.errors import Problem, SchemaFault
 from packetcodec.schema.check import data_bytes, longest_bytes, read_check
 from packetcodec.schema.fields import read_field
 from packetcodec.schema.model import MAX_BYTES, Check, Field, Header, Layout, Remark
-from packetcodec.schema.table import Faults, Table
+from packetcodec.schema.places import MAX_DEPTH, Places
+from packetcodec.schema.table import Faults, Table, place_words
 from packetcodec.schema.trail import read_trail
 
 if TYPE_CHECKING:
@@ -31,6 +32,8 @@ if TYPE_CHECKING:
 
 #: Most bytes of a schema file: a hundred times what a long one has.
 MAX_TEXT = 1 << 20
+#: Most faults that one reading tells.
+MAX_PROBLEMS = 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,38 +82,47 @@ class Schema:
             SchemaFault: everything that is wrong with the text, each fault with its place.
         """
         text = text.removeprefix("\ufeff")  # the mark that some editors put before UTF-8
-        try:
-            document = tomllib.loads(text, parse_float=Decimal)
-        except tomllib.TOMLDecodeError as fault:
-            raise SchemaFault((Problem("", f"not TOML: {fault}"),)) from None
-        except RecursionError:
-            raise SchemaFault((Problem("", "not a schema: brackets are nested too deeply"),)) from None
-        except (ValueError, ArithmeticError):  # more digits than Python reads
-            raise SchemaFault((Problem("", "not a schema: a number has too many digits"),)) from None
-        faults = Faults(document, text)
+        document, places = _document(text)
+        faults = Faults(document, places)
         schema = _read(Table(document, (), faults))
+        if more := len(faults.problems) - MAX_PROBLEMS:
+            rest = [Problem("", f"{more} more faults; mend these first")] if more > 0 else []
+            faults.problems = [*faults.problems[:MAX_PROBLEMS], *rest]
         if faults.problems or schema is None:
             raise SchemaFault(tuple(faults.problems))
         return schema
 
 
+def _document(text: str) -> tuple[dict[str, Any], Places]:
+    """The document of a text, and where everything stands in it.
+
+    Raises:
+        SchemaFault: no TOML, or none that a schema could be.
+    """
+    places = Places(text)
+    if places.too_deep:  # asked first: the parser takes a time that grows with the square of the levels
+        message = f"not a schema: nested more than {MAX_DEPTH} levels deep"
+        raise SchemaFault((Problem(place_words(places.too_deep), message),))
+    try:
+        return tomllib.loads(text, parse_float=Decimal), places
+    except tomllib.TOMLDecodeError as fault:
+        raise SchemaFault((Problem("", f"not TOML: {fault}"),)) from None
+    except (ValueError, ArithmeticError):  # more digits than Python reads
+        raise SchemaFault((Problem("", "not a schema: a number has too many digits"),)) from None
+
+
 def _read(top: Table) -> Schema | None:
-    top.reject_unknown(("name", "version", "doc", "header", "check", "layouts", "history"), "a schema")
+    top.reject_unknown()
     name = top.name()
-    header = _header(top)
+    header = _header(top.section("header"))
     version = top.integer("version", 0, 2**header.version_bits - 1)
-    if "version" not in top.data:
-        top.note("version is missing")
     layouts = _layouts(top, header)
     check = read_check(top.section("check"), header, layouts)
     layouts = tuple(_limited(top, number, layout, header, check) for number, layout in enumerate(layouts))
     history = []
-    for row in top.rows("history", required=False):
-        row.reject_unknown(("version", "note"), "a history entry")
-        of = row.integer("version", 0, 255)
-        history.append(Remark(of or 0, row.text("note")))
-        if of is None or not row.text("note"):
-            row.note("needs a version and a note")
+    for row in top.rows("history"):
+        row.reject_unknown()
+        history.append(Remark(row.integer("version") or 0, row.text("note")))
     if name is None or version is None:
         return None
     return Schema(name, version, header, check, layouts, top.text("doc"), tuple(history))
@@ -118,28 +130,23 @@ def _read(top: Table) -> Schema | None:
 
 def _limited(top: Table, number: int, layout: Layout, header: Header, check: Check) -> Layout:
     """The layout with the limit of its trail settled; notes a packet that does not fit a radio, or its own limit."""
-    size = data_bytes(header, layout.field_bits) + check.bits // 8
-    if layout.trail is None:
-        if size > MAX_BYTES:
-            message = f"the packet takes {size} bytes, at most {MAX_BYTES} fit a radio's payload"
-            top.faults.note(("layouts", number), message)
+    trail = layout.trail
+    size = data_bytes(header, layout.field_bits + (trail.front_bits if trail else 0)) + check.bits // 8
+    what = "the packet with an empty trail" if trail else "the packet"
+    if size > MAX_BYTES:
+        top.faults.note(("layouts", number), f"{what} takes {size} bytes, at most {MAX_BYTES} fit a radio's payload")
+    if trail is None:
         return layout
     limit = longest_bytes(header, layout, check.bits // 8)
-    least = data_bytes(header, layout.field_bits + layout.trail.front_bits) + check.bits // 8
-    if least > limit:
-        message = f"{limit} is below {least}, the bytes of a packet with an empty trail"
-        top.faults.note(("layouts", number, "trail", "packet_bytes"), message)
-    return replace(layout, trail=replace(layout.trail, packet_bytes=limit))
+    if limit < size <= MAX_BYTES:
+        top.faults.note(("layouts", number, "trail", "packet_bytes"), f"{limit} is below {size}, the bytes of {what}")
+    return replace(layout, trail=replace(trail, packet_bytes=limit))
 
 
-def _header(top: Table) -> Header:
-    table = top.section("header")
-    table.reject_unknown(("version_bits", "layout_bits"), "the header")
-    return Header(table.integer("version_bits", 1, 8, 4) or 4, _or(table.integer("layout_bits", 0, 8, 4), 4))
-
-
-def _or(value: int | None, default: int) -> int:
-    return default if value is None else value
+def _header(table: Table) -> Header:
+    table.reject_unknown()
+    version_bits, layout_bits = table.integer("version_bits"), table.integer("layout_bits")
+    return Header(version_bits or 4, 4 if layout_bits is None else layout_bits)  # after a fault, as if it were missing
 
 
 def _layouts(top: Table, header: Header) -> tuple[Layout, ...]:
@@ -148,7 +155,7 @@ def _layouts(top: Table, header: Header) -> tuple[Layout, ...]:
     ids: dict[int, int] = {}
     most = 2**header.layout_bits - 1
     for number, table in enumerate(top.rows("layouts"), 1):
-        table.reject_unknown(("name", "id", "fields", "trail", "doc"), "a layout")
+        table.reject_unknown()
         name = table.name()
         ident = table.integer("id", 0, most)
         if "id" not in table.data:
@@ -158,7 +165,7 @@ def _layouts(top: Table, header: Header) -> tuple[Layout, ...]:
         if name is not None and names.setdefault(name, number) != number:
             table.note(f'"{name}" is already the name of layout {names[name]}', "name")
         if ident is not None and ids.setdefault(ident, number) != number:
-            table.note(f"{ident} is already the id of layout {ids[ident]}", "id")
+            table.note(f"{ident} is already the id of layout {ids[ident]}", "id" if "id" in table.data else None)
         fields = _fields(table)
         trail = read_trail(table.section("trail"), fields) if "trail" in table.data else None
         found.append(Layout(name or "", ident or 0, fields, table.text("doc"), trail))
@@ -166,15 +173,13 @@ def _layouts(top: Table, header: Header) -> tuple[Layout, ...]:
 
 
 def _fields(layout: Table) -> tuple[Field, ...]:
-    fields: list[Field] = []
+    fields: dict[str, Field] = {}
     for row in layout.rows("fields"):
         field = read_field(row)
         if field is None:
             continue
-        if any(field.name == other.name for other in fields):
-            row.note(
-                f'"{field.name}" is already the name of another field of this layout: give this one a name',
-                "name",
-            )
-        fields.append(field)
-    return tuple(fields)
+        if field.name in fields:
+            message = f'"{field.name}" is already the name of another field of this layout: give this one a name'
+            row.note(message, "name" if "name" in row.data else None)
+        fields[field.name] = field
+    return tuple(fields.values())

@@ -1,49 +1,68 @@
-"""One TOML table being read: typed keys, bounds, and every fault noted with its place instead of raised.
+"""One TOML table being read: typed keys within their bounds, and every fault noted with its place instead of raised.
 
->>> faults = Faults({"bits": 99}, "")
->>> Table({"bits": 99}, (), faults).integer("bits", 1, 32)
+Type, bounds and default of a key are those of its row in `packetcodec.schema.keys`.
+
+>>> faults = Faults({})
+>>> Table({"version_bits": 99}, ("header",), faults).integer("version_bits")
 >>> print(faults.problems[0])
-bits: 99 is outside 1..32
+header, version_bits: 99 is outside 1..8
 """
 
 from __future__ import annotations
 
-import re
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from packetcodec.errors import Problem
-from packetcodec.schema.places import Path, line_of, words
+from packetcodec.schema.keys import FORBIDDEN, NAME, NAME_WORDS, TABLES
+from packetcodec.schema.kinds import U32
+from packetcodec.schema.places import Places, show, words
 from packetcodec.spelling import nearest
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
-_TOO_LARGE = Decimal("1e30")
-NAME = re.compile(r"[a-z][a-z0-9_]{0,30}")
+    from packetcodec.schema.places import Path
+
+#: Bounds of a number that has no other: what its base units can be, and far beyond.
+_MIN, _MAX = Decimal(-(10**15)), Decimal(10**15)
+_MAX_DIGITS = 28  # of a decimal on which the arithmetic of the standard library stays exact
 
 
 class Faults:
     """All that is wrong with a document, in the order found."""
 
-    def __init__(self, document: Mapping[str, Any], text: str) -> None:
+    def __init__(self, document: Mapping[str, Any], places: Places | None = None) -> None:
         self.document = document
-        self.text = text
+        self.places = places or Places("")
         self.problems: list[Problem] = []
 
     def note(self, path: Path, message: str) -> None:
         """Note a fault at `path`."""
-        line = line_of(self.text, path)
-        place = words(path, self.document)
-        self.problems.append(Problem(": ".join(filter(None, (f"line {line}" if line else "", place))), message))
+        self.problems.append(Problem(place_words(self.places.of(path), words(path, self.document)), message))
+
+
+def place_words(place: tuple[int, int] | None, path: str = "") -> str:
+    """A place as a fault begins with it."""
+    where = "line {}, column {}".format(*place) if place else ""
+    return ": ".join(filter(None, (where, path)))
 
 
 class Table:
-    """A TOML table, its path, and where its faults go. Readers return None for what is missing or wrong."""
+    """A TOML table, its path, and where its faults go. Readers return None for what is missing or wrong.
+
+    Attributes:
+        data: the table.
+        path: its keys from the top of the file.
+        keys: the keys that it may have.
+        faults: where its faults go.
+    """
 
     def __init__(self, data: Any, path: Path, faults: Faults) -> None:
         self.path = path
         self.faults = faults
+        self._rows = TABLES[next((part for part in reversed(path) if isinstance(part, str)), "")]
+        self.keys = self._rows.keys
         if not isinstance(data, dict):
             faults.note(path, f"must be a table, not {show(data)}")
             data = {}
@@ -53,14 +72,17 @@ class Table:
         """Note a fault of `key`, or of the table as a whole."""
         self.faults.note(self.path if key is None else (*self.path, key), message)
 
-    def reject_unknown(self, known: Iterable[str], what: str) -> None:
-        """Note every key that is not among `known`."""
-        known = sorted(known)
+    def reject_unknown(self, known: Iterable[str] | None = None, what: str = "") -> None:
+        """Note every key that is not among `known` (by default all of the table), and every required one that is missing."""
+        known = list(self.keys if known is None else known)
         for key in self.data:
             if key not in known:
                 near = nearest(key, known)
                 hint = f"; did you mean {near}?" if near else f"; known here: {', '.join(known)}"
-                self.note(f"not a key of {what}{hint}", key)
+                self.note(f"not a key of {what or self._rows.what}{hint}", key)
+        for key, row in self.keys.items():
+            if row.required and key not in self.data:
+                self.note(f"{key} is missing: {row.meaning}")
 
     def _typed(self, key: str, kind: type | tuple[type, ...], what: str) -> Any:
         value = self.data.get(key)
@@ -71,71 +93,92 @@ class Table:
             return None
         return value
 
-    def integer(self, key: str, least: int, most: int, default: int | None = None) -> int | None:
-        """A whole number within least..most."""
+    def integer(self, key: str, least: int | None = None, most: int | None = None, default: int | None = None) -> int | None:
+        """A whole number within the key's bounds, or narrower ones, or its default."""
+        row = self.keys[key]
         value: int | None = self._typed(key, int, "a whole number")
-        if value is not None and not least <= value <= most:
-            self.note(f"{show(value)} is outside {least}..{most}", key)
+        if value is None:
+            fallback = row.default if isinstance(row.default, int) and default is None else default
+            return fallback if key not in self.data else None
+        if row.choices:
+            return value if self._is_choice(key, value) else None
+        lowest, highest = (row.minimum or 0) if least is None else least, (row.maximum or U32) if most is None else most
+        if not lowest <= value <= highest:
+            self.note(f"{show(value)} is outside {lowest}..{highest}{_unit(row.unit)}", key)
             return None
-        return default if value is None and key not in self.data else value
+        return value
 
     def number(self, key: str) -> Decimal | None:
-        """A finite number, exact as written."""
+        """A finite number within the key's bounds, exact as written; its default where it is missing."""
+        row = self.keys[key]
         value = self._typed(key, (int, Decimal), "a number")
         if value is None:
-            return None
+            return None if key in self.data or row.default is None else Decimal(row.default)
         if not (value := Decimal(value)).is_finite():
             self.note(f"must be finite, not {value}", key)
             return None
-        if abs(value) >= _TOO_LARGE:  # beyond it the arithmetic of decimals ends
-            self.note(f"{show(value)} is outside -1e30..1e30", key)
+        if len(value.as_tuple().digits) > _MAX_DIGITS:
+            self.note(f"{show(value)} has more than {_MAX_DIGITS} digits", key)
+            return None
+        least = _MIN if row.minimum is None else Decimal(str(row.minimum))
+        most = _MAX if row.maximum is None else Decimal(str(row.maximum))
+        if not least <= value <= most:
+            self.note(f"{show(value)} is outside {least}..{most}{_unit(row.unit)}", key)
             return None
         return value
 
-    def boolean(self, key: str, *, default: bool = False) -> bool:
-        """True or false."""
-        value = self._typed(key, bool, "true or false")
-        return default if value is None else value
+    def boolean(self, key: str) -> bool:
+        """True or false; false where it is missing."""
+        return bool(self._typed(key, bool, "true or false"))
 
-    def text(self, key: str, default: str = "") -> str:
-        """A string."""
-        value = self._typed(key, str, "a text")
-        return default if value is None else value
+    def text(self, key: str, default: str | None = None) -> str:
+        """A text of one line: every run of spaces, tabs and line breaks in it becomes one space."""
+        row = self.keys[key]
+        value: str | None = self._typed(key, str, "a text")
+        if value is None:
+            return (row.default if isinstance(row.default, str) else "") if default is None else default
+        if found := FORBIDDEN.search(value):
+            self.note(f"holds the character U+{ord(found[0]):04X}, which no text here may hold", key)
+            return ""
+        value = " ".join(value.split())
+        if row.choices:
+            return value if self._is_choice(key, value) else ""
+        if row.maximum is not None and not (row.minimum or 0) <= len(value) <= row.maximum:
+            self.note(f"{len(value)} characters, outside {row.bounds}", key)
+        return value
+
+    def _is_choice(self, key: str, value: str | int) -> bool:
+        choices = self.keys[key].choices
+        if value not in choices:
+            self.note(f"{show(value)} is not one of {', '.join(map(str, choices))}", key)
+        return value in choices
 
     def name(self, key: str = "name", default: str | None = None) -> str | None:
         """A name that every back end can write: lower case letters, digits and _, at most 31 of them."""
-        if key not in self.data:
-            if default is None:
-                self.note(f"{key} is missing")
-            return default
         value: str | None = self._typed(key, str, "a text")
         if value is not None and not NAME.fullmatch(value):
-            self.note(
-                f"{show(value)} is not a name: a lower case letter, then lower case letters, digits or _, 31 at most",
-                key,
-            )
+            self.note(f"{show(value)} is not a name: {NAME_WORDS}", key)
             return None
-        return value
+        return value if key in self.data else default
 
     def section(self, key: str) -> Table:
         """The table of that key; an empty one if it is missing."""
         return Table(self.data.get(key, {}), (*self.path, key), self.faults)
 
-    def rows(self, key: str, *, required: bool = True) -> list[Table]:
+    def rows(self, key: str) -> list[Table]:
         """The tables of an array of tables."""
-        value = self.data.get(key)
-        if value is None or value == []:
-            if required:
-                self.note(f"{key}: at least one is needed")
-            return []
+        row = self.keys[key]
+        value = self.data.get(key, [])
         if not isinstance(value, list):
             self.note(f"must be a list of tables, not {show(value)}", key)
             return []
-        return [Table(row, (*self.path, key, index), self.faults) for index, row in enumerate(value)]
+        if key in self.data and len(value) < (row.minimum or 0):
+            self.note(f"must have at least {row.minimum:.0f} element", key)
+        if row.maximum is not None and len(value) > row.maximum:
+            self.note(f"{len(value)} elements, at most {row.maximum:.0f} are allowed", key)
+            return []
+        return [Table(element, (*self.path, key, index), self.faults) for index, element in enumerate(value)]
 
 
-def show(value: object) -> str:
-    """A value as a fault message shows it: short, on one line."""
-    text = f'"{value}"' if isinstance(value, str) else str(value)
-    text = " ".join(text.split())
-    return text if len(text) <= 60 else f"{text[:57]}..."
+def _unit(unit: str) -> str:
+    return f" {unit}" if unit in {"m", "s", "m/s"} else ""

@@ -26,17 +26,12 @@ from typing import TYPE_CHECKING
 
 from packetcodec.schema.kinds import METRES_PER_DEGREE
 from packetcodec.schema.model import MAX_BYTES, Field, Trail
-from packetcodec.schema.table import show
+from packetcodec.schema.places import show
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from packetcodec.schema.table import Table
-
-_KEYS = (
-    "points", "resolution_m", "spacing", "usual_spacing", "speed", "initial_scale", "scale_rate", "altitude_resolution",
-    "altitude_initial_scale", "altitude_scale_rate", "packet_bytes", "too_long", "doc",
-)  # fmt: skip
 
 #: Bounds in metres: the base unit, and the largest step whose east-west cell fits 32 bits (1.18 km), rounded down.
 _FINEST, _COARSEST = Decimal("0.02"), Decimal(1000)
@@ -49,7 +44,7 @@ CODED = "coded"
 def read_trail(table: Table, fields: Sequence[Field]) -> Trail | None:
     """The trail of a table, or None when something in it is wrong (noted in the table's faults)."""
     before = len(table.faults.problems)
-    table.reject_unknown(_KEYS, "a trail")
+    table.reject_unknown()
     points = table.integer("points", 1, 63, 10)
     resolution = _decimal(table, "resolution_m", _FINEST, _COARSEST, "m")
     if "resolution_m" not in table.data:
@@ -62,9 +57,7 @@ def read_trail(table: Table, fields: Sequence[Field]) -> Trail | None:
     climb = _decimal(table, "altitude_resolution", Decimal("0.01"), Decimal(1000), "m")
     _demand_fields(table, fields, climb=climb is not None)
     limit = table.integer("packet_bytes", 1, MAX_BYTES)
-    too_long = table.text("too_long", "drop")
-    if too_long not in {"drop", "coarsen"}:
-        table.note(f"{show(too_long)} is not drop (the oldest points) or coarsen (all of them)", "too_long")
+    too_long = table.text("too_long")
     first = table.integer("initial_scale", 1, 4096)
     change = table.integer("scale_rate", 1, 4096)
     altitude_first = table.integer("altitude_initial_scale", 1, 4096, 1)
@@ -101,19 +94,15 @@ def _decimal(table: Table, key: str, least: Decimal, most: Decimal, unit: str) -
 def _spacing(table: Table, fields: Sequence[Field]) -> tuple[int, str]:
     """Seconds from point to point, or the name of the field that holds them; (0, "") where the trail codes them."""
     value = table.data.get("spacing")
-    if value is None:
-        table.note('spacing is missing: seconds from point to point, the name of a field that holds them, or "coded"')
-    elif value == CODED:
+    if value is None or value == CODED:  # a missing key is noted with the others
         return 0, ""
-    elif isinstance(value, str):
+    if isinstance(value, str):
         names = [field.name for field in fields if field.kind == "number" and field.scale == 1 and field.low >= 0]
         if value not in names:
             known = f": one of {', '.join(names)}" if names else "; this layout has none"
             table.note(f"{show(value)} is not a field of kind number in whole, non-negative seconds{known}", "spacing")
         return 0, value
-    else:
-        return table.integer("spacing", 1, 86_400) or 0, ""
-    return 0, ""
+    return table.integer("spacing", 1, 86_400) or 0, ""
 
 
 def _demand_fields(table: Table, fields: Sequence[Field], *, climb: bool) -> None:

@@ -1,5 +1,7 @@
 """Reading a schema file: what is accepted, and what is said about what is not."""
 
+import re
+
 import pytest
 
 from packetcodec.errors import SchemaFault
@@ -113,7 +115,7 @@ FIELD_FAULTS = [
     ('kind = "identifier", bits = 33', ["33 is outside 1..32"]),
     ('kind = "identifier", bits = 0', ["0 is outside 1..32"]),
     ('kind = "identifier", bits = "8"', ["whole number", '"8"']),
-    ('kind = "identifier", bits = true', ["whole number", "True"]),
+    ('kind = "identifier", bits = true', ["whole number", "true"]),
     ('kind = "latitude", minimum = -91', ["-91 is outside -90..90"]),
     ('kind = "latitude", minimum = 46.00000001', ["46.00000001", "finer than the base unit, 1e-7 degree"]),
     ('kind = "latitude", resolution = 0', ["0 is not above 0"]),
@@ -151,19 +153,19 @@ FIELD_FAULTS = [
 @pytest.mark.parametrize(("row", "words"), FIELD_FAULTS, ids=[row[0] for row in FIELD_FAULTS])
 def test_a_fault_of_a_field_names_its_place_its_bound_and_the_value(row, words):
     said = faults(TEMPLATE.format(field="{ " + row + " }"))
-    assert all(line.startswith('line 7: layout 1 "beacon", field 1') for line in said)
+    assert all(re.match(r'line 7, column \d+: layout 1 "beacon", field 1', line) for line in said)
     assert any(all(word in line for word in words) for line in said), said
 
 
 HEAD = 'name = "pasture"\nversion = 1\n'
 LAYOUT = '[[layouts]]\nname = "{name}"\nid = {id}\nfields = [{{ kind = "identifier" }}]\n'
 FILE_FAULTS = [
-    ("", ["name is missing", "version is missing", "layouts: at least one is needed"]),
+    ("", ["name is missing", "version is missing", "layouts is missing"]),
     ("name = 'x", ["not TOML"]),
-    (HEAD + "[header]\nversion_bits = 9\n", ["line 4: header, version_bits: 9 is outside 1..8"]),
+    (HEAD + "[header]\nversion_bits = 9\n", ["line 4, column 1: header, version_bits: 9 is outside 1..8"]),
     (HEAD + "header = 3\n", ["header: must be a table, not 3"]),
-    (HEAD.replace("1", "16") + LAYOUT.format(name="a", id=1), ["line 2: version: 16 is outside 0..15"]),
-    (HEAD + LAYOUT.format(name="a", id=16), ['line 5: layout 1 "a", id: 16 is outside 0..15']),
+    (HEAD.replace("1", "16") + LAYOUT.format(name="a", id=1), ["line 2, column 1: version: 16 is outside 0..15"]),
+    (HEAD + LAYOUT.format(name="a", id=16), ['line 5, column 1: layout 1 "a", id: 16 is outside 0..15']),
     (
         HEAD + LAYOUT.format(name="a", id=1) * 2,
         ['"a" is already the name of layout 1', "1 is already the id of layout 1"],
@@ -175,8 +177,8 @@ FILE_FAULTS = [
     (HEAD + 'check = { crc = "none", bind_schema = true }\n' + LAYOUT.format(name="a", id=1), ["no CRC to bind"]),
     (HEAD + "layouts = 3\n", ["layouts: must be a list of tables, not 3"]),
     (HEAD + '[[layouts]]\nname = "a"\nid = 1\nfields = [1]\n', ["must be a table, not 1"]),
-    (HEAD + '[[layouts]]\nname = "a"\nid = 1\nfields = []\n', ["fields: at least one is needed"]),
-    (HEAD + LAYOUT.format(name="a", id=1) + "[[history]]\nversion = 1\n", ["needs a version and a note"]),
+    (HEAD + '[[layouts]]\nname = "a"\nid = 1\nfields = []\n', ["fields: must have at least 1 element"]),
+    (HEAD + LAYOUT.format(name="a", id=1) + "[[history]]\nversion = 1\n", ["note is missing"]),
 ]
 
 
@@ -237,7 +239,7 @@ TRAIL_FAULTS = [
     ("resolution_m = 5, spacing = 1, altitude_resolution = 5", ["one field of kind altitude", "has 0"]),
     ("resolution_m = 5, spacing = 1, packet_bytes = 10", ["packet_bytes: 10 is below 11"]),
     ("resolution_m = 5, spacing = 1, packet_bytes = 256", ["packet_bytes: 256 is outside 1..255"]),
-    ('resolution_m = 5, spacing = 1, too_long = "cut"', ['"cut" is not drop']),
+    ('resolution_m = 5, spacing = 1, too_long = "cut"', ['"cut" is not one of drop, coarsen']),
     ("resolution_m = 5, spacing = 1, usual_spacing = 2", ["only where the spacing is a field or coded"]),
     ("resolution_m = 5, spacing = 1, point = 2", ["point: not a key of a trail; did you mean points?"]),
 ]
@@ -247,14 +249,26 @@ TRAIL_FAULTS = [
 def test_a_fault_of_a_trail_names_its_place_its_bound_and_the_value(text, words):
     said = faults(TRAIL.replace("TRAIL", text))
     assert len(said) == 1
-    assert said[0].startswith('line 7: layout 1 "a", trail')
+    assert re.match(r'line 7, column \d+: layout 1 "a", trail', said[0])
     assert all(word in said[0] for word in words), said
 
 
+def identifiers(count):
+    rows = ", ".join(f'{{ kind = "identifier", name = "n{i}", bits = 32 }}' for i in range(count))
+    return (
+        HEAD + f'header = {{ version_bits = 8, layout_bits = 8 }}\nlayouts = [{{ name = "a", id = 1, fields = [{rows}] }}]\n'
+    )
+
+
 def test_a_packet_longer_than_a_radio_takes_is_refused():
-    rows = ", ".join(f'{{ kind = "identifier", name = "n{i}", bits = 32 }}' for i in range(64))
-    text = HEAD + f'[[layouts]]\nname = "a"\nid = 1\nfields = [{rows}]\n'
-    assert any("at most 255" in line for line in faults(text))
+    assert len(Schema.parse(identifiers(62)).layouts[0].fields) == 62
+    assert faults(identifiers(63)) == [
+        'line 4, column 12: layout 1 "a": the packet takes 256 bytes, at most 255 fit a radio\'s payload'
+    ]
+
+
+def test_a_layout_has_63_fields_at_most():
+    assert 'line 4, column 34: layout 1 "a", fields: 64 elements, at most 63 are allowed' in faults(identifiers(64))
 
 
 def test_a_file_that_is_not_text_is_one_fault(tmp_path):
@@ -268,4 +282,4 @@ def test_sections_and_inline_tables_give_the_same_schema():
     inline = Schema.parse(TEMPLATE.format(field='{ kind = "altitude", bits = 12 }'))
     blocks = TEMPLATE.split("fields", maxsplit=1)[0] + '[[layouts.fields]]\nkind = "altitude"\nbits = 12\n'
     assert Schema.parse(blocks) == inline
-    assert faults(blocks.replace("12", "99"))[0].startswith("line 8: layout 1")
+    assert faults(blocks.replace("12", "99"))[0].startswith("line 8, column 1: layout 1")
