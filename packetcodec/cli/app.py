@@ -10,6 +10,7 @@ from __future__ import annotations
 import contextlib
 import io
 import os
+import re
 import sys
 from typing import TextIO
 
@@ -31,6 +32,7 @@ from packetcodec.cli.streams import say
 from packetcodec.errors import PacketcodecError
 
 _INTERRUPTED = 130
+_INVALID = re.compile(r"^Invalid value for '(.+?)': ")
 
 
 @click.group(invoke_without_command=True, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -91,7 +93,9 @@ def _run(arguments: list[str]) -> int:
             status = app.invoke(context)
         sys.stdout.flush()
     except click.UsageError as fault:
-        say(" ".join(fault.format_message().split()), fault.ctx.command_path if fault.ctx else "packetcodec")
+        said = " ".join(fault.format_message().split())
+        said = _INVALID.sub(r"\1: ", said)  # in the words of all other messages
+        say(said, fault.ctx.command_path if fault.ctx else "packetcodec")
         return fault.exit_code
     except click.ClickException as fault:
         fault.show()

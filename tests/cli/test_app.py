@@ -39,7 +39,7 @@ def shell(line, folder, **environment):
         ("packetcodec check pasture.toml >&-", "packetcodec: stdout is closed\n"),
         ("packetcodec check pasture.toml >/dev/full", "packetcodec: stdout: No space left on device\n"),
         ("packetcodec encode pasture.toml <&-", "packetcodec: stdin: Bad file descriptor\n"),
-        ("packetcodec check .", "packetcodec check: Invalid value for 'FILE': File '.' is a directory.\n"),
+        ("packetcodec check .", "packetcodec check: SCHEMA: File '.' is a directory.\n"),
     ],
 )
 def test_streams_that_are_closed_or_full_are_one_line(cli, line, words):

@@ -47,12 +47,17 @@ _MARKS = {
     "memory": "from memory, not looked up: check before you rely on it",
 }
 
+_KHZ = {f"{hertz / 1000:g}": hertz for hertz in BANDWIDTHS}
+_RATES = {f"4/{rate}": rate for rate in (5, 6, 7, 8)}
 _FACTORS_HELP = "Spreading factors, such as 7-12 or 7,9,12."
 #: Options of the LoRa modem, which mean nothing with --fsk.
 _LORA: dict[str, dict[str, Any]] = {
     "--sf": {"default": "7-12", "show_default": True, "help": _FACTORS_HELP},
-    "--bandwidth": {"metavar": "KHZ", "default": "125", "show_default": True, "help": "LoRa bandwidth."},
-    "--coding-rate": {"default": "4/5", "show_default": True, "help": "4/5, 4/6, 4/7 or 4/8."},
+    "--bandwidth": {
+        "type": click.Choice(list(_KHZ)), "metavar": "KHZ", "default": "125", "show_default": True,
+        "help": f"LoRa bandwidth: {', '.join(_KHZ)}.",
+    },
+    "--coding-rate": {"type": click.Choice(list(_RATES)), "default": "4/5", "show_default": True, "help": "Coding rate."},
     "--preamble": {"type": int, "default": 8, "show_default": True, "help": "Preamble symbols."},
     "--implicit-header": {"is_flag": True, "help": "LoRa without its explicit header."},
     "--no-payload-crc": {"is_flag": True, "help": "LoRa without the modem's own payload CRC."},
@@ -201,10 +206,6 @@ def _lora_modems(
     low_data_rate: str,
     chip: str,
 ) -> tuple[Modem, ...]:
-    rate = coding_rate.removeprefix("4/")
-    if rate not in {"5", "6", "7", "8"}:
-        raise click.UsageError(f"--coding-rate: {coding_rate} is not one of 4/5, 4/6, 4/7, 4/8")
-    hertz_wide = _bandwidth(bandwidth)
     modems = []
     for factor in _factors(sf):
         if factor == 6 and chip == "sx127x" and not implicit_header:
@@ -212,8 +213,8 @@ def _lora_modems(
         with wrong_option():
             modem = LoRa(
                 spreading_factor=factor,
-                bandwidth_hz=hertz_wide,
-                coding_rate=int(rate),
+                bandwidth_hz=_KHZ[bandwidth],
+                coding_rate=_RATES[coding_rate],
                 preamble=preamble,
                 explicit_header=not implicit_header,
                 payload_crc=not no_payload_crc,
@@ -250,20 +251,6 @@ def _factors(text: str) -> list[int]:
     if not found:
         raise click.UsageError(f"--sf: {text} holds no spreading factor")
     return list(dict.fromkeys(found))
-
-
-def _bandwidth(text: str) -> int:
-    try:
-        hertz = Decimal(text) * 1000
-    except ArithmeticError:
-        hertz = Decimal(-1)
-    hertz = hertz if hertz.is_finite() else Decimal(-1)
-    for known in BANDWIDTHS:
-        if known == hertz:
-            return known
-    near = next((f" (did you mean {known / 1000:g}?)" for known in BANDWIDTHS if known * 1000 == hertz), "")
-    listed = ", ".join(f"{known / 1000:g}" for known in BANDWIDTHS)
-    raise click.UsageError(f"--bandwidth: {text} is not one of {listed} kHz{near}")
 
 
 def _hertz(text: str) -> int:
