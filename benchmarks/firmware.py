@@ -30,6 +30,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from packetcodec import Plan, Schema, compile_plan
+from packetcodec.emit.back_end import with_layouts
 from packetcodec.emit.c import write_c
 from packetcodec.starter import schema_text
 
@@ -45,14 +46,9 @@ TARGETS = {
         "-mcpu=cortex-m0plus -mthumb --specs=nano.specs --specs=nosys.specs -nostartfiles -Wl,-emain".split(),
     ),
 }
-#: Everything but the one layout is left out, as a device does that needs no other.
-ONLY = {
-    "position": ["-DPASTURE_NO_TRACK", "-DPASTURE_NO_STATUS", "-DPASTURE_NO_DEGREES"],
-    "track": ["-DPASTURE_NO_POSITION", "-DPASTURE_NO_STATUS", "-DPASTURE_NO_DEGREES"],
-}
 WAYS = {
-    "encode": ["-DENCODE", "-DPASTURE_NO_DECODE"],
-    "decode": ["-DDECODE", "-DPASTURE_NO_ENCODE"],
+    "encode": ["-DENCODE"],
+    "decode": ["-DDECODE"],
     "both": ["-DENCODE", "-DDECODE"],
 }
 
@@ -84,8 +80,12 @@ class Bench:
         self.folder = folder
         self.nanopb = nanopb
         plan: Plan = compile_plan(Schema.parse(schema_text()))
-        for name, text in write_c(plan).items():
-            (folder / name).write_text(text, encoding="utf-8")
+        for layout in ("position", "track"):
+            for way in WAYS:
+                part = folder / f"{layout}-{way}"
+                part.mkdir()
+                for name, text in write_c(with_layouts(plan, [layout]), only=way.replace("both", "")).items():
+                    (part / name).write_text(text, encoding="utf-8")
         for name in ("link.c", "cycles.c", "record.proto"):
             shutil.copy(HERE / name, folder / name)
         bin_folder = Path(sys.executable).parent
@@ -96,7 +96,7 @@ class Bench:
         """The sources of a program and its options."""
         if layout != "nanopb":
             track = ["-DTRACK"] if layout == "track" else []
-            return ["pasture.c", *ONLY[layout], *track, *WAYS[way]]
+            return [f"{layout}-{way}/pasture_packets.c", f"-I{layout}-{way}", *track, *WAYS[way]]
         parts = {"encode": ["pb_encode.c"], "decode": ["pb_decode.c"], "both": ["pb_encode.c", "pb_decode.c"]}[way]
         files = [str(self.nanopb / part) for part in (*parts, "pb_common.c")]
         return [*files, "record.pb.c", "-DNANOPB", "-DPB_NO_ERRMSG", f"-I{self.nanopb}", *WAYS[way]]

@@ -1,11 +1,11 @@
-/* Example receiver for the packets of pasture.h: reads one packet a line in hexadecimal from stdin, and prints what it says, or
+/* Example receiver for the packets of pasture_packets.h: reads one packet a line in hexadecimal from stdin, and prints what it says, or
  * the name of its fault.
  *
- *     cc -std=c99 -DPASTURE_NO_ENCODE -o receiver receiver.c pasture.c && ./receiver < packets.hex
+ *     cc -std=c99 -o receiver receiver.c pasture_packets.c && ./receiver < packets.hex
  *
  * This file is yours, free of any condition. No life-saving device may depend on it.
  */
-#include "pasture.h"
+#include "pasture_packets.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -61,7 +61,7 @@ int main(void)
             data[length] = (uint8_t)(16 * digit(line[2 * length]) + digit(line[2 * length + 1]));
             length++;
         }
-        fault = pasture_decode(&packet, data, length);
+        fault = pasture_decode(&packet, data, length, NULL);
         if (fault != PASTURE_OK) {
             printf("%s\n", faults[fault]);
         } else if (packet.layout == PASTURE_POSITION_ID) {

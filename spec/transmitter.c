@@ -1,11 +1,11 @@
-/* Example transmitter for the packets of pasture.h: reads NMEA 0183 sentences from stdin as a receiver prints them, and prints
+/* Example transmitter for the packets of pasture_packets.h: reads NMEA 0183 sentences from stdin as a receiver prints them, and prints
  * one packet a line in hexadecimal for every GGA sentence. A real one would hand the bytes to its radio instead.
  *
- *     cc -std=c99 -DPASTURE_NO_DECODE -o transmitter transmitter.c pasture.c && ./transmitter 7 < log.nmea
+ *     cc -std=c99 -o transmitter transmitter.c pasture_packets.c && ./transmitter 7 < log.nmea
  *
  * This file is yours, free of any condition. Packets travel in clear; no life-saving device may depend on them.
  */
-#include "pasture.h"
+#include "pasture_packets.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -81,7 +81,7 @@ int main(int argc, char **argv)
         position.has_longitude = position.fix_quality
             && pasture_degrees(&position.longitude_e7, field(line, 4), *field(line, 5)) == PASTURE_OK;
         position.has_altitude = position.fix_quality && centimetres(field(line, 9), &position.altitude_cm);
-        fault = pasture_encode_position(&position, data, sizeof data, &length);
+        fault = pasture_encode_position(&position, data, sizeof data, &length, NULL);
         if (fault != PASTURE_OK) {
             fprintf(stderr, "not sent: fault %d\n", (int)fault);
             continue;

@@ -14,7 +14,7 @@
 #include <pb_encode.h>
 #define RECORD Record
 #else
-#include "pasture.h"
+#include "pasture_packets.h"
 #if defined TRACK
 #define RECORD pasture_track
 #else
@@ -77,9 +77,9 @@ static size_t encode(void) /* apart, so that its own frame is measured too */
 #else
     size_t length = 0;
 #if defined TRACK
-    pasture_encode_track(&record, data, sizeof data, &length);
+    pasture_encode_track(&record, data, sizeof data, &length, NULL);
 #else
-    pasture_encode_position(&record, data, sizeof data, &length);
+    pasture_encode_position(&record, data, sizeof data, &length, NULL);
 #endif
     return length;
 #endif
@@ -93,7 +93,7 @@ static uint8_t decode(size_t length)
     pb_istream_t in = pb_istream_from_buffer(data, length);
     return pb_decode(&in, Record_fields, &back) && back.counter == record.counter && back.latitude_e7 == record.latitude_e7;
 #else
-    return pasture_decode(&packet, data, length) == PASTURE_OK;
+    return pasture_decode(&packet, data, length, NULL) == PASTURE_OK;
 #endif
 }
 

@@ -8,7 +8,7 @@
 #include <pb_encode.h>
 __attribute__((used)) static Record record;
 #else
-#include "pasture.h"
+#include "pasture_packets.h"
 #if defined TRACK
 __attribute__((used)) static pasture_track record;
 #else
@@ -36,9 +36,9 @@ int main(void)
     {
         size_t length = 0;
 #if defined TRACK
-        sink = (uint8_t)pasture_encode_track(&record, data, sizeof data, &length);
+        sink = (uint8_t)pasture_encode_track(&record, data, sizeof data, &length, NULL);
 #else
-        sink = (uint8_t)pasture_encode_position(&record, data, sizeof data, &length);
+        sink = (uint8_t)pasture_encode_position(&record, data, sizeof data, &length, NULL);
 #endif
         sink = (uint8_t)length;
     }
@@ -49,7 +49,7 @@ int main(void)
         sink = pb_decode(&in, Record_fields, &record);
     }
 #elif defined DECODE
-    sink = (uint8_t)pasture_decode(&packet, data, sink);
+    sink = (uint8_t)pasture_decode(&packet, data, sink, NULL);
 #endif
 #if defined TAKES_PACKET
     sink = ((volatile uint8_t *)&packet)[sink];

@@ -2,31 +2,41 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import click
 
 from packetcodec.cli.files import load_plan, write_folder
-from packetcodec.emit.c import write_c
-from packetcodec.emit.js import write_javascript
+from packetcodec.emit import BACK_ENDS
+from packetcodec.emit.back_end import with_layouts
+from packetcodec.errors import PacketcodecError
 
-if TYPE_CHECKING:
-    from collections.abc import Callable
+_HELP = f"""Write the encoder and decoder of a schema in another language.
 
-    from packetcodec.wire import Plan
+\b
+{"".join(f"{item.name:4}{item.language} {item.purpose}.{chr(10)}" for item in BACK_ENDS.values())}
+What is written is yours, free of any condition."""
 
-_LANGUAGES: dict[str, Callable[[Plan], dict[str, str]]] = {"c": write_c, "js": write_javascript}
 
-
-@click.command(short_help="Write encoder and decoder for firmware or an app.")
-@click.argument("language", type=click.Choice(list(_LANGUAGES)))
+@click.command(short_help="Write encoder and decoder for firmware or an app.", help=_HELP)
+@click.argument("language", type=click.Choice(list(BACK_ENDS)))
 @click.argument("file", metavar="SCHEMA", type=click.Path(dir_okay=False))
 @click.option("-o", "--output", type=click.Path(file_okay=False), required=True, help="Write into this folder.")
-def emit(language: str, file: str, output: str) -> None:
-    """Write the encoder and decoder of a schema: C99 for firmware (c), or an ES module for apps (js).
-
-    The module is for browsers, Node.js and embedded engines; the C takes only stdint, stddef and string.
-
-    What is written is yours, free of any condition.
-    """
-    write_folder(output, _LANGUAGES[language](load_plan(file)))
+@click.option(
+    "--layout", "layouts", multiple=True, metavar="NAME",
+    help="Only this layout; may be repeated. Packets of the others are then of an unknown layout.  [default: all]",
+)  # fmt: skip
+@click.option(
+    "--only", type=click.Choice(sorted({part for item in BACK_ENDS.values() for part in item.parts})),
+    help="Only this half, for a device that does not do the other.",
+)  # fmt: skip
+def emit(language: str, file: str, output: str, *, layouts: tuple[str, ...], only: str | None) -> None:
+    """Write the files of a back end into a folder."""
+    back_end = BACK_ENDS[language]
+    if only and only not in back_end.parts:
+        able = ", ".join(item.name for item in BACK_ENDS.values() if only in item.parts)
+        raise click.UsageError(f"--only {only}: {language} is written as a whole; it is for {able}")
+    plan = load_plan(file)
+    try:
+        plan = with_layouts(plan, layouts) if layouts else plan
+    except PacketcodecError as fault:
+        raise click.UsageError(f"--layout: {fault}") from None
+    write_folder(output, back_end.write(plan, only=only) if only else back_end.write(plan))

@@ -16,8 +16,9 @@ from packetcodec.cli.streams import say
 from packetcodec.cli.tables.figures import times
 from packetcodec.cli.tables.sheet import console, put_json, table
 from packetcodec.codec import Codec
+from packetcodec.emit import HARNESSES
 from packetcodec.errors import PacketcodecError
-from packetcodec.fuzz.compiled import BACK_ENDS, compiled_target
+from packetcodec.fuzz.compiled import compiled_target
 from packetcodec.fuzz.corpus import DEFAULT, Corpus, corpus_of
 from packetcodec.fuzz.describe import again_words, finding_words, head_words
 from packetcodec.fuzz.invariants import broken_by
@@ -44,7 +45,7 @@ if TYPE_CHECKING:
     default="python",
     show_default=True,
     metavar="NAME|COMMAND",
-    help="python, reference, c, c-sanitized, js, or the command of any program that speaks the line protocol.",
+    help=f"python, reference, {', '.join(HARNESSES)}, or the command of any program that speaks the line protocol.",
 )
 @click.option("--seconds", type=click.FloatRange(min=0.1), default=10.0, show_default=True, help="How long to ask.")
 @click.option("--inputs", type=click.IntRange(min=1), help="End after so many questions, though there is time left.")
@@ -113,7 +114,7 @@ def _target(name: str, schema: Schema, timeout: float) -> Target:
     if name == "reference":
         return reference_target(schema)
     try:
-        if name in BACK_ENDS:
+        if name in HARNESSES:
             return compiled_target(name, compile_plan(schema), timeout=timeout)
         return Program(shlex.split(name), name=name, timeout=timeout)
     except (PacketcodecError, ValueError) as fault:  # a quotation mark that is not closed

@@ -110,7 +110,11 @@ class Crc:
     def register_after(self, data: bytes) -> int:
         """Register after `data`; ``of(b, seed=register_after(a)) == of(a + b)``."""
         register = self.of(data) ^ self.xor_out
-        return mirrored(register, self.width) if self.reflected else register
+        return self.as_run(register)
+
+    def as_run(self, number: int) -> int:
+        """A register or the polynomial in the direction in which the register runs: mirrored where bytes are reflected."""
+        return mirrored(number, self.width) if self.reflected else number
 
     def function(self, initial: int | None = None) -> Callable[[bytes], int]:
         """The fastest callable ``bytes -> CRC`` from the register `initial` (default: `self.initial`)."""

@@ -45,7 +45,7 @@ class Templates:
             lstrip_blocks=True, keep_trailing_newline=True, autoescape=True, finalize=self._finalize,
             variable_start_string="«", variable_end_string="»",
         )  # fmt: skip
-        self._environment.filters.update(filters, lines=lines)
+        self._environment.filters.update(filters, lines=lines, code=verbatim)
 
     def render(self, template: str, **names: Any) -> str:
         """The text of a template file with these names."""
@@ -66,10 +66,10 @@ class Templates:
 
 
 def printable(text: str) -> str:
-    """A text on one line, without control and formatting characters, runs of white space made one space."""
-    return " ".join("".join(sign if sign.isprintable() else " " for sign in text).split())
+    """A text without line ends, control and formatting characters: a space stands for each."""
+    return "".join(sign if sign.isprintable() else " " for sign in text)
 
 
 def lines(text: str, width: int) -> list[str]:
-    """A text in lines of at most so many characters, where its words allow."""
-    return textwrap.wrap(printable(text), width, break_long_words=True, break_on_hyphens=False)
+    """A text in lines of at most so many characters, runs of white space made one space."""
+    return textwrap.wrap(" ".join(printable(text).split()), width, break_on_hyphens=False)

@@ -14,17 +14,12 @@ target does.
 
 from __future__ import annotations
 
-import os
-import shutil
 import subprocess
 import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from packetcodec.emit.c.harness import harness_c
-from packetcodec.emit.c.writer import write_c
-from packetcodec.emit.js.harness import harness_js
-from packetcodec.emit.js.writer import write_javascript
+from packetcodec.emit import HARNESSES, Harness
 from packetcodec.errors import PacketcodecError
 from packetcodec.fuzz.program import Program
 
@@ -34,31 +29,31 @@ if TYPE_CHECKING:
     from packetcodec.fuzz.targets import Replies
     from packetcodec.wire import Plan
 
-BACK_ENDS = ("c", "c-sanitized", "js")
-_SPEAKER, _MAIN = "speaker.mjs", "speaker_main.c"
-_SANITIZED = ("-O1", "-g", "-fsanitize=address,undefined", "-fno-sanitize-recover=undefined")
-
 
 class CompiledTarget:
-    """A program in a directory of its own, which goes when the target is closed."""
+    """The harness of a back end in a directory of its own, which goes when the target is closed.
 
-    def __init__(
-        self,
-        name: str,
-        files: dict[str, str],
-        build: Sequence[Sequence[str]],
-        command: Sequence[str],
-        timeout: float,
-    ) -> None:
-        self.name = name
+    Args:
+        harness: of `packetcodec.emit.HARNESSES`.
+        plan: whose code.
+        tool: the path of its compiler or interpreter.
+        timeout: as of `Program`.
+
+    Raises:
+        PacketcodecError: the code does not compile, or the program does not start.
+    """
+
+    def __init__(self, harness: Harness, plan: Plan, tool: str, timeout: float) -> None:
+        self.name = harness.name
         self._home = tempfile.TemporaryDirectory(prefix="packetcodec-")
         home = Path(self._home.name)
-        for file, text in files.items():
+        for file, text in harness.write(plan).items():
             (home / file).write_text(text, encoding="utf-8")
         try:
-            for step in build:
-                _make(step, home)
-            self._program = Program([part.replace("{home}", str(home)) for part in command], name=name, timeout=timeout)
+            if harness.build:
+                _make(harness.command(harness.build, tool=tool, home=home), home)
+            command = harness.command(harness.run, tool=tool, home=home)
+            self._program = Program(command, name=harness.name, timeout=timeout)
         except PacketcodecError:
             self._home.cleanup()
             raise
@@ -86,40 +81,17 @@ def compiled_target(name: str, plan: Plan, *, timeout: float = 2.0) -> CompiledT
     """The emitted code of a plan as a target.
 
     Args:
-        name: c, c-sanitized (AddressSanitizer and UndefinedBehaviorSanitizer) or js.
+        name: of `packetcodec.emit.HARNESSES`.
         plan: whose code.
         timeout: as of `Program`.
 
     Raises:
-        PacketcodecError: there is no compiler or no Node.js, or the code does not compile.
+        PacketcodecError: no such name, no compiler or interpreter, or the code does not compile.
     """
-    if name in {"c", "c-sanitized"}:
-        cc = compiler()
-        files = {**write_c(plan), _MAIN: harness_c(plan)}
-        flags = ("-std=c99", "-D_POSIX_C_SOURCE=200809L", *(_SANITIZED if name == "c-sanitized" else ("-O2",)))
-        sources = [file for file in files if file.endswith(".c")]
-        return CompiledTarget(name, files, [(cc, *flags, *sources, "-o", "speaker")], ("{home}/speaker",), timeout)
-    if name == "js":
-        node = _tool("js", "node")
-        files = {**write_javascript(plan), _SPEAKER: harness_js(plan)}
-        return CompiledTarget(name, files, (), (node, f"{{home}}/{_SPEAKER}"), timeout)
-    raise PacketcodecError(f"{name} is none of {', '.join(BACK_ENDS)}")
-
-
-def _tool(target: str, *names: str) -> str:
-    for name in names:
-        if name and (found := shutil.which(name)):
-            return found
-    raise PacketcodecError(f"{target}: needs {' or '.join(filter(None, names))}, which is not installed here")
-
-
-def compiler() -> str:
-    """The C compiler: what CC names, else gcc, clang or cc.
-
-    Raises:
-        PacketcodecError: there is none.
-    """
-    return _tool("c", os.environ.get("CC", ""), "gcc", "clang", "cc")
+    if name not in HARNESSES:
+        raise PacketcodecError(f"{name} is none of {', '.join(HARNESSES)}")
+    harness = HARNESSES[name]
+    return CompiledTarget(harness, plan, harness.tool(), timeout)
 
 
 def _make(command: Sequence[str], home: Path) -> None:

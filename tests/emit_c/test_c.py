@@ -15,8 +15,9 @@ from hypothesis import strategies as st
 
 from packetcodec import FAULTS, Codec, Schema, compile_plan
 from packetcodec.cli.app import run
-from packetcodec.emit.c.identifiers import HEADERS, RESERVED, Names
-from packetcodec.emit.c.names import public_names
+from packetcodec.emit.back_end import with_layouts
+from packetcodec.emit.c.identifiers import RESERVED, Names
+from packetcodec.emit.c.names import c_plan
 from packetcodec.emit.c.writer import write_c
 from packetcodec.starter import sample_log, schema_text
 from tests.support.c_driver import digests, packed, program
@@ -73,6 +74,19 @@ fields = [{ kind = "course", name = "and", resolution = 0.01 }, { kind = "counte
 """
 
 
+MAIN = """
+#include "NAME_packets.h"
+#include <assert.h>
+#include <errno.h>
+#include <limits.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+int main(void) { return NAME_decode(NULL, NULL, 0, NULL) != 1 || strlen("a") + (size_t)time(NULL) == 0 || errno; }
+"""
+
+
 def written(schema: Schema, folder: Path, **more: str) -> list[str]:
     """Write the C of a schema and more files; the names of the sources."""
     files = {**write_c(compile_plan(schema)), **more}
@@ -95,13 +109,13 @@ def build(folder: Path, *command: str) -> None:
 def test_the_files_of_the_starter_schema_are_the_ones_in_the_repository():
     # To renew them: packetcodec emit c packetcodec/starter/pasture.toml -o spec
     texts = write_c(compile_plan(STARTER))
-    assert texts == {name: (SPEC / name).read_text(encoding="utf-8") for name in ("pasture.h", "pasture.c")}
+    assert texts == {name: (SPEC / name).read_text(encoding="utf-8") for name in ("pasture_packets.h", "pasture_packets.c")}
 
 
 def test_the_command_writes_them(tmp_path):
     (tmp_path / "pasture.toml").write_text(schema_text(), encoding="utf-8")
     assert run(["emit", "c", str(tmp_path / "pasture.toml"), "-o", str(tmp_path / "out")]) == 0
-    assert {file.name for file in (tmp_path / "out").iterdir()} == {"pasture.h", "pasture.c"}
+    assert {file.name for file in (tmp_path / "out").iterdir()} == {"pasture_packets.h", "pasture_packets.c"}
 
 
 def test_the_files_say_whose_they_are_and_carry_the_fingerprint_and_no_date():
@@ -118,7 +132,7 @@ def test_nothing_in_the_source_is_wider_than_32_bits_or_allocates_or_calls_itsel
     _, source = write_c(compile_plan(STARTER)).values()
     assert not re.search(r"64_t|long long|malloc|float|double", source)
     includes = re.findall(r"#include [<\"](\S+)[>\"]", "".join(write_c(compile_plan(STARTER)).values()))
-    assert set(includes) <= {"stdint.h", "stddef.h", "string.h", "pasture.h", "avr/pgmspace.h"}
+    assert set(includes) <= {"stdint.h", "stddef.h", "string.h", "pasture_packets.h", "avr/pgmspace.h"}
 
 
 def test_another_prefix_lets_two_versions_of_a_schema_be_linked_together(tmp_path):
@@ -127,53 +141,63 @@ def test_another_prefix_lets_two_versions_of_a_schema_be_linked_together(tmp_pat
         for name, text in write_c(compile_plan(schema), prefix=prefix).items():
             (tmp_path / name).write_text(text, encoding="utf-8")
     main = """
-        #include "one.h"
-        #include "two.h"
+        #include "one_packets.h"
+        #include "two_packets.h"
         int main(void) {
             static one_packet a;
             static two_packet b;
             const uint8_t data[1] = {0x21}; /* version 2, layout 1, and no more */
-            return one_decode(&a, data, 1) != ONE_UNKNOWN_VERSION || two_decode(&b, data, 1) != TWO_TOO_SHORT;
+            return one_decode(&a, data, 1, NULL) != ONE_UNKNOWN_VERSION || two_decode(&b, data, 1, NULL) != TWO_TOO_SHORT;
         }
         """
     (tmp_path / "main.c").write_text(main, encoding="utf-8")
-    build(tmp_path, tool("gcc", "gcc"), "-std=c99", *WARNINGS, "one.c", "two.c", "main.c", "-o", "both")
+    build(tmp_path, tool("gcc", "gcc"), "-std=c99", *WARNINGS, "one_packets.c", "two_packets.c", "main.c", "-o", "both")
     assert subprocess.run([tmp_path / "both"], check=False).returncode == 0
 
 
 # --- names ----------------------------------------------------------------------------------------------------------
 
 
-def test_every_keyword_is_kept_from_being_a_name_and_every_header_from_being_hidden():
+def test_every_keyword_is_kept_from_being_a_name():
     names = Names()
     assert all(names.take(word) == f"{word}_" for word in sorted(RESERVED))
-    for header in ("string", "stdint", "math"):
-        assert header in HEADERS
-        plan = compile_plan(Schema.parse(schema_text().replace('name = "pasture"', f'name = "{header}"')))
-        assert sorted(write_c(plan)) == [f"{header}_.c", f"{header}_.h"]
+
+
+def test_no_header_of_a_system_is_hidden_by_the_files(tmp_path):
+    # Schemas called as headers that compilers or the C library include by themselves, the folder first on the path.
+    for name in ("features", "time", "string", "stdint", "limits", "stddef", "endian", "assert", "errno"):
+        schema = Schema.parse(schema_text().replace('name = "pasture"', f'name = "{name}"'))
+        sources = written(schema, tmp_path, **{"main.c": MAIN.replace("NAME", name)})
+        build(tmp_path, tool("gcc", "gcc"), "-std=c99", *WARNINGS, "-I.", *sources, "-o", "out")
+    every = {path.name for folder in ("/usr/include", "/usr/lib/avr/include") for path in Path(folder).rglob("*.h")}
+    assert not [name for name in every if name.endswith("_packets.h")]
 
 
 def test_clashes_are_resolved_the_same_way_each_time():
-    names = public_names(compile_plan(Schema.parse(WILD)))
-    assert names.prefix == "string_"
-    assert names.layouts[0].members == ("class_", "linux_", "has_linux", "new_", "new_b", "trail_", "trail_count_")
-    assert names.layouts[0].has[1] == "has_linux_"
-    assert names.layouts[0].type == "string__fault_"
-    assert len({name for layout in names.layouts for name in (layout.type, layout.encode, layout.without)}) == 12
+    c = c_plan(compile_plan(Schema.parse(WILD)))
+    members = c.layouts[0].members
+    assert c.prefix == "string"
+    assert [member.name for member in members] == [
+        "class_", "linux_", "has_linux", "new_", "new_b", "trail_", "trail_count_",
+    ]  # fmt: skip
+    assert members[1].has == "has_linux_"
+    assert c.layouts[0].type == "string_fault_"
+    assert len({name for layout in c.layouts for name in (layout.type, layout.encode)}) == 8
 
 
 @pytest.mark.parametrize("compiler", COMPILERS)
 @pytest.mark.parametrize("schema", [STARTER, Schema.parse(WILD), TWO_TRAILS], ids=["starter", "wild", "two trails"])
 def test_compilers_have_nothing_to_say(compiler, schema, tmp_path):
     program_, package, flags = COMPILERS[compiler]
-    sources = written(schema, tmp_path)
-    names = public_names(compile_plan(schema))
-    upper = names.prefix.upper()
-    switches = [[], [f"-D{upper}_NO_ENCODE"], [f"-D{upper}_NO_DECODE", f"-D{upper}_NO_DEGREES"]]
-    switches += [[f"-D{item.without}" for item in names.layouts if item is not kept] for kept in names.layouts]
+    plan = compile_plan(schema)
     command = tool(program_, package)
-    for switch in switches if CI or compiler == "gcc" else switches[:1]:
-        build(tmp_path, command, *flags, *WARNINGS, "-Os", *switch, "-c", *sources, "-o", "out.o")
+    ways = [(plan, ""), (plan, "encode"), (plan, "decode")]
+    ways += [(with_layouts(plan, [layout.name]), only) for layout in plan.layouts for only in ("", "encode")]
+    for part, only in ways if CI or compiler == "gcc" else ways[:1]:
+        for name, text in write_c(part, only=only).items():
+            (tmp_path / name).write_text(text, encoding="utf-8")
+        source = f"{plan.name}_packets.c"
+        build(tmp_path, command, *flags, *WARNINGS, "-Os", "-c", source, "-o", "out.o")
 
 
 # --- running it -----------------------------------------------------------------------------------------------------
@@ -240,7 +264,7 @@ def test_an_eight_bit_processor_gives_the_same_digest(schema, tmp_path):
 
 
 DEGREES = r"""
-#include "pasture.h"
+#include "pasture_packets.h"
 #include <stdio.h>
 int main(void)
 {
@@ -257,7 +281,7 @@ int main(void)
 
 def degrees(digits: str, side: str) -> str:
     """What the helper must say, in exact decimals."""
-    found = re.match(r"(\d+)(?:\.(\d*))?", digits)
+    found = re.match(r"(\d{4,})(?:\.(\d*))?", digits)
     if not found or side not in "NSEW":
         return "7 77"
     number = Decimal(f"{found[1]}.{found[2] or 0}")
@@ -285,7 +309,9 @@ def degrees_program(tmp_path_factory):
                     lambda parts: f"{parts[0]:02d}{parts[1]:02d}.{parts[2]}"
                 ),
                 st.from_regex(r"[0-9]{1,12}\.?[0-9]{0,9}[,x]?[0-9]{0,2}", fullmatch=True),
-                st.sampled_from(["9000.0", "9000.000001", "18000", "18000.0000000", "0000.00000003", "x", "-", ".5", "0"]),
+                st.sampled_from(
+                    ["9000.0", "9000.000001", "18000", "18000.0000000", "0000.00000003", "x", "-", ".5", "46.30", "100.5"]
+                ),
             ),
             st.sampled_from("NSEWX"),
         ),
@@ -305,14 +331,23 @@ def test_degrees_and_minutes_are_rounded_to_the_nearest(degrees_program, rows):
 def test_the_examples_compile_without_a_word(compiler, tmp_path):
     command, package, flags = COMPILERS[compiler]
     for name in ("transmitter.c", "receiver.c"):
-        build(tmp_path, tool(command, package), *flags, *WARNINGS, str(SPEC / name), str(SPEC / "pasture.c"), "-o", "out")
+        build(
+            tmp_path,
+            tool(command, package),
+            *flags,
+            *WARNINGS,
+            str(SPEC / name),
+            str(SPEC / "pasture_packets.c"),
+            "-o",
+            "out",
+        )
 
 
 def test_the_example_transmitter_sends_what_python_reads_and_the_example_receiver_too(tmp_path):
     gcc = tool("gcc", "gcc")
-    source = str(SPEC / "pasture.c")
-    for name, switch in (("transmitter", "-DPASTURE_NO_DECODE"), ("receiver", "-DPASTURE_NO_ENCODE")):
-        build(tmp_path, gcc, "-std=c99", switch, *SANITIZERS, str(SPEC / f"{name}.c"), source, "-o", name)
+    source = str(SPEC / "pasture_packets.c")
+    for name in ("transmitter", "receiver"):
+        build(tmp_path, gcc, "-std=c99", *SANITIZERS, str(SPEC / f"{name}.c"), source, "-o", name)
     sent = subprocess.run([tmp_path / "transmitter", "7"], input=sample_log(), capture_output=True, check=True)
     assert sent.stderr == b""
     lines = sent.stdout.decode().split()
@@ -338,24 +373,26 @@ def test_the_vectors_of_base_units_encode_to_their_packets(tmp_path):
     # The same figures that the written specification gives to strangers.
     vectors = json.loads((SPEC / "pasture-v1.vectors.json").read_text(encoding="utf-8"))
     row = next(item for item in vectors["encode"] if item["layout"] == "position" and None not in item["base"].values())
-    members = public_names(compile_plan(STARTER)).layouts[0].members
+    members = [member.name for member in c_plan(compile_plan(STARTER)).layouts[0].members]
     fills = "".join(f"p.{member} = {base};" for member, base in zip(members, row["base"].values(), strict=True))
     main = f"""
-#include "pasture.h"
+#include "pasture_packets.h"
 #include <stdio.h>
 int main(void)
 {{
     static pasture_position p;
     uint8_t data[PASTURE_POSITION_BYTES];
     size_t length = 99, i;
+    uint8_t field = 99;
     {fills}
     p.has_latitude = p.has_longitude = p.has_altitude = 1;
-    if (pasture_encode_position(&p, data, sizeof data - 1, &length) != PASTURE_TOO_SHORT || length != 99) return 1;
-    if (pasture_encode_position(&p, data, sizeof data, &length) != PASTURE_OK) return 2;
+    if (pasture_encode_position(&p, data, sizeof data - 1, &length, NULL) != PASTURE_TOO_SHORT || length != 99) return 1;
+    if (pasture_encode_position(&p, data, sizeof data, &length, NULL) != PASTURE_OK) return 2;
     for (i = 0; i < length; i++) printf("%02x", data[i]);
     p.latitude_e7 = 900000001;
     length = 99;
-    return pasture_encode_position(&p, data, sizeof data, &length) != PASTURE_OUT_OF_RANGE || length != 99;
+    if (pasture_encode_position(&p, data, sizeof data, &length, NULL) != PASTURE_OUT_OF_RANGE || length != 99) return 3;
+    return pasture_encode_position(&p, data, sizeof data, &length, &field) != PASTURE_OUT_OF_RANGE || field != 2;
 }}
 """
     sources = written(STARTER, tmp_path, **{"main.c": main})

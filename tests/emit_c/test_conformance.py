@@ -10,29 +10,29 @@ from hypothesis import strategies as st
 
 from packetcodec import Schema
 from packetcodec.starter import schema_text
-from tests.support.conformance import BACK_ENDS, TWO_TRAILS, BackEnd, differences, encodings, packets
+from tests.support.conformance import SUBJECTS, TWO_TRAILS, Subject, differences, encodings, packets
 from tests.support.js_material import seeded, trail_schema
 from tests.support.random_schemas import schemas
 
 CI = bool(os.environ.get("CI"))
 STARTER = Schema.parse(schema_text())
-every = pytest.mark.parametrize("back_end", BACK_ENDS, ids=[item.name for item in BACK_ENDS])
+every = pytest.mark.parametrize("subject", SUBJECTS, ids=[item.name for item in SUBJECTS])
 
 
 @every
 @pytest.mark.parametrize("schema", [STARTER, TWO_TRAILS], ids=["starter", "two trails"])
-def test_packets_decode_and_values_encode_alike(back_end: BackEnd, schema, tmp_path):
+def test_packets_decode_and_values_encode_alike(subject: Subject, schema):
     data = packets(schema, seed=1, count=2000 if CI else 200)
     lines = list(encodings(schema, seed=2, count=8000 if CI else 800))
-    assert differences(schema, back_end, tmp_path, data, lines) == []
+    assert differences(schema, subject, data, lines) == []
 
 
 @every
 @pytest.mark.parametrize("seed", range(12 if CI else 1))
-def test_trails_of_every_sort_are_read_and_written_alike(back_end: BackEnd, seed, tmp_path):
+def test_trails_of_every_sort_are_read_and_written_alike(subject: Subject, seed):
     schema = trail_schema(seeded(seed))
     data = packets(schema, seed=seed, count=60, whole=False)
-    assert differences(schema, back_end, tmp_path, data, list(encodings(schema, seed=seed, count=200))) == []
+    assert differences(schema, subject, data, list(encodings(schema, seed=seed, count=200))) == []
 
 
 # Not shrunk: every try compiles a program, and what differs is printed with its question.
@@ -40,10 +40,8 @@ def test_trails_of_every_sort_are_read_and_written_alike(back_end: BackEnd, seed
 @every
 @settings(deadline=None, max_examples=25 if CI else 2, phases=[Phase.generate], suppress_health_check=list(HealthCheck))
 @given(data=st.data())
-def test_random_schemas_decode_and_encode_alike(back_end: BackEnd, tmp_path, data):
+def test_random_schemas_decode_and_encode_alike(subject: Subject, data):
     schema = data.draw(schemas())
-    folder = tmp_path / str(len(list(tmp_path.iterdir())))
-    folder.mkdir()
     seed = data.draw(st.integers(0, 2**32))
     lines = list(encodings(schema, seed=seed, count=100))
-    assert differences(schema, back_end, folder, packets(schema, seed=seed, count=60, whole=False), lines) == []
+    assert differences(schema, subject, packets(schema, seed=seed, count=60, whole=False), lines) == []

@@ -3,13 +3,14 @@
 import os
 import shutil
 import subprocess
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from packetcodec.emit import HARNESSES
 from packetcodec.errors import PacketcodecError
 from packetcodec.fuzz import Program, compile_plan, compiled_target, run
-from packetcodec.fuzz.compiled import compiler
 from packetcodec.fuzz.describe import report_words
 from packetcodec.schema import Schema
 from packetcodec.starter import schema_text
@@ -26,9 +27,9 @@ def demand(*tools):
 
 
 @pytest.mark.parametrize("text", [schema_text(), GROUND], ids=["starter", "proving_ground"])
-@pytest.mark.parametrize("name", ["c", "c-sanitized", "js"])
+@pytest.mark.parametrize("name", HARNESSES)
 def test_emitted_code_is_clean(name, text):
-    demand(*(("node",) if name == "js" else ("gcc", "clang", "cc")))
+    demand(*HARNESSES[name].tools)
     plan = compile_plan(Schema.parse(text))
     target = compiled_target(name, plan)
     report = run(target, plan, seconds=2, scale=2)
@@ -37,14 +38,14 @@ def test_emitted_code_is_clean(name, text):
     assert report.inputs > 1000
     assert report.starts == 1
     assert report.skipped == ["encode"]
-    assert report.unit == ("ok" if name == "js" else "base")
+    assert report.unit == HARNESSES[name].unit
 
 
 def gate_program(tmp_path, change=lambda text: text):
     demand("gcc", "clang", "cc")
     for name in ("gate_decoder.h", "wire.c"):
         (tmp_path / name).write_text(change((EXAMPLES / name).read_text(encoding="utf-8")), encoding="utf-8")
-    build = [compiler(), "-std=c99", "-Wall", "-Wextra", "-Werror", "-O1", "wire.c", "-o", "wire"]
+    build = [HARNESSES["c"].tool(), "-std=c99", "-Wall", "-Wextra", "-Werror", "-O1", "wire.c", "-o", "wire"]
     made = subprocess.run(build, cwd=tmp_path, capture_output=True, text=True, check=False)
     assert made.returncode == 0, made.stderr
     return Program([str(tmp_path / "wire")])
@@ -88,6 +89,7 @@ def test_a_tool_that_is_missing_is_named_in_one_line(monkeypatch):
 
 def test_emitted_code_that_does_not_compile_is_one_line(monkeypatch):
     demand("gcc", "clang", "cc")
-    monkeypatch.setattr("packetcodec.fuzz.compiled.harness_c", lambda _: "int main(void) { return nothing; }")
+    broken = replace(HARNESSES["c"], write=lambda _: {"harness.c": "int main(void) { return nothing; }"})
+    monkeypatch.setitem(HARNESSES, "c", broken)
     with pytest.raises(PacketcodecError, match=r"does not compile: .*error"):
         compiled_target("c", GATE)

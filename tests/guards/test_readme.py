@@ -84,7 +84,7 @@ def test_both_sides_of_the_link_understand_each_other(tmp_path, capsys, monkeypa
     assert run(["emit", "c", "pasture.toml", "-o", "."]) == 0
     (tmp_path / "collar.c").write_text(blocks("c")[0] + COLLAR, encoding="utf-8")
     subprocess.run(
-        [compiler, "-std=c99", "-Wall", "-Wextra", "-Werror", "collar.c", "pasture.c", "-o", "collar"], check=True
+        [compiler, "-std=c99", "-Wall", "-Wextra", "-Werror", "collar.c", "pasture_packets.c", "-o", "collar"], check=True
     )
     sent = subprocess.run(["./collar"], capture_output=True, text=True, check=True).stdout
     capsys.readouterr()

@@ -12,7 +12,7 @@ import zlib
 from typing import TYPE_CHECKING
 
 from packetcodec import STATUSES, PacketFault, Plan
-from packetcodec.emit.c.names import public_names
+from packetcodec.emit.c.names import c_plan
 from packetcodec.wire import Point, from_raw, pack, unpack
 
 if TYPE_CHECKING:
@@ -69,29 +69,30 @@ def digests(plan: Plan, data: Iterable[bytes]) -> Iterator[str]:
 def program(plan: Plan) -> str:
     """The program in C; with EMBEDDED, for an AVR, it takes the packets of packets.h and prints the last digest
     through its UART."""
-    names = public_names(plan)
+    c = c_plan(plan)
     feeds = []
-    for layout, own in zip(plan.layouts, names.layouts, strict=True):
-        feeds.append(f"    if (id == {layout.id}) {{ const {own.type} *p = &packet.as.{own.member};")
-        feeds += [f"        word((uint32_t)p->{member});" for member in own.members]
-        feeds += [f"        byte(p->{has});" for has in own.has if has]
-        if layout.trail:
+    for layout in c.layouts:
+        trail = layout.plan.trail
+        feeds.append(f"    if (id == {layout.plan.id}) {{ const {layout.type} *p = &packet.as.{layout.member};")
+        feeds += [f"        word((uint32_t)p->{member.name});" for member in layout.members]
+        feeds += [f"        byte(p->{member.has});" for member in layout.optional]
+        if trail:
             feeds.append("        byte(p->trail_count);")
             feeds.append("        for (uint8_t i = 0; i < p->trail_count; i++) {")
             feeds.append("            word((uint32_t)p->trail[i].latitude_e7); word((uint32_t)p->trail[i].longitude_e7);")
-            if layout.trail.altitude_step:
+            if trail.altitude_step:
                 feeds.append("            word((uint32_t)p->trail[i].altitude_cm);")
-            if layout.trail.interval_seed:
+            if trail.interval_seed:
                 feeds.append("            word(p->trail[i].age_s);")
             feeds.append("        }")
-        feeds.append(f"        fault = {own.encode}(p, again, sizeof again, &length); }}")
+        feeds.append(f"        fault = {layout.encode}(p, again, sizeof again, &length, NULL); }}")
     most = max(layout.longest for layout in plan.layouts)
-    text = _C.replace("@PREFIX@", names.prefix).replace("@MOST@", str(most)).replace("@BLOCK@", str(BLOCK))
+    text = _C.replace("@PREFIX@", c.prefix).replace("@MOST@", str(most)).replace("@BLOCK@", str(BLOCK))
     return text.replace("@FEEDS@", "\n".join(feeds))
 
 
 _C = """\
-#include "@PREFIX@.h"
+#include "@PREFIX@_packets.h"
 #include <string.h>
 
 static uint32_t crc = 0xffffffffUL;
@@ -116,7 +117,7 @@ static void take(const uint8_t *data, size_t size)
     uint8_t id;
 
     memset(&packet, 0x5a, sizeof packet);
-    fault = @PREFIX@_decode(&packet, data, size);
+    fault = @PREFIX@_decode(&packet, data, size, NULL);
     byte((uint8_t)fault);
     if (fault) {
         const uint8_t *p = (const uint8_t *)&packet;

@@ -1,6 +1,7 @@
 """One conformance suite for every back end: the same questions, and the answers that all must give.
 
-A back end is one line of `BACK_ENDS`: a name, the unit it answers in, and how it is made from a schema.
+The subjects are the codec, the reference, and every back end of the registry by the last of its harnesses, the strictest,
+with each of its tools.
 Questions and answers are those of the line protocol (`packetcodec.fuzz.protocol`). The answers that are wanted
 come from the plan in plain words (`packetcodec.wire.unpack`) for packets, from the codec for values; the codec
 itself and the construct reference stand among the back ends.
@@ -11,18 +12,16 @@ from __future__ import annotations
 import json
 import os
 import shutil
-import subprocess
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING
 
 import pytest
 
-from packetcodec import Codec, PacketFault, Plan, Schema
+from packetcodec import Codec, PacketFault, Plan, Schema, compile_plan
 from packetcodec.codec.points import to_point
-from packetcodec.emit.c.harness import harness_c
-from packetcodec.emit.c.writer import write_c
-from packetcodec.fuzz.compiled import compiled_target
-from packetcodec.fuzz.program import Program
+from packetcodec.emit import BACK_ENDS, Harness
+from packetcodec.fuzz.compiled import CompiledTarget
 from packetcodec.fuzz.protocol import Unit, decode_answer, decode_question, encode_question
 from packetcodec.fuzz.targets import Target, python_target, reference_target
 from packetcodec.vectors import write_vectors
@@ -31,7 +30,6 @@ from tests.support.js_material import seeded, to_decode, to_encode
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
-    from pathlib import Path
 
 #: Two layouts with trails of different sorts, and one without.
 TWO_TRAILS = Schema.parse("""
@@ -77,51 +75,37 @@ def tool(name: str, package: str) -> str:
     return found
 
 
-def compiled(compiler: str, package: str, *flags: str) -> Callable[[Schema, Path], Target]:
-    """Emitted C as a back end: compiled with these flags, answering lines."""
-
-    def make(schema: Schema, folder: Path) -> Target:
-        plan = Codec(schema).plan
-        files = {**write_c(plan), "speaker_main.c": harness_c(plan)}
-        for name, text in files.items():
-            (folder / name).write_text(text, encoding="utf-8")
-        sources = [name for name in files if name.endswith(".c")]
-        posix = ("-std=c99", "-D_POSIX_C_SOURCE=200809L")
-        command = [tool(compiler, package), *posix, *flags, *sources, "-o", "speaker"]
-        subprocess.run(command, cwd=folder, check=True)
-        return Program([str(folder / "speaker")], name=compiler, timeout=60)
-
-    return make
-
-
-def javascript(schema: Schema, folder: Path) -> Target:  # noqa: ARG001  # it finds its own folder
-    """The emitted module in Node.js."""
-    tool("node", "nodejs")
-    return compiled_target("js", Codec(schema).plan, timeout=60)
-
-
 @dataclass(frozen=True)
-class BackEnd:
+class Subject:
     """Something that decodes and encodes.
 
     Attributes:
         name: for the test's name.
         unit: whether it tells raw codes ("ok") or base units ("base").
-        make: schema and an empty folder to a target.
+        make: schema to a target.
     """
 
     name: str
     unit: Unit
-    make: Callable[[Schema, Path], Target]
+    make: Callable[[Schema], Target]
 
 
-BACK_ENDS = (
-    BackEnd("codec", "ok", lambda schema, _: python_target(schema)),
-    BackEnd("reference", "ok", lambda schema, _: reference_target(schema)),
-    BackEnd("gcc", "base", compiled("gcc", "gcc", *SANITIZERS)),
-    BackEnd("clang", "base", compiled("clang", "clang libclang-rt-14-dev", *SANITIZERS)),
-    BackEnd("javascript", "ok", javascript),
-)
+def _emitted() -> Iterator[Subject]:
+    for back_end in BACK_ENDS.values():
+        harness = back_end.harnesses[-1]
+        seen = set()
+        for name in harness.tools:
+            path = os.path.realpath(shutil.which(name) or name)
+            if path not in seen:
+                seen.add(path)
+                yield Subject(f"{harness.name} {name}", harness.unit, partial(_built, harness, name))
+
+
+def _built(harness: Harness, name: str, schema: Schema) -> Target:
+    return CompiledTarget(harness, compile_plan(schema), tool(name, name), timeout=60)
+
+
+SUBJECTS = (Subject("codec", "ok", python_target), Subject("reference", "ok", reference_target), *_emitted())
 
 
 def packets(schema: Schema, *, seed: int, count: int, whole: bool = True) -> list[bytes]:
@@ -158,11 +142,9 @@ def wanted(plan: Plan, data: bytes, unit: Unit) -> str:
     return decode_answer(unit, layout, raws, points)
 
 
-def differences(
-    schema: Schema, back_end: BackEnd, folder: Path, data: Sequence[bytes], lines: Sequence[str]
-) -> list[tuple[str, str, str]]:
+def differences(schema: Schema, subject: Subject, data: Sequence[bytes], lines: Sequence[str]) -> list[tuple[str, str, str]]:
     """What a back end answers otherwise: question, answer wanted, answer given."""
-    target = back_end.make(schema, folder)
+    target = subject.make(schema)
     try:
         questions = [*map(decode_question, data), *lines]
         replies = target.ask(questions)
@@ -170,7 +152,7 @@ def differences(
         target.close()
     assert (replies.trouble, len(replies.lines)) == ("", len(questions)), replies.remarks
     plan = Codec(schema).plan
-    answers = [wanted(plan, item, back_end.unit) for item in data]
+    answers = [wanted(plan, item, subject.unit) for item in data]
     answers += python_target(schema).ask(lines).lines
     return [
         (question, answer, said)

@@ -36,15 +36,6 @@ RESERVED = frozenset(
     """.split()
 )
 
-#: Headers of the C and C++ standard libraries and of usual toolchains: a file of this name would hide one.
-HEADERS = frozenset(
-    """
-    alloca assert complex ctype errno fenv float inttypes iso646 limits locale malloc math memory poll sched setjmp
-    signal stdalign stdarg stdatomic stdbit stdbool stdckdint stddef stdint stdio stdlib stdnoreturn string strings
-    tgmath threads time uchar unistd wchar wctype
-    """.split()
-)
-
 
 class Names:
     """The names of one scope, those that are taken."""

@@ -1,140 +1,211 @@
-"""What things are called in emitted C: files, types, functions, macros, members with their comments.
+"""A plan as C sees it: what files, types, functions and macros are called, and what the source needs code for.
 
-Owns one rule: a member is named after its field, with the base unit behind it: latitude_e7 is in 1e-7 degree,
-altitude_cm in centimetres, battery_mv in millivolts. It is an int32_t where negative numbers mean something or
-could come about, a uint32_t for numbers that count and for ranges beyond.
+Owns one rule: public names begin with the schema's name, files too, with `_packets` behind it, as no header of a system or
+a library is called. The names are taken in a fixed order, so that a clash is resolved the same way each time.
 
->>> from packetcodec.wire import compile_plan
->>> from packetcodec.schema import Schema
->>> plan = compile_plan(Schema.parse('''
-... name = "pasture"
-... version = 1
-... [[layouts]]
-... name = "beacon"
-... id = 1
-... fields = [{ kind = "latitude" }, { kind = "longitude" }]
-... '''))
->>> names = public_names(plan)
->>> names.layouts[0].encode, names.layouts[0].members
-('pasture_encode_beacon', ('latitude_e7', 'longitude_e7'))
+>>> from packetcodec.starter import example_plan
+>>> position = c_plan(example_plan()).layouts[0]
+>>> position.encode, [member.name for member in position.members[2:4]]
+('pasture_encode_position', ['latitude_e7', 'longitude_e7'])
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
-from packetcodec.emit.c.identifiers import HEADERS, Names
+from packetcodec.emit.c.identifiers import Names
+from packetcodec.emit.c.member import Member, ending
 from packetcodec.errors import FAULTS
-from packetcodec.schema import KINDS
-from packetcodec.wire import bounds, decimal
 
 if TYPE_CHECKING:
-    from packetcodec.wire import FieldPlan, LayoutPlan, Plan
+    from packetcodec.crc import Crc
+    from packetcodec.schema import Trail
+    from packetcodec.wire import LayoutPlan, Plan
 
-_MAX_SIGNED = 2**31 - 1
-
-#: What stands behind a field's name: by kind and unit, else by scale alone.
-_ENDINGS = {
-    ("altitude", "m"): "cm",
-    ("battery", "volt"): "mv",
-    ("battery", "percent"): "percent",
-    ("speed", "m/s"): "cm_s",
-    ("time", "s"): "s",
-}
+#: The fields that a trail counts from, by axis.
+_ANCHORS = ("latitude", "longitude", "altitude")
 
 
-@dataclass(frozen=True, slots=True)
-class LayoutNames:
-    """The public names of one layout.
+@dataclass(frozen=True)
+class CLayout:
+    """A layout of the plan with its public names.
 
     Attributes:
+        plan: of the layout.
         type, point, encode: its struct, the struct of a point of its trail, its function.
         member: its place in the union of a decoded packet.
-        macro, without: the beginning of its macros, and the macro that leaves it out.
-        members, has: one member to a field; one to an optional field, else "".
-        choices: one tuple of macros to a field, empty unless it is a choice.
-        epochs: one macro to a field, "" unless it is a time with an epoch.
+        macro: the beginning of its macros.
+        members: one to a field.
+        number: its place among the layouts.
     """
 
+    plan: LayoutPlan
     type: str
     point: str
     encode: str
     member: str
     macro: str
-    without: str
-    members: tuple[str, ...]
-    has: tuple[str, ...]
-    choices: tuple[tuple[str, ...], ...]
-    epochs: tuple[str, ...]
+    members: tuple[Member, ...]
+    number: int
+
+    @cached_property
+    def optional(self) -> tuple[Member, ...]:
+        """The members of optional fields."""
+        return tuple(member for member in self.members if member.has)
+
+    @cached_property
+    def rows(self) -> tuple[tuple[object, ...], ...]:
+        """The rows of its table."""
+        return tuple(member.row for member in self.members)
 
 
-@dataclass(frozen=True, slots=True)
-class PublicNames:
-    """The public names of a plan: what all of them begin with, and those of its layouts."""
+@dataclass(frozen=True)
+class CPlan:
+    """A plan with the public names of its C, and what its source needs code for.
 
+    Attributes:
+        plan: whose.
+        prefix: what all public names begin with.
+        layouts: those of the plan.
+        encodes, decodes: which of both is written.
+    """
+
+    plan: Plan
     prefix: str
-    layouts: tuple[LayoutNames, ...]
+    layouts: tuple[CLayout, ...]
+    encodes: bool = True
+    decodes: bool = True
+
+    @property
+    def upper(self) -> str:
+        """The prefix of macros."""
+        return self.prefix.upper()
+
+    @property
+    def file(self) -> str:
+        """Name of both files without their endings."""
+        return f"{self.prefix}_packets"
+
+    @property
+    def crc(self) -> Crc | None:
+        """The check."""
+        return self.plan.crc
+
+    @property
+    def check_bytes(self) -> int:
+        """Bytes of the check."""
+        return self.crc.size if self.crc else 0
+
+    @property
+    def residue(self) -> int:
+        """The register of the check after a whole packet."""
+        return self.crc.residue() ^ self.crc.xor_out if self.crc else 0
+
+    def register(self, number: int) -> str:
+        """A number of the check's width as C writes it."""
+        width = self.crc.width if self.crc else 0
+        return f"WORD({number:#0{width // 4 + 2}x})" if width > 16 else f"{number:#0{width // 4 + 2}x}U"
+
+    @cached_property
+    def tables(self) -> tuple[CLayout, ...]:
+        """One layout for each table of fields: layouts with the same fields share one."""
+        first: dict[object, CLayout] = {}
+        for layout in self.layouts:
+            first.setdefault(layout.rows, layout)
+        return tuple(first.values())
+
+    def table_of(self, layout: CLayout) -> int:
+        """The number of a layout's table."""
+        return [table.rows for table in self.tables].index(layout.rows)
+
+    @cached_property
+    def members(self) -> tuple[Member, ...]:
+        """Of all layouts."""
+        return tuple(member for layout in self.layouts for member in layout.members)
+
+    @cached_property
+    def trails(self) -> tuple[CLayout, ...]:
+        """The layouts that carry a trail."""
+        return tuple(layout for layout in self.layouts if layout.plan.trail)
+
+    @property
+    def trail(self) -> Trail | None:
+        """The only trail: its numbers stand in the code."""
+        return self.trails[0].plan.trail if len(self.trails) == 1 else None
+
+    @cached_property
+    def has_altitudes(self) -> str:
+        """Whether "all", "some" or none ("") of the trails carry altitudes."""
+        return _some([bool(layout.plan.trail and layout.plan.trail.altitude_step) for layout in self.trails])
+
+    @cached_property
+    def has_ages(self) -> str:
+        """Whether "all", "some" or none ("") of the trails code the ages of their points."""
+        return _some([bool(layout.plan.trail and layout.plan.trail.interval_seed) for layout in self.trails])
+
+    @cached_property
+    def coarsens(self) -> bool:
+        """Whether a trail falls back to coarser cells."""
+        return any(layout.plan.trail and layout.plan.trail.coarsenings for layout in self.trails)
+
+    def any_member(self, rule: str) -> bool:
+        """Whether any member has this property: clips, wraps, masks, wide, has."""
+        return any(getattr(member, rule) for member in self.members)
+
+    @cached_property
+    def has_circle(self) -> bool:
+        """Whether a range ends where it begins."""
+        return any(member.field.modulus for member in self.members)
+
+    @cached_property
+    def has_sides(self) -> str:
+        """Whether it matters on which side of a range a value lies: of "signed" members alone, of "any", or not ("")."""
+        sided = [member for member in self.members if member.clips or member.wraps]
+        return "" if not sided else "signed" if all(member.signed for member in sided) else "any"
+
+    @cached_property
+    def has_degrees(self) -> bool:
+        """Whether a position is sent, so that a helper reads what receivers print."""
+        return self.encodes and any(member.field.kind in _ANCHORS[:2] for member in self.members)
 
 
-def public_names(plan: Plan, prefix: str | None = None) -> PublicNames:
-    """All public names of a plan's C, none of which clashes with another, a keyword or a usual macro."""
+def _some(having: list[bool]) -> str:
+    return "all" if having and all(having) else "some" if any(having) else ""
+
+
+def c_plan(plan: Plan, prefix: str | None = None, *, encodes: bool = True, decodes: bool = True) -> CPlan:
+    """A plan with the public names of its C, none of which clashes with another, a keyword or a usual macro."""
     start = prefix or plan.name
-    if start in HEADERS:
-        start += "_"
-    upper = start.upper()
-    fixed = [f"{start}_{name}" for name in ("decode", "degrees", "fault", "packet")]
-    words = ["OK", *map(str.upper, FAULTS), "FINGERPRINT", "VERSION", "MAX_BYTES", "UNKNOWN", "H"]
-    words += ["NO_ENCODE", "NO_DECODE", "NO_DEGREES"]
-    names = Names([*fixed, *(f"{upper}_{word}" for word in words)])
+    words = ["OK", *map(str.upper, FAULTS), "FINGERPRINT", "VERSION", "MAX_BYTES", "UNKNOWN", "PACKETS_H"]
+    fixed = [f"{start}_{name}" for name in ("decode", "degrees", "fault", "packet", "packets")]
+    names = Names([*fixed, *(f"{start.upper()}_{word}" for word in words)])
     inside = Names()  # of the union
-    return PublicNames(start, tuple(_layout(layout, start, names, inside) for layout in plan.layouts))
+    trails = [layout.trail for layout in plan.layouts if layout.trail]
+    kinds = _ANCHORS[: 2 + any(trail.altitude_step for trail in trails)] if trails else ()
+    anchors = {kind: axis for axis, kind in enumerate(kinds, 1)}
+    layouts = tuple(_layout(layout, number, start, names, inside, anchors) for number, layout in enumerate(plan.layouts))
+    return CPlan(plan, start, layouts, encodes, decodes)
 
 
-def _layout(layout: LayoutPlan, prefix: str, names: Names, inside: Names) -> LayoutNames:
+def _layout(layout: LayoutPlan, number: int, prefix: str, names: Names, inside: Names, anchors: dict[str, int]) -> CLayout:
     def all_of(token: str) -> list[str]:
         macro = f"{prefix}_{token}".upper()
-        return [
-            f"{prefix}_{token}", f"{prefix}_{token}_point", f"{prefix}_encode_{token}",
-            f"{prefix}_NO_{token}".upper(), *(f"{macro}_{what}" for what in ("ID", "BYTES", "POINTS", "SPACING_S")),
-        ]  # fmt: skip
+        what = ("ID", "BYTES", "POINTS", "SPACING_S")
+        return [f"{prefix}_{token}", f"{prefix}_{token}_point", f"{prefix}_encode_{token}", *(f"{macro}_{x}" for x in what)]
 
     token = names.take(layout.name, all_of)
-    type_, point, encode, without, *_ = all_of(token)
+    type_, point, encode, *_ = all_of(token)
     macro = type_.upper()
     own = Names(("trail", "trail_count"))
-    members = tuple(own.take(f"{field.name}{ending(field)}") for field in layout.fields)
-    has = tuple(own.take(f"has_{field.name}") if field.absent_code is not None else "" for field in layout.fields)
-    choices = tuple(
-        tuple(names.take(f"{macro}_{field.name}_{choice}".upper()) for choice in field.choices) for field in layout.fields
-    )
-    epochs = tuple(names.take(f"{macro}_{field.name}_EPOCH".upper()) if field.origin else "" for field in layout.fields)
-    return LayoutNames(type_, point, encode, inside.take(token), macro, without, members, has, choices, epochs)
-
-
-def ending(field: FieldPlan) -> str:
-    """What stands behind the name of a field: its base unit."""
-    if found := _ENDINGS.get((field.kind, field.unit)):
-        return f"_{found}"
-    return f"_e{len(str(field.scale)) - 1}" if field.scale > 1 else ""
-
-
-def signed(field: FieldPlan) -> bool:
-    """Whether the member of a field is an int32_t."""
-    return field.high <= _MAX_SIGNED and (field.low < 0 or not KINDS[field.kind].counting or field.policy == "clip")
-
-
-def comment(field: FieldPlan) -> str:
-    """Unit, range and step of a member, for its comment."""
-    low, high = field.low, field.max_input
-    if field.kind == "choice":
-        return f"one of the names above, 0..{high}"
-    unit = f"{field.base}, " if field.base else ""
-    step = f", step {field.step}" if field.step > 1 else ""
-    beyond = {"clip": "; beyond: clipped", "wrap": "; beyond: wrapped", "refuse": ""}[field.policy]
-    people = f" ({bounds(field)})" if field.scale > 1 else ""
-    origin = f" since Unix time {field.origin}" if field.origin else ""
-    said = f"{unit}{low}..{high}{origin}{people}{step}{beyond}"
-    if field.step > 1 and field.scale > 1:
-        said = said.replace(step, f"{step} ({decimal(field, field.step)} {field.symbol}".rstrip() + ")")
-    return " ".join(said.replace("*/", "* /").replace("/*", "/ *").replace("\\", "/").split())
+    taken = [own.take(f"{field.name}{ending(field)}") for field in layout.fields]
+    members = tuple(
+        Member(
+            field, name, own.take(f"has_{field.name}") if field.absent_code is not None else "",
+            tuple(names.take(f"{macro}_{field.name}_{choice}".upper()) for choice in field.choices),
+            names.take(f"{macro}_{field.name}_EPOCH".upper()) if field.origin else "", anchors.get(field.kind, 0),
+        )
+        for field, name in zip(layout.fields, taken, strict=True)
+    )  # fmt: skip
+    return CLayout(layout, type_, point, encode, inside.take(token), macro, members, number)

@@ -1,9 +1,16 @@
-"""JavaScript: one ES module."""
+"""JavaScript: one ES module, and how it is asked: by a program for Node.js."""
 
 from __future__ import annotations
 
-from packetcodec.emit.js.writer import write_javascript
+from packetcodec.emit.back_end import BackEnd, Harness
+from packetcodec.emit.js.writer import write_harness, write_javascript
 
-__all__ = [
-    "write_javascript",
-]
+BACK_END = BackEnd(
+    name="js",
+    language="JavaScript",
+    purpose="for apps: one ES module, for browsers, Node.js and embedded engines",
+    write=write_javascript,
+    harnesses=(Harness("js", "ok", write_harness, ("node",), ("{tool}", "{home}/harness.mjs")),),
+)
+
+__all__ = ["BACK_END", "write_javascript"]

@@ -66,6 +66,11 @@ def write_javascript(plan: Plan) -> dict[str, str]:
     return {f"{plan.name}.mjs": text}
 
 
+def write_harness(plan: Plan) -> dict[str, str]:
+    """The module and a program that answers the questions of the line protocol by it, in raw codes."""
+    return {**write_javascript(plan), "harness.mjs": _TEMPLATES.render("harness.mjs.j2", plan=plan)}
+
+
 def _remark(words: str) -> str:
     """A remark of the schema's author as running text that cannot end a comment, or open a tag or a link in it."""
     return " ".join(words.split()).replace("*/", "* /").replace("@", "(at)")

@@ -5,21 +5,20 @@ trail gives the very same bytes, with one a packet that is good. Half of its mut
 passes it.
 """
 
-from packetcodec.emit.c.names import public_names
+from packetcodec.emit.c.names import c_plan
 
 
 def libfuzzer_source(plan):
-    names = public_names(plan)
+    names = c_plan(plan)
     cases = "\n".join(
-        f"    case {layout.id}: fault = {own.encode}(&packet.as.{own.member}, again, sizeof again, &length); "
-        f"exact = {int(layout.trail is None)}; break;"
-        for layout, own in zip(plan.layouts, names.layouts, strict=True)
+        f"    case {own.plan.id}: fault = {own.encode}(&packet.as.{own.member}, again, sizeof again, &length, NULL); "
+        f"exact = {int(own.plan.trail is None)}; break;"
+        for own in names.layouts
     )
     crc = plan.crc
-    turned = int(f"{plan.seed:0{crc.width}b}"[::-1], 2) if crc and crc.reflected else plan.seed
-    polynomial = int(f"{crc.polynomial:0{crc.width}b}"[::-1], 2) if crc and crc.reflected else (crc.polynomial if crc else 0)
     seal = "    (void)data; (void)size;"
     if crc:
+        turned, polynomial = crc.as_run(plan.seed), crc.as_run(crc.polynomial)
         width, mask = crc.width, (1 << crc.width) - 1
         step = (
             f"state = state & 1 ? state >> 1 ^ {polynomial}UL : state >> 1;"
@@ -51,7 +50,7 @@ _TARGET = """\
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include "@PREFIX@.h"
+#include "@PREFIX@_packets.h"
 
 size_t LLVMFuzzerMutate(uint8_t *data, size_t size, size_t most);
 
@@ -80,7 +79,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size) {
     @PREFIX@_fault fault;
     memset(&packet, 0xa5, sizeof packet);
     memcpy(&before, &packet, sizeof packet);
-    fault = @PREFIX@_decode(&packet, data, size);
+    fault = @PREFIX@_decode(&packet, data, size, NULL);
     if (fault) {
         demand(!memcmp(&before, &packet, sizeof packet), "a fault changed the caller's packet");
         return 0;
@@ -91,7 +90,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size) {
     }
     demand(!fault, "a good packet cannot be encoded again");
     if (exact) demand(length == size && !memcmp(again, data, size), "a good packet encodes again to another");
-    demand(!@PREFIX@_decode(&other, again, length), "a packet encoded again is not good");
+    demand(!@PREFIX@_decode(&other, again, length, NULL), "a packet encoded again is not good");
     return 0;
 }
 """

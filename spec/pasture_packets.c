@@ -3,7 +3,7 @@
  * Written by packetcodec from the schema alone. This file is yours, free of any condition, and comes without warranty.
  * Whole numbers of at most 32 bits, no heap, no recursion, no state between calls.
  */
-#include "pasture.h"
+#include "pasture_packets.h"
 
 #include <string.h>
 
@@ -16,10 +16,6 @@
 #define FETCH(to, from, size) (*(to) = *(from))
 #endif
 
-#ifndef PASTURE_NO_TRACK
-#define TRAILS
-#endif
-
 #if defined __GNUC__
 #define APART __attribute__((noinline)) /* smaller so */
 #else
@@ -28,87 +24,86 @@
 
 #define WORD(digits) ((uint32_t)digits##UL)
 
-/* How a field is coded: raw = (x - low + step / 2) / step for x in low .. low + span. */
+/* How a field is coded: code = (x - low + step / 2) / step for x in low .. low + span. */
 typedef struct {
     uint8_t bits, rules;
     uint32_t low, span, step;
     uint32_t turn; /* from behind this offset on, rounding leads once round the circle to code 0 */
-    uint32_t last; /* for the decoder */
-} field;
+    uint32_t last; /* code, for the decoder */
+} grid;
 
-enum { optional = 1, clip = 2, wrap = 4, masked = 8, plain = 16, head = 64 };
+enum { optional = 1, clip = 2, wrap = 4, masked = 8, plain = 16, anchor = 64 };
 
 typedef struct {
-    const field *fields;
+    const grid *fields;
     uint16_t id;
     uint8_t count, least, most, padding;
-    uint8_t trail;
+    uint8_t trail; /* number, 0 for none */
 } layout;
 
-#if !defined PASTURE_NO_POSITION || !defined PASTURE_NO_TRACK
-static const field fields0[] FLASH = {
-    {8, 16, 0UL, 255UL, 1UL, 4294967295UL, 255UL},
-    {8, 24, 0UL, 255UL, 1UL, 255UL, 255UL},
-    {23, 65, 3394967296UL, 1800000000UL, 223UL, 4294967295UL, 8071749UL},
-    {24, 129, 2494967296UL, 3600000000UL, 224UL, 3599999983UL, 16071428UL},
-    {12, 3, 4294917296UL, 950000UL, 233UL, 4294967295UL, 4077UL},
-    {7, 2, 2500UL, 2000UL, 20UL, 4294967295UL, 100UL},
-    {3, 16, 0UL, 7UL, 1UL, 4294967295UL, 7UL},
-};
-#endif
-#if !defined PASTURE_NO_STATUS
-static const field fields1[] FLASH = {
-    {8, 16, 0UL, 255UL, 1UL, 4294967295UL, 255UL},
-    {8, 24, 0UL, 255UL, 1UL, 255UL, 255UL},
-    {3, 17, 0UL, 3UL, 1UL, 4294967295UL, 3UL},
-    {8, 3, 4294966896UL, 1000UL, 5UL, 4294967295UL, 200UL},
-    {5, 3, 0UL, 30UL, 1UL, 4294967295UL, 30UL},
-    {6, 3, 0UL, 1240UL, 20UL, 4294967295UL, 62UL},
-    {7, 2, 2500UL, 2000UL, 20UL, 4294967295UL, 100UL},
-    {1, 16, 0UL, 1UL, 1UL, 4294967295UL, 1UL},
-    {20, 0, 0UL, 62914500UL, 60UL, 4294967295UL, 1048575UL},
-};
-#endif
-
-static const layout layouts[] FLASH = {
-#ifndef PASTURE_NO_POSITION
-    {fields0, 17U, 7, 14, 14, 7, 0},
-#endif
-#ifndef PASTURE_NO_TRACK
-    {fields0, 18U, 7, 14, 32, 0, 1},
-#endif
-#ifndef PASTURE_NO_STATUS
-    {fields1, 19U, 9, 12, 12, 63, 0},
-#endif
+static const grid fields0[] FLASH = {
+    {8, plain,
+     0UL, 255UL, 1UL, 4294967295UL, 255UL},
+    {8, masked | plain,
+     0UL, 255UL, 1UL, 255UL, 255UL},
+    {23, optional | anchor * 1,
+     3394967296UL, 1800000000UL, 223UL, 4294967295UL, 8071749UL},
+    {24, optional | anchor * 2,
+     2494967296UL, 3600000000UL, 224UL, 3599999983UL, 16071428UL},
+    {12, optional | clip,
+     4294917296UL, 950000UL, 233UL, 4294967295UL, 4077UL},
+    {7, clip,
+     2500UL, 2000UL, 20UL, 4294967295UL, 100UL},
+    {3, plain,
+     0UL, 7UL, 1UL, 4294967295UL, 7UL},
 };
 
-/* Places of the layouts in the table. */
-enum {
-#ifndef PASTURE_NO_POSITION
-    layout0,
-#endif
-#ifndef PASTURE_NO_TRACK
-    layout1,
-#endif
-#ifndef PASTURE_NO_STATUS
-    layout2,
-#endif
-    layoutcount
+static const grid fields1[] FLASH = {
+    {8, plain,
+     0UL, 255UL, 1UL, 4294967295UL, 255UL},
+    {8, masked | plain,
+     0UL, 255UL, 1UL, 255UL, 255UL},
+    {3, optional | plain,
+     0UL, 3UL, 1UL, 4294967295UL, 3UL},
+    {8, optional | clip,
+     4294966896UL, 1000UL, 5UL, 4294967295UL, 200UL},
+    {5, optional | clip,
+     0UL, 30UL, 1UL, 4294967295UL, 30UL},
+    {6, optional | clip,
+     0UL, 1240UL, 20UL, 4294967295UL, 62UL},
+    {7, clip,
+     2500UL, 2000UL, 20UL, 4294967295UL, 100UL},
+    {1, plain,
+     0UL, 1UL, 1UL, 4294967295UL, 1UL},
+    {20, 0,
+     0UL, 62914500UL, 60UL, 4294967295UL, 1048575UL},
 };
 
-#ifndef PASTURE_NO_POSITION
-typedef char pasture_position_members[offsetof(pasture_position, has_latitude) == 28 ? 1 : -1]; /* the members stand one behind the other */
-#endif
+static const layout layout0 FLASH = {
+    fields0, 17U, 7, 14, 14, 7, 0
+};
+static const layout layout1 FLASH = {
+    fields0, 18U, 7, 14, 32, 0, 1
+};
+static const layout layout2 FLASH = {
+    fields1, 19U, 9, 12, 12, 63, 0
+};
 
-#ifndef PASTURE_NO_TRACK
-typedef char pasture_track_members[offsetof(pasture_track, has_latitude) == 28 && offsetof(pasture_track, trail_count) == 31 && sizeof(pasture_track_point) == 8 ? 1 : -1]; /* the members stand one behind the other */
-#endif
+/* The members of each struct stand one behind the other. */
+typedef char values0[offsetof(pasture_position, has_latitude) == 28 ? 1 : -1];
+typedef char values1[offsetof(pasture_track, has_latitude) == 28 ? 1 : -1];
+typedef char count1[offsetof(pasture_track, trail_count) == 31 ? 1 : -1];
+typedef char point1[sizeof(pasture_track_point) == 8 ? 1 : -1];
+typedef char values2[offsetof(pasture_status, has_activity) == 36 ? 1 : -1];
 
-#ifndef PASTURE_NO_STATUS
-typedef char pasture_status_members[offsetof(pasture_status, has_activity) == 36 ? 1 : -1]; /* the members stand one behind the other */
-#endif
+/* The trail of layout "track". */
+#define TRAIL_POINTS 10
+#define TRAIL_COUNT_BITS 4
+#define TRAIL_STEP WORD(223)
+#define TRAIL_SCALE 6U
+#define TRAIL_RATE 1U
+#define TRAIL_PLACE offsetof(pasture_track, trail)
 
-#ifdef TRAILS
 /* An axis of a trail: where the packet is, the cell of a point, the size of a cell, and guesses at the next
  * displacement: 0, the last one, and that with half its change. */
 typedef struct {
@@ -124,26 +119,19 @@ typedef struct {
 } group;
 
 enum { axiscount = 2, groupcount = 1 };
-#endif
 
 /* A packet being written or read, bit by bit. */
 typedef struct {
-#ifndef PASTURE_NO_ENCODE
     uint8_t *start, *to;
     const uint8_t *has;
     uint8_t bits; /* that do not fill a byte yet, behind a one */
-#endif
-#ifndef PASTURE_NO_DECODE
     const uint8_t *from;
     uint8_t mask;
-#endif
-#ifdef TRAILS
-    uint8_t done;     /* points */
-    uint8_t kept;     /* points there was room for */
-    int16_t left;     /* bits; below 0 from there on where there were too few */
+    uint8_t done; /* points */
+    uint8_t kept; /* points that there is room for */
+    int16_t left; /* bits; below 0 from there on where there were too few */
     group groups[groupcount];
     axis axes[axiscount]; /* latitude, longitude, altitude, time */
-#endif
 } coder;
 
 /* The register of the check after so many bytes. */
@@ -164,14 +152,13 @@ static uint16_t check(const uint8_t *data, uint8_t length)
     return state;
 }
 
-#ifdef TRAILS
 #if (-3 >> 1) != -2
 #error "this source needs a compiler whose >> rounds down, negative numbers too"
 #endif
 
 #define HALF WORD(1800000000) /* of the circle, and a quarter of it */
 #define POLE WORD(900000000)
-#define CELLS WORD(1048575) /* farthest from the head */
+#define CELLS WORD(1048575) /* farthest from the anchor */
 #define CLIMB WORD(1000000000) /* centimetres, likewise */
 
 static APART uint32_t size(int32_t x)
@@ -179,11 +166,11 @@ static APART uint32_t size(int32_t x)
     return x < 0 ? 0 - (uint32_t)x : (uint32_t)x;
 }
 
-/* The cells around the head: square in metres, by Bhaskara's cosine of whole degrees. */
+/* The cells around the anchor: square in metres, by Bhaskara's cosine of whole degrees. */
 static void begin(coder *c)
 {
     uint16_t x = (uint8_t)(size(c->axes[0].from) / WORD(10000000));
-    uint32_t step = WORD(223);
+    uint32_t step = TRAIL_STEP;
 
     if (x > 89)
         x = 89;
@@ -202,7 +189,7 @@ static group *pick(coder *c, uint8_t i)
     if (i == 1)
         return g;
     if (c->done < 2) {
-        uint16_t start = c->done ? 1 : 6;
+        uint16_t start = c->done ? TRAIL_RATE : TRAIL_SCALE;
 
         *g->sums = start;
         g->count = 1;
@@ -257,17 +244,13 @@ static int32_t learn(const coder *c, group *g, axis *a, int32_t moved)
     }
     return rest;
 }
-#endif
 
-#ifndef PASTURE_NO_ENCODE
 /* Write x / step, rounded down, in so many bits, most significant first; what is left of x. */
 static uint32_t put(coder *c, uint8_t width, uint32_t x, uint32_t step)
 {
     uint8_t bits = c->bits, n = 1;
 
-#ifdef TRAILS
     c->left = (int16_t)(c->left - width);
-#endif
     for (; n < width; n++)
         step <<= 1;
     do {
@@ -280,9 +263,7 @@ static uint32_t put(coder *c, uint8_t width, uint32_t x, uint32_t step)
         }
         step >>= 1;
         if (full) {
-#ifdef TRAILS
             if (c->left >= 0)
-#endif
                 *c->to++ = bits;
             bits = 1;
         }
@@ -292,15 +273,13 @@ static uint32_t put(coder *c, uint8_t width, uint32_t x, uint32_t step)
 }
 
 /* Write a field, in base units; 0 for a value that may not be sent. */
-static uint8_t putfield(coder *c, const field *row, uint32_t x)
+static uint8_t putfield(coder *c, const grid *row, uint32_t x)
 {
-    field f;
+    grid f;
     uint8_t below;
-#ifdef TRAILS
     uint8_t n;
-#endif
 
-    FETCH(&f, row, offsetof(field, last));
+    FETCH(&f, row, offsetof(grid, last));
     if (f.rules & optional && !*c->has++) {
         put(c, f.bits, x, 0); /* absent: all bits one */
         return 1;
@@ -317,25 +296,51 @@ static uint8_t putfield(coder *c, const field *row, uint32_t x)
     if (x > f.turn)
         x = 0;
     x += f.step / 2;
-#ifdef TRAILS
     x -= put(c, f.bits, x, f.step);
     if (x > f.span)
         x = f.span;
-    n = f.rules / head;
+    n = f.rules / anchor;
     if (n) {
         axis *a = c->axes + (n - 1);
 
         a->from = (int32_t)(x + f.low); /* as the receiver has it */
         a->known = 1;
     }
-#else
-    put(c, f.bits, x, f.step);
-#endif
     return 1;
 }
 
-#ifdef TRAILS
-/* Write an axis of the next point; 0 for a place that is none. */
+/* Write header and fields; how many fields, up to one that may not be sent. */
+static uint8_t putfields(coder *c, const layout *l, const void *from, uint8_t room)
+{
+    const uint32_t *value = (const uint32_t *)from; /* the members stand one behind the other */
+    const grid *row = l->fields;
+    uint8_t n = 0;
+
+    c->has = (const uint8_t *)(value + l->count);
+    c->to = c->start;
+    c->bits = 1;
+    memset(c->axes, 0, sizeof c->axes);
+    c->left = (int16_t)(room * 8);
+    put(c, 8, l->id, 1);
+    while (n < l->count && putfield(c, row++, *value++))
+        n++;
+    return n;
+}
+
+/* Fill the last byte, and write the check. */
+static void finish(coder *c, size_t *length)
+{
+    uint16_t state;
+
+    while (c->bits != 1)
+        put(c, 1, 0, 1);
+    state = check(c->start, (uint8_t)(c->to - c->start));
+    *c->to++ = (uint8_t)(state >> 8);
+    *c->to++ = (uint8_t)(state >> 0);
+    *length = (size_t)(c->to - c->start);
+}
+
+/* Write an axis of the next point; 0 where the list ends before it: too far away, out of order, or no room. */
 static uint8_t putaxis(coder *c, int32_t at, uint8_t i)
 {
     group *g = pick(c, i);
@@ -344,8 +349,6 @@ static uint8_t putaxis(coder *c, int32_t at, uint8_t i)
     int32_t moved, rest;
     uint8_t k, steady = c->done ? 5 : 1, back = 0;
 
-    if (size(at) > (i ? HALF : POLE))
-        return 0;
     x = (uint32_t)at - (uint32_t)a->from;
     if (at < a->from) {
         x = 0 - x;
@@ -356,13 +359,10 @@ static uint8_t putaxis(coder *c, int32_t at, uint8_t i)
         back ^= 1;
     }
     x = (x + a->step / 2) / a->step;
+    moved = (int32_t)(back ? 0 - x : x) - a->cell;
     if (x > CELLS) {
-        c->left = -256; /* too far away */
-        return 1;
+        return 0;
     }
-    if (back)
-        x = 0 - x;
-    moved = (int32_t)x - a->cell;
     k = order(g);
     rest = learn(c, g, a, moved);
     x = (uint32_t)rest << 1;
@@ -379,126 +379,122 @@ static uint8_t putaxis(coder *c, int32_t at, uint8_t i)
         }
     }
     put(c, k, x, 1);
-    return 1;
+    return c->left >= 0;
 }
 
-/* Write a trail of so many points, newest first; 0 for a place that is none. */
-static uint8_t putpoints(coder *c, const int32_t *at, uint8_t count)
+/* Write a trail of so many points, newest first, as far as it can be carried: c->done points. */
+static void putpoints(coder *c, const int32_t *at, uint8_t count)
 {
     begin(c);
-    put(c, (uint8_t)(count == 10 ? 1 : 4 + 1), count == 10 ? 1 : count, 1);
-    c->kept = 0;
+    put(c, (uint8_t)(count == TRAIL_POINTS ? 1 : TRAIL_COUNT_BITS + 1), count == TRAIL_POINTS ? 1 : count, 1);
     for (c->done = 0; c->done < count; c->done++) {
-        uint8_t i = 0;
+        if (!putaxis(c, at[0], 0) || !putaxis(c, at[1], 1))
+            return;
+        at += 2;
+    }
+}
 
-        do {
-            if (!putaxis(c, *at++, i))
-                return 0;
-        } while (++i < 2);
-        if (c->left >= 0)
-            c->kept++;
+/* Whether so many points are places on Earth. */
+static uint8_t areplaces(const int32_t *at, uint8_t count)
+{
+    while (count--) {
+        if (size(at[0]) > POLE || size(at[1]) > HALF)
+            return 0;
+        at += 2;
     }
     return 1;
 }
-#endif
 
-#ifdef TRAILS
-APART
-#endif
-static pasture_fault encode(coder *c, uint8_t which, const void *from, size_t capacity, size_t *length)
+enum { allsent = 255 };
+
+/* Write header, fields, and as many points as there is room for; the place of what may not be sent, or allsent. */
+static uint8_t putall(coder *c, const layout *l, const void *from, uint8_t room)
 {
+    uint8_t count, kept = 255, n;
+
+    for (;;) { /* again with fewer points, where not all find room */
+        const int32_t *at = (const int32_t *)(const void *)((const uint8_t *)from + TRAIL_PLACE);
+
+        n = putfields(c, l, from, room);
+        if (n < l->count)
+            return n;
+        count = *c->has;
+        if (count > TRAIL_POINTS)
+            return n;
+        if (!(c->axes[0].known & c->axes[1].known))
+            return allsent; /* no position, no points */
+        if (!areplaces(at, count))
+            return n;
+        if (count > kept)
+            count = kept;
+        putpoints(c, at, count);
+        kept = c->done;
+        if (kept == count)
+            return allsent;
+    }
+}
+
+static APART pasture_fault encodetrail(const void *from, uint8_t *to, size_t capacity, size_t *length, uint8_t *field,
+                                          const layout *row)
+{
+    coder all, *c = &all;
     layout l;
-#ifdef TRAILS
-    uint8_t count;
-#endif
+    uint8_t n;
 
-    FETCH(&l, layouts + which, sizeof l);
-    if (capacity < l.most)
+    FETCH(&l, row, sizeof l);
+    if (capacity < l.least)
         return PASTURE_TOO_SHORT;
-#ifdef TRAILS
-    c->kept = 255;
-    do { /* again with fewer points, where not all find room */
-#endif
-    {
-        const uint32_t *value = (const uint32_t *)from; /* the members stand one behind the other */
-        const field *row = l.fields;
-        uint8_t n = l.count;
-
-        c->has = (const uint8_t *)(value + n);
-        c->to = c->start;
-        c->bits = 1;
-#ifdef TRAILS
-        memset(c->axes, 0, sizeof c->axes);
-        c->left = (int16_t)((l.most - 2) * 8 - 8);
-#endif
-        *c->to++ = (uint8_t)l.id;
-        do {
-            if (!putfield(c, row++, *value++))
-                return PASTURE_OUT_OF_RANGE;
-        } while (--n);
+    if (capacity > l.most)
+        capacity = l.most;
+    c->start = to;
+    n = putall(c, &l, from, (uint8_t)(capacity - 2));
+    if (n != allsent) {
+        if (field)
+            *field = n;
+        return PASTURE_OUT_OF_RANGE;
     }
-#ifdef TRAILS
-        count = 0;
-        if (!l.trail)
-            break;
-        {
-            const int32_t *at = (const int32_t *)(const void *)((const uint8_t *)from + offsetof(pasture_track, trail));
-
-            count = *c->has;
-            if (count > 10)
-                return PASTURE_OUT_OF_RANGE;
-            if (count > c->kept)
-                count = c->kept;
-            c->kept = count;
-            if (c->axes[0].known & c->axes[1].known && !putpoints(c, at, count))
-                return PASTURE_OUT_OF_RANGE;
-        }
-    } while (c->kept < count);
-#endif
-    while (c->bits != 1)
-        put(c, 1, 0, 1);
-    {
-        uint16_t state = check(c->start, (uint8_t)(c->to - c->start));
-
-        *c->to++ = (uint8_t)(state >> 8);
-        *c->to++ = (uint8_t)state;
-    }
-    *length = (size_t)(c->to - c->start);
+    if (c->left < 0)
+        return PASTURE_TOO_SHORT; /* a position, but no room for the number of its points */
+    finish(c, length);
     return PASTURE_OK;
 }
 
-#ifndef PASTURE_NO_POSITION
-pasture_fault pasture_encode_position(const pasture_position *from, uint8_t *to, size_t capacity, size_t *length)
+static pasture_fault encode(const void *from, uint8_t *to, size_t capacity, size_t *length, uint8_t *field,
+                               const layout *row)
 {
-    coder c;
+    coder all, *c = &all;
+    layout l;
+    uint8_t n;
 
-    c.start = to;
-    return encode(&c, layout0, from, capacity, length);
+    FETCH(&l, row, sizeof l);
+    if (capacity < l.most)
+        return PASTURE_TOO_SHORT;
+    c->start = to;
+    n = putfields(c, &l, from, (uint8_t)(l.most - 2));
+    if (n < l.count) {
+        if (field)
+            *field = n;
+        return PASTURE_OUT_OF_RANGE;
+    }
+    finish(c, length);
+    return PASTURE_OK;
 }
-#endif
 
-#ifndef PASTURE_NO_TRACK
-pasture_fault pasture_encode_track(const pasture_track *from, uint8_t *to, size_t capacity, size_t *length)
+pasture_fault pasture_encode_position(const pasture_position *from, uint8_t *to, size_t capacity, size_t *length, uint8_t *field)
 {
-    coder c;
-
-    c.start = to;
-    return encode(&c, layout1, from, capacity, length);
+    return encode(from, to, capacity, length, field, &layout0);
 }
-#endif
 
-#ifndef PASTURE_NO_STATUS
-pasture_fault pasture_encode_status(const pasture_status *from, uint8_t *to, size_t capacity, size_t *length)
+pasture_fault pasture_encode_track(const pasture_track *from, uint8_t *to, size_t capacity, size_t *length, uint8_t *field)
 {
-    coder c;
-
-    c.start = to;
-    return encode(&c, layout2, from, capacity, length);
+    return encodetrail(from, to, capacity, length, field, &layout1);
 }
-#endif
-#endif
 
-#ifndef PASTURE_NO_DECODE
+pasture_fault pasture_encode_status(const pasture_status *from, uint8_t *to, size_t capacity, size_t *length, uint8_t *field)
+{
+    return encode(from, to, capacity, length, field, &layout2);
+}
+
 /* Read so many bits, most significant first. */
 static uint32_t get(coder *c, uint8_t width)
 {
@@ -506,11 +502,9 @@ static uint32_t get(coder *c, uint8_t width)
     uint32_t x = 0;
     uint8_t mask = c->mask;
 
-#ifdef TRAILS
     c->left = (int16_t)(c->left - width);
     if (c->left < 0)
         return 0;
-#endif
     while (width--) {
         x <<= 1;
         if (*from & mask)
@@ -526,7 +520,6 @@ static uint32_t get(coder *c, uint8_t width)
     return x;
 }
 
-#ifdef TRAILS
 /* Read an axis of the next point; 0 for what no encoder writes. */
 static uint8_t getaxis(coder *c, uint8_t i)
 {
@@ -556,53 +549,65 @@ static uint8_t getaxis(coder *c, uint8_t i)
     return 1;
 }
 
+/* The place of a point that its cells stand for, at to unless that is null; 0 for one beyond the pole. */
+static uint8_t place(const coder *c, int32_t *to)
+{
+    uint32_t north = (uint32_t)c->axes[0].from + POLE, east = (uint32_t)c->axes[1].from + HALF, x;
+
+    x = size(c->axes[0].cell) * c->axes[0].step;
+    if (c->axes[0].cell < 0) {
+        if (x > north && (x - north) * 2 > c->axes[0].step)
+            return 0;
+        north = x > north ? 0 : north - x;
+    } else {
+        north += x;
+        if (north > HALF) {
+            if ((north - HALF) * 2 > c->axes[0].step)
+                return 0;
+            north = HALF;
+        }
+    }
+    x = size(c->axes[1].cell) * c->axes[1].step;
+    if (x >= 2 * HALF)
+        x -= 2 * HALF;
+    if (c->axes[1].cell < 0 && x)
+        x = 2 * HALF - x;
+    x = x >= 2 * HALF - east ? x - (2 * HALF - east) : x + east;
+    if (to) {
+        to[0] = (int32_t)(north - POLE);
+        to[1] = (int32_t)(x - HALF);
+    }
+    return 1;
+}
+
 /* Read a trail, and store it unless `to` is null; 0 for what no encoder writes. */
 static uint8_t getpoints(coder *c, uint8_t *number, int32_t *to)
 {
-    uint8_t count = 10;
+    uint8_t count = TRAIL_POINTS;
 
     if (!get(c, 1)) {
-        count = (uint8_t)get(c, 4);
-        if (count >= 10)
+        count = (uint8_t)get(c, TRAIL_COUNT_BITS);
+        if (count >= TRAIL_POINTS)
             return 0;
     }
     begin(c);
     for (c->done = 0; c->done < count; c->done++) {
-        uint32_t north = (uint32_t)c->axes[0].from + POLE, east = (uint32_t)c->axes[1].from + HALF, x;
-
         if (!getaxis(c, 0) || !getaxis(c, 1))
             return 0;
-        x = size(c->axes[0].cell) * c->axes[0].step;
-        if (c->axes[0].cell < 0) {
-            if (x > north && (x - north) * 2 > c->axes[0].step)
-                return 0; /* beyond the pole */
-            north = x > north ? 0 : north - x;
-        } else {
-            north += x;
-            if (north > HALF) {
-                if ((north - HALF) * 2 > c->axes[0].step)
-                    return 0;
-                north = HALF;
-            }
-        }
-        x = size(c->axes[1].cell) * c->axes[1].step;
-        if (x >= 2 * HALF)
-            x -= 2 * HALF;
-        if (c->axes[1].cell < 0 && x)
-            x = 2 * HALF - x;
-        x = x >= 2 * HALF - east ? x - (2 * HALF - east) : x + east;
+        if (!place(c, to))
+            return 0;
         if (to) {
-            *to++ = (int32_t)(north - POLE);
-            *to++ = (int32_t)(x - HALF);
+            to += 2;
         }
     }
     if (to)
         *number = count;
     return 1;
 }
-#endif
 
-pasture_fault pasture_decode(pasture_packet *packet, const uint8_t *data, size_t length)
+static const layout *const layouts[] FLASH = { &layout0, &layout1, &layout2 };
+
+pasture_fault pasture_decode(pasture_packet *packet, const uint8_t *data, size_t length, uint8_t *field)
 {
     layout l;
     coder all, *c = &all;
@@ -611,18 +616,19 @@ pasture_fault pasture_decode(pasture_packet *packet, const uint8_t *data, size_t
 
     c->from = data;
     c->mask = 0x80;
-#ifdef TRAILS
     c->left = 256;
-#endif
     if (length < 1)
         return PASTURE_TOO_SHORT;
     x = get(c, 8);
     if (x >> 4 != 1)
         return PASTURE_UNKNOWN_VERSION;
     do {
-        if (n == layoutcount)
+        const layout *row;
+
+        if (n == sizeof layouts / sizeof *layouts)
             return PASTURE_UNKNOWN_LAYOUT;
-        FETCH(&l, layouts + n++, sizeof l);
+        FETCH(&row, layouts + n++, sizeof row);
+        FETCH(&l, row, sizeof l);
     } while (l.id != x);
     if (length < l.least)
         return PASTURE_TOO_SHORT;
@@ -633,49 +639,47 @@ pasture_fault pasture_decode(pasture_packet *packet, const uint8_t *data, size_t
     if (data[length - 3] & l.padding)
         return PASTURE_BAD_PADDING;
     do { /* look at all of it before any of it is stored */
-        const field *row = l.fields;
+        const grid *row = l.fields;
         uint32_t *value = (uint32_t *)(void *)&packet->as; /* the members stand one behind the other */
         uint8_t *has = (uint8_t *)(value + l.count);
 
         c->from = data;
         c->mask = 0x80;
-#ifdef TRAILS
         c->left = (int16_t)((length - 2) * 8);
         memset(c->axes, 0, sizeof c->axes);
-#endif
         get(c, 8);
-        for (n = l.count; n; n--) {
-            field f;
+        for (n = 0; n < l.count; n++) {
+            grid f;
             uint8_t known = 1;
 
             FETCH(&f, row++, sizeof f);
             x = get(c, f.bits);
             if (x > f.last) {
-                if (!(f.rules & optional) || x != WORD(0xffffffff) >> (32 - f.bits))
+                if (!(f.rules & optional) || x != WORD(0xffffffff) >> (32 - f.bits)) {
+                    if (field)
+                        *field = n;
                     return PASTURE_OUT_OF_RANGE;
+                }
                 known = 0;
             }
             x *= f.step;
             if (x > f.span)
                 x = f.span;
             x += f.low;
-#ifdef TRAILS
-            if (known && f.rules / head) {
-                axis *a = c->axes + (f.rules / head - 1);
+            if (known && f.rules / anchor) {
+                axis *a = c->axes + (f.rules / anchor - 1);
 
                 a->from = (int32_t)x;
                 a->known = 1;
             }
-#endif
             if (store) {
                 *value++ = known ? x : 0;
                 if (f.rules & optional)
                     *has++ = known;
             }
         }
-#ifdef TRAILS
         if (l.trail) {
-            int32_t *to = (int32_t *)(void *)((uint8_t *)&packet->as + offsetof(pasture_track, trail));
+            int32_t *to = (int32_t *)(void *)((uint8_t *)&packet->as + TRAIL_PLACE);
 
             if (store)
                 *has = 0;
@@ -684,31 +688,32 @@ pasture_fault pasture_decode(pasture_packet *packet, const uint8_t *data, size_t
             if (c->left < 0 || c->left > 7 || get(c, (uint8_t)c->left))
                 return PASTURE_BAD_TRAIL; /* no padding behind it */
         }
-#endif
     } while (!store++);
     packet->layout = (uint8_t)(l.id & 15);
     return PASTURE_OK;
 }
-#endif
 
-#ifndef PASTURE_NO_DEGREES
 pasture_fault pasture_degrees(int32_t *e7, const char *digits, char hemisphere)
 {
     uint32_t whole = 0, minutes;
-    uint8_t places = 0, most = hemisphere == 'N' || hemisphere == 'S' ? 90 : 180;
+    uint8_t places, most = hemisphere == 'N' || hemisphere == 'S' ? 90 : 180;
 
-    if (!hemisphere || !strchr("NSEW", hemisphere) || *digits < '0' || *digits > '9')
+    if (!hemisphere || !strchr("NSEW", hemisphere))
         return PASTURE_OUT_OF_RANGE;
-    for (; *digits >= '0' && *digits <= '9'; digits++) {
+    for (places = 0; *digits >= '0' && *digits <= '9'; digits++) {
         whole = whole * 10 + (uint32_t)(*digits - '0');
         if (whole > 18000)
             return PASTURE_OUT_OF_RANGE;
+        if (places < 4)
+            places++;
     }
+    if (places < 4)
+        return PASTURE_OUT_OF_RANGE; /* decimal degrees, perhaps */
     minutes = whole % 100;
     whole /= 100;
     if (*digits == '.')
         digits++;
-    for (; places < 7; places++) { /* of a minute; further ones cannot change the result */
+    for (places = 0; places < 7; places++) { /* of a minute; further ones cannot change the result */
         minutes *= 10;
         if (*digits >= '0' && *digits <= '9')
             minutes += (uint32_t)(*digits++ - '0');
@@ -719,4 +724,3 @@ pasture_fault pasture_degrees(int32_t *e7, const char *digits, char hemisphere)
     *e7 = hemisphere == 'S' || hemisphere == 'W' ? 0 - (int32_t)whole : (int32_t)whole;
     return PASTURE_OK;
 }
-#endif
