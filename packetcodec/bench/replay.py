@@ -16,7 +16,7 @@ from packetcodec.bench.geodesic import ErrorSummary, distance, summary
 from packetcodec.bench.sender import Sender
 from packetcodec.errors import ValueFault
 from packetcodec.logs.fix import Fix, Refusal, Refusals
-from packetcodec.schema import KINDS
+from packetcodec.schema import PLACE, Role
 from packetcodec.wire import (
     FieldPlan,
     Value,
@@ -178,22 +178,23 @@ class _Run:
     def _measure(self, field: FieldPlan, base: int, raw: int) -> None:
         if clipped(field, base):
             self.clipped[field.name] += 1
-        elif not KINDS[field.kind].counting:
+        elif not field.kind.counting:
             error = abs(from_raw(field, raw) - base)
             if field.modulus:
                 error = min(error % field.modulus, -error % field.modulus)
             self.worst[field.name] = max(self.worst.get(field.name, 0), error)
 
     def _position(self, fix: Fix, values: Mapping[str, Value], line: str) -> None:
-        arrived, written = {}, {}
+        arrived: dict[Role | None, float] = {}
+        written: dict[Role | None, float] = {}
         for field, column in zip(self.layout.fields, line.split(";", maxsplit=1)[0].split(","), strict=True):
-            if field.kind in ("latitude", "longitude") and values[field.name] is not None and column:
-                arrived[field.kind], written[field.kind] = float(values[field.name] or 0), float(column)
+            if field.kind.role in PLACE and values[field.name] is not None and column:
+                arrived[field.kind.role], written[field.kind.role] = float(values[field.name] or 0), float(column)
         if fix.latitude is None or fix.longitude is None or len(arrived) < 2:
             return
         here = fix.latitude, fix.longitude
-        self.errors.append(distance(*here, arrived["latitude"], arrived["longitude"]))
-        self.text_errors.append(distance(*here, written["latitude"], written["longitude"]))
+        self.errors.append(distance(*here, arrived[Role.NORTH], arrived[Role.EAST]))
+        self.text_errors.append(distance(*here, written[Role.NORTH], written[Role.EAST]))
 
     def report(self) -> Replay:
         line, data = self.examples or ("", b"")
@@ -218,10 +219,10 @@ class _Run:
     def _fields(self) -> Iterator[FieldReport]:
         for source in self.sender.sources:
             field = source.field
-            measured = not KINDS[field.kind].counting
+            measured = not field.kind.counting
             yield FieldReport(
                 name=field.name,
-                symbol=field.symbol,
+                symbol=field.unit.symbol,
                 source=source.words,
                 sent=self.sent[field.name],
                 absent=len(self.sizes) - self.sent[field.name],

@@ -25,8 +25,7 @@ from typing import TYPE_CHECKING
 
 from packetcodec.bench.history import History
 from packetcodec.errors import PacketcodecError
-from packetcodec.logs.values import METRES_PER_SECOND
-from packetcodec.schema import METRES_PER_DEGREE
+from packetcodec.schema import PLACE, Role
 from packetcodec.wire import FieldPlan, OutOfRangeFault, Value, bounds, to_base, to_value
 
 if TYPE_CHECKING:
@@ -108,13 +107,13 @@ class _Source:
 
     def __init__(self, field: FieldPlan, constants: Mapping[str, Value], fixes: Sequence[Fix]) -> None:
         self.field = field
-        self.counting = field.kind == "counter" and field.name not in constants
+        self.counting = field.kind.role is Role.SEQUENCE and field.name not in constants
         held = any(_of_fix(field, fix) is not None for fix in fixes)
         self.constant = constants.get(field.name)
         self.words = "packet number" if self.counting else "log"
         if self.constant is not None and not held:
             self.words = f"constant {_shown(self.constant)}"
-        elif not held and not self.counting and field.absent_code is None and field.kind not in METRES_PER_DEGREE:
+        elif not held and not self.counting and field.absent_code is None and field.kind.role not in PLACE:
             self.constant = _middle(field)
             self.words = f"constant {_shown(self.constant)} (not in the log)"
 
@@ -131,14 +130,13 @@ def _shown(value: Value) -> str:
 
 def _middle(field: FieldPlan) -> Value:
     """A value to send for a field that must be sent and that a log does not hold."""
-    if field.kind in ("identifier", "flag", "choice"):
-        return to_value(field, 1 if field.kind == "identifier" else 0)
-    return to_value(field, field.max_code // 2)
+    code = field.kind.stand_in
+    return to_value(field, field.max_code // 2 if code is None else code)
 
 
 def columns_of(field: FieldPlan) -> tuple[str, ...]:
     """The columns of a table that a field takes its value from, first choice first."""
-    return field.name, f"{field.kind}_{field.unit}", field.kind
+    return field.name, f"{field.kind}_{field.unit.name}", field.kind.name
 
 
 def _of_fix(field: FieldPlan, fix: Fix) -> Value:
@@ -147,13 +145,7 @@ def _of_fix(field: FieldPlan, fix: Fix) -> Value:
         extra = fix.extra.get(name)
         if isinstance(extra, float | int | str):
             return extra
-    if field.kind == "time":
-        return fix.time
-    if field.kind == "fix_quality" and fix.fix_quality is None:
-        return int(fix.has_position)
-    if field.kind == "speed":
-        return None if fix.speed is None else fix.speed / METRES_PER_SECOND[field.unit]
-    if field.kind in ("latitude", "longitude", "altitude", "fix_quality", "satellites", "hdop", "course"):
-        value: Value = getattr(fix, field.kind)
-        return value
-    return None
+    if not field.kind.source:
+        return None
+    value: Value = getattr(fix, field.kind.source)
+    return value / field.unit.si if isinstance(value, float) and field.unit.si != 1 else value

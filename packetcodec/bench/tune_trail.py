@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING
 
 from packetcodec.codec.points import to_point
 from packetcodec.errors import ValueFault
-from packetcodec.schema import METRES_PER_DEGREE
+from packetcodec.schema import DEGREE, METRES_PER_DEGREE_NORTH
 from packetcodec.wire import OutOfRangeFault, Point, anchor_of, residuals, write_trail
 from packetcodec.wire.trail.numbers import STEADY, Bits, Scale, put
 
@@ -117,7 +117,7 @@ def tune_trail(trail: Trail, some: Iterable[Window], *, spacing: float | None = 
     scale_rate = min(rates, key=lambda value: (rates[value], value != trail.scale_rate, value))
     gain = scales[trail.initial_scale] - scales[initial_scale] + rates[trail.scale_rate] - rates[scale_rate]
     between = trail.spacing or spacing or trail.interval_seed
-    resolution = trail.step * METRES_PER_DEGREE["latitude"] / 1e7
+    resolution = trail.step * METRES_PER_DEGREE_NORTH / DEGREE
     return Suggestion(
         initial_scale=initial_scale,
         scale_rate=scale_rate,

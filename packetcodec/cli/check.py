@@ -15,7 +15,7 @@ from packetcodec.cli.tables.sheet import console, put_json, remark, table
 from packetcodec.crc import MODEM_NOTE, MODEM_POLYNOMIAL
 from packetcodec.crc.distance import is_weak, packet_distance
 from packetcodec.emit.text import exact, rounded_up
-from packetcodec.schema import KINDS, METRES_PER_DEGREE
+from packetcodec.schema import DEGREE, METRES_PER_DEGREE_NORTH, Form
 from packetcodec.wire import bounds, decimal, metres_bound, position_bound, trail_bound, worst_error
 from packetcodec.wire.compare import check_words
 
@@ -69,15 +69,15 @@ def _layout_table(layout: LayoutPlan, plan: Plan) -> Sheet:
 
 
 def _row(field: FieldPlan) -> tuple[object, ...]:
-    unit = f" {field.symbol}".rstrip()
-    counting = KINDS[field.kind].counting
-    bound = None if field.symbol == "m" else metres_bound(field)
+    unit = f" {field.unit.symbol}".rstrip()
+    counting = field.kind.counting
+    bound = None if field.unit.symbol == "m" else metres_bound(field)
     return (
         f"{field.name}?" if field.absent_code is not None else field.name,
         field.kind,
         field.place.split()[1],
         field.bits,
-        field.requested,
+        field.field.requested,
         "1" if counting else f"{decimal(field, field.step)}{unit}",
         _range(field),
         "exact" if counting else f"{exact(worst_error(field))}{unit}",
@@ -89,7 +89,7 @@ def _range(field: FieldPlan) -> str:
     """The range in a cell: names, dates, or numbers."""
     if field.choices:
         return ", ".join(field.choices) if len(field.choices) <= _NAMED else f"{len(field.choices)} names"
-    if field.kind == "time" and not field.modulus:
+    if field.kind.form is Form.TIME and not field.modulus:
         first, last = (datetime.fromtimestamp(field.origin + base, UTC) for base in (field.low, field.high))
         return f"{first:%Y-%m-%dT%H:%MZ}..{last:%Y-%m-%dT%H:%MZ}"
     return bounds(field).replace("degrees", "°")
@@ -116,7 +116,7 @@ def _trail_words(layout: LayoutPlan, trail: Trail) -> Iterator[str]:
         spacing = f"as many seconds apart as the field {trail.spacing_field} says"
     too_long = "all points move to a coarser grid" if trail.coarsenings else "the oldest points are left out"
     height = f", altitude in steps of {trail.altitude_step / 100:g} m" if trail.altitude_step else ""
-    cell = trail.step / 10_000_000 * METRES_PER_DEGREE["latitude"]
+    cell = trail.step / DEGREE * METRES_PER_DEGREE_NORTH
     yield f"Trail: {layout.bits} bits of fields, then up to {trail.points} earlier points, {spacing}."
     yield (
         f"Its points are rounded to cells of {cell:.3g} m{height}: each at most {rounded_up(trail_bound(layout) or 0, 2)} m "
@@ -131,7 +131,7 @@ def _trail_words(layout: LayoutPlan, trail: Trail) -> Iterator[str]:
 def _general_words(plan: Plan) -> Iterator[str]:
     """What holds for all layouts."""
     fields = [field for layout in plan.layouts for field in layout.fields]
-    if any(not KINDS[field.kind].counting for field in fields):
+    if any(not field.kind.counting for field in fields):
         yield "Largest error: half a step, plus half a base unit where the value is first rounded to whole base units."
     if any(field.absent_code is not None for field in fields):
         yield "A field marked ? is optional: its highest code means that the value is absent."
@@ -189,11 +189,11 @@ def _plan_json(plan: Plan) -> dict[str, Any]:
 def _field_json(field: FieldPlan) -> dict[str, Any]:
     return {
         "name": field.name,
-        "kind": field.kind,
-        "unit": field.symbol,
+        "kind": field.kind.name,
+        "unit": field.unit.symbol,
         "offset": field.offset,
         "bits": field.bits,
-        "asked": field.requested,
+        "asked": field.field.requested,
         "scale": field.scale,
         "low": field.low,
         "high": field.high,

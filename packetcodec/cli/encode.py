@@ -16,6 +16,7 @@ from packetcodec.cli.options.usage import known_layout
 from packetcodec.cli.streams import Tally, lines
 from packetcodec.codec import Codec
 from packetcodec.errors import PacketcodecError
+from packetcodec.schema import Form
 from packetcodec.wire import clipped, to_base
 
 if TYPE_CHECKING:
@@ -109,7 +110,7 @@ def _fields(codec: Codec, layout: str) -> dict[str, FieldPlan]:
 def _value(codec: Codec, layout: str, name: str, value: Any) -> Any:
     """A value from JSON; a date and time with offset becomes seconds, as `kind = "time"` counts them."""
     field = _fields(codec, layout).get(name)
-    if not isinstance(value, str) or field is None or field.kind != "time":
+    if not isinstance(value, str) or field is None or field.kind.form is not Form.TIME:
         return value
     try:
         moment = datetime.fromisoformat(value)

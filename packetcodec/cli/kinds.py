@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from packetcodec.cli.tables.sheet import console, put_json, table
-from packetcodec.schema import KINDS, Kind, Unit
+from packetcodec.schema import KINDS, Form, Kind, Unit
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -55,16 +55,16 @@ def _keys(kind: Kind) -> list[str]:
 
 
 def _rows(kind: Kind) -> Iterator[tuple[str, ...]]:
-    if not kind.units:
+    if kind.own_unit:
         yield kind.name, "its own", "none: give one", "none: give one", kind.policy
     for number, (name, unit) in enumerate(kind.units.items()):
         yield "" if number else kind.name, name, _range(kind, unit), _step(kind, unit), kind.policy
 
 
 def _range(kind: Kind, unit: Unit) -> str:
-    if kind.name == "choice":
+    if kind.form is Form.CHOICE:
         return "its names"
-    if kind.name == "time":
+    if kind.form is Form.TIME:
         return "32 bits from its epoch"
     return f"{_decimal(unit.low, unit)}..{_decimal(unit.high, unit)}"
 

@@ -22,6 +22,7 @@ from packetcodec.cli.tables.replay_report import print_replay, remarks, replay_j
 from packetcodec.cli.tables.sheet import console, put_json, remark
 from packetcodec.codec import Codec
 from packetcodec.logs import COLUMNS, FORMATS, RecordedLog, read_log
+from packetcodec.schema import PLACE
 from packetcodec.starter import SAMPLE_FILE, sample_log
 
 if TYPE_CHECKING:
@@ -100,7 +101,7 @@ def _layout(plan: Plan, name: str | None) -> LayoutPlan:
     if name is not None:
         return known_layout(plan, name)
     for layout in plan.layouts:
-        if {"latitude", "longitude"} <= {field.kind for field in layout.fields}:
+        if {field.kind.role for field in layout.fields} >= PLACE:
             return layout
     raise click.UsageError(f"no layout of {plan.name} has a latitude and a longitude: choose one with --layout")
 

@@ -33,7 +33,7 @@ except ImportError:  # a machine for which it has no wheel: the same, slower
     import bitstruct as bits
 
 from packetcodec.codec.packet import Packet
-from packetcodec.schema import KINDS
+from packetcodec.schema import Form
 from packetcodec.wire import FieldPlan, LayoutPlan, Plan, to_base, to_value
 
 #: Values of a field of at most this many bits are looked up instead of computed.
@@ -115,7 +115,7 @@ def _decoding(plan: Plan, layout: LayoutPlan, names: dict[str, Any]) -> list[str
 
 def _value(field: FieldPlan, raw: str) -> str:
     """The expression of the physical value of a code in use, except a last one that the range cuts short."""
-    if field.kind == "flag":
+    if field.kind.form is Form.FLAG:
         text = f"{raw} == 1"
     else:
         low = field.low + (field.origin if field.scale == 1 else 0)
@@ -159,14 +159,14 @@ def compile_encoder(plan: Plan, layout: LayoutPlan) -> Encoder:
 
 def _code(field: FieldPlan, number: int) -> list[str]:
     """The lines that turn the value v into the raw code r."""
-    if field.kind == "choice":
+    if field.kind.form is Form.CHOICE:
         return [f"r = choices{number}[v]"]
     slow = f"to_base(field{number}, v)"
-    if field.kind == "flag":
+    if field.kind.form is Form.FLAG:
         return [f"r = 1 if v is True else 0 if v is False else {slow}", "if not 0 <= r <= 1: return None"]
     origin = f" - {field.origin}" if field.origin else ""
     whole = f"v * {field.scale}" if field.scale > 1 else "v"
-    if KINDS[field.kind].counting:
+    if field.kind.counting:
         lines = [f"x = v if v.__class__ is int else {slow}"]
     else:
         real = f"v * {float(field.scale)!r}" if field.scale > 1 else "v"

@@ -16,6 +16,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from packetcodec.fuzz.random_tracks import random_track
+from packetcodec.schema import PLACE, Role
 from packetcodec.wire import FieldPlan, LayoutPlan, Plan, Point, anchor_of, from_raw
 
 if TYPE_CHECKING:
@@ -52,7 +53,7 @@ class Maker:
         """Raw codes with a position, for a trail to hang on."""
         codes = list(self.raws())
         for place, field in enumerate(self.layout.fields):
-            if field.kind in {"latitude", "longitude"} and codes[place] == field.absent_code:
+            if field.kind.role in PLACE and codes[place] == field.absent_code:
                 codes[place] = self.random.randint(0, field.max_code)
         return tuple(codes)
 
@@ -85,11 +86,11 @@ class Maker:
         """Earlier positions for base units, from where the position of the packet roughly is."""
         trail, place = self.layout.trail, {}
         for field, base in zip(self.layout.fields, bases, strict=True):
-            place[field.kind] = base
+            place[field.kind.role] = base
         if trail is None:
             return ()
-        latitude, longitude = place.get("latitude") or 0, place.get("longitude") or 0
-        altitude = place.get("altitude")
+        latitude, longitude = place.get(Role.NORTH) or 0, place.get(Role.EAST) or 0
+        altitude = place.get(Role.HEIGHT)
         head = Point(max(-900_000_000, min(900_000_000, latitude)), longitude, altitude)
         return random_track(self.random, trail, head)
 

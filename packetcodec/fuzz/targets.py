@@ -17,6 +17,7 @@ from packetcodec.codec import Codec
 from packetcodec.errors import OK, ValueFault
 from packetcodec.fuzz.protocol import HELD, REFUSED, UNKNOWN, QuestionFault, decode_answer, point_words, read_question
 from packetcodec.reference.codec import ReferenceCodec
+from packetcodec.schema import Form
 from packetcodec.wire import FieldPlan, Plan, Point, Value, compile_plan, to_value
 
 if TYPE_CHECKING:
@@ -173,9 +174,9 @@ def value_of(field: FieldPlan, base: int | None) -> Value:
     """The value that a caller gives for a number of base units, inside the range or not."""
     if base is None:
         return None
-    if field.kind == "choice":
+    if field.kind.form is Form.CHOICE:
         return field.choices[base] if 0 <= base < len(field.choices) else str(base)
-    if field.kind == "flag":
+    if field.kind.form is Form.FLAG:
         return base  # 0 and 1 mean no and yes; others are refused
     return base + field.origin if field.scale == 1 else base / field.scale
 

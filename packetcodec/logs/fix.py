@@ -54,6 +54,11 @@ class Fix:
         """Whether latitude and longitude are both known."""
         return self.latitude is not None and self.longitude is not None
 
+    @property
+    def quality(self) -> int:
+        """The fix quality; where the source does not say, 1 for a position and 0 for none."""
+        return int(self.has_position) if self.fix_quality is None else self.fix_quality
+
 
 @dataclass(frozen=True, slots=True)
 class Refusal:

@@ -16,8 +16,10 @@ import re
 from datetime import UTC, datetime
 from typing import Final
 
+from packetcodec.schema import KINDS
+
 #: Metres a second in one of the unit. Source: definitions of the kilometre per hour and of the international knot.
-METRES_PER_SECOND: Final = {"m/s": 1.0, "km/h": 1 / 3.6, "knot": 1852 / 3600}
+METRES_PER_SECOND: Final = {unit.name: unit.si for unit in KINDS["speed"].units.values()}
 _BOUNDS: Final = {
     "time": (-62_135_596_800, 253_402_300_799, " seconds (the years 1 to 9999)"),
     "latitude": (-90, 90, " degrees"),

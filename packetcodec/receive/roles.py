@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from packetcodec.receive.dedup import Place
+from packetcodec.schema import Form, Role
 
 if TYPE_CHECKING:
     from packetcodec.codec import Packet
@@ -71,18 +72,15 @@ class Roles:
 
 def roles_of(layout: LayoutPlan, tracker: str | None) -> Roles:
     """The roles of a layout's fields; `tracker` names the field that tells trackers apart, None for the identifier."""
-    kinds: dict[str, FieldPlan] = {}
-    for field in layout.fields:
-        kinds.setdefault(field.kind, field)
-    identifier = kinds.get("identifier")
+    identifier = layout.role(Role.SENDER)
     who = identifier.name if identifier else None
     if tracker is not None:
         who = tracker if tracker in {field.name for field in layout.fields} else None
-    north, east, climb = (kinds.get(kind) for kind in ("latitude", "longitude", "altitude"))
+    north, east, climb = (layout.role(role) for role in (Role.NORTH, Role.EAST, Role.HEIGHT))
     return Roles(
         tracker=who,
-        counter=kinds.get("counter"),
-        time=kinds.get("time"),
+        counter=layout.role(Role.SEQUENCE),
+        time=next((field for field in layout.fields if field.kind.form is Form.TIME), None),
         place=(north.name, east.name) if north and east else None,
         step=max(north.step, east.step) if north and east else 0,
         altitude=climb.name if climb else None,

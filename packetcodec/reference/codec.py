@@ -36,7 +36,7 @@ from packetcodec.codec.packet import Packet, TrailPoint
 from packetcodec.errors import OK, PacketcodecError, PacketFault, ValueFault
 from packetcodec.reference.fields import coding_of
 from packetcodec.reference.trail import Place, Unreadable, ages, given_place, read, told_point, written
-from packetcodec.schema import Layout, Schema
+from packetcodec.schema import Layout, Role, Schema
 from packetcodec.wire import compile_plan
 
 if TYPE_CHECKING:
@@ -248,11 +248,11 @@ class _Wire:
 
     def _head(self, codes: Mapping[str, int]) -> Place | None:
         """The position that the points of a trail are counted from."""
-        found = {coding.field.kind: coding.base(codes[name]) for name, coding in self.codings.items()}
-        latitude, longitude = found["latitude"], found["longitude"]
+        found = {coding.field.kind.role: coding.base(codes[name]) for name, coding in self.codings.items()}
+        latitude, longitude = found[Role.NORTH], found[Role.EAST]
         if latitude is None or longitude is None:
             return None
-        altitude = found.get("altitude") if self.layout.trail and self.layout.trail.altitude_step else None
+        altitude = found.get(Role.HEIGHT) if self.layout.trail and self.layout.trail.altitude_step else None
         return Place(latitude, longitude, altitude, None)
 
     def numbers(self, values: Mapping[str, Any], points: Sequence[Any]) -> dict[str, Any]:

@@ -25,7 +25,7 @@ from fractions import Fraction
 from itertools import count
 from typing import Any
 
-from packetcodec.schema import KINDS, Field
+from packetcodec.schema import Field, Form
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,9 +67,9 @@ class Coding:
         field = self.field
         if code == self.absent_code:
             return None
-        if field.kind == "choice":
+        if field.kind.form is Form.CHOICE:
             return field.choices[code]
-        if field.kind == "flag":
+        if field.kind.form is Form.FLAG:
             return code == 1
         base = self.base(code)
         return base + field.origin if field.scale == 1 else float(Fraction(base, field.scale))
@@ -99,16 +99,16 @@ def coding_of(field: Field) -> Coding:
 
 def _base(field: Field, value: Any) -> int:
     """A physical value in base units: integers exactly, all else as a float, `round(value * scale)`."""
-    if field.kind == "choice":
+    if field.kind.form is Form.CHOICE:
         return field.choices.index(value)
-    if field.kind == "flag" and isinstance(value, bool):
+    if field.kind.form is Form.FLAG and isinstance(value, bool):
         return 1 if value else 0
     if isinstance(value, bool | str | bytes) or not hasattr(value, "__float__"):
         raise ValueError("not a number")
     if hasattr(value, "__index__"):
         return operator.index(value) * field.scale - field.origin
     number = float(value)
-    if KINDS[field.kind].counting:
+    if field.kind.counting:
         if not number.is_integer():
             raise ValueError("not a whole number")
         return int(number)

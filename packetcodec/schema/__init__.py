@@ -3,21 +3,38 @@
 from __future__ import annotations
 
 from packetcodec.schema.grid import Grid, derive
-from packetcodec.schema.kinds import KINDS, METRES_PER_DEGREE, Kind, Unit
+from packetcodec.schema.kinds import (
+    DEGREE,
+    KINDS,
+    METRE,
+    METRES_PER_DEGREE_EAST,
+    METRES_PER_DEGREE_NORTH,
+    PLACE,
+    Form,
+    Kind,
+    Role,
+    Unit,
+)
 from packetcodec.schema.model import MAX_BYTES, Check, Field, Header, Layout, Remark, Trail
 from packetcodec.schema.schema import Schema
 
 __all__ = [
+    "DEGREE",
     "KINDS",
     "MAX_BYTES",
-    "METRES_PER_DEGREE",
+    "METRE",
+    "METRES_PER_DEGREE_EAST",
+    "METRES_PER_DEGREE_NORTH",
+    "PLACE",
     "Check",
     "Field",
+    "Form",
     "Grid",
     "Header",
     "Kind",
     "Layout",
     "Remark",
+    "Role",
     "Schema",
     "Trail",
     "Unit",

@@ -13,10 +13,11 @@ from __future__ import annotations
 
 from datetime import datetime
 from decimal import Decimal
+from typing import NamedTuple
 
 from packetcodec.schema.grid import MAX_BITS, derive
 from packetcodec.schema.keys import NAME
-from packetcodec.schema.kinds import KINDS, METRES_PER_DEGREE, POLICIES, U32, Kind, Unit
+from packetcodec.schema.kinds import KINDS, POLICIES, U32, Form, Kind, Unit
 from packetcodec.schema.model import Field
 from packetcodec.schema.places import show
 from packetcodec.schema.table import Faults, Table
@@ -38,41 +39,47 @@ def read_field(table: Table) -> Field | None:
     table.reject_unknown((*_COMMON, *kind.keys), f"a field of kind {kind.name}")
     optional = table.boolean("optional")
     # The circumference of a counter must fit 32 bits too.
-    bits = table.integer("bits", 1, MAX_BITS - (kind.counting and kind.circle))
-    unit = _number_unit(table, bits) if kind.name == "number" else _unit(table, kind)
+    bits = table.integer("bits", 1, MAX_BITS - (kind.counting and kind.cyclic))
+    unit = _own_unit(table, bits) if kind.own_unit else _unit(table, kind)
     if unit is None:
         return None
-    origin = 0
-    choices: tuple[str, ...] = ()
-    if kind.name == "time":
-        low, high, circle, step, origin = _time(table, bits, optional=optional)
-    elif kind.name == "choice":
-        choices = _choices(table)
-        low, high, circle, step = 0, len(choices) - 1, False, 1
-    elif kind.counting:
-        low, high, circle, step = 0, _count(table, kind, unit, bits, optional=optional), kind.circle, 1
-    else:
-        low, high, circle, step = _measure(table, kind, unit, bits)
-    default = kind.policy
-    if default == "wrap" and not circle:
-        default = "refuse"
-    elif kind.name == "time" and circle:
-        default = "wrap"
-    policy = _policy(table, default, circle=circle)
+    given = _RANGES[kind.form](_Request(table, kind, unit, bits, optional))
+    policy = _policy(table, kind, cyclic=given.cyclic)
     name = table.name("name", kind.name)
     if len(table.faults.problems) > before or name is None:
         return None
+    low, high, cyclic, step = given.low, given.high, given.cyclic, given.step
     try:
-        grid = derive(low=low, high=high, bits=bits, step=step, circle=circle, optional=optional)
+        grid = derive(low=low, high=high, bits=bits, step=step, cyclic=cyclic, optional=optional)
     except ValueError as fault:
         table.note(str(fault))
         return None
     return Field(
-        name=name, kind=kind.name, unit=table.text("unit") or next(iter(kind.units), ""), symbol=unit.symbol,
-        scale=unit.scale, base=unit.base, low=low, high=high, modulus=high - low if circle else None, bits=bits, step=step,
-        requested=_asked(table, unit), grid=grid, optional=optional, policy=policy, origin=origin, choices=choices,
-        doc=table.text("doc"),
+        name=name, kind=kind, unit=unit, low=low, high=high, modulus=high - low if cyclic else None, bits=bits, step=step,
+        requested=_requested(table, unit), grid=grid, optional=optional, policy=policy, origin=given.origin,
+        choices=given.choices, doc=table.text("doc"),
     )  # fmt: skip
+
+
+class _Request(NamedTuple):
+    """A field's table, and what is known of it before its range."""
+
+    table: Table
+    kind: Kind
+    unit: Unit
+    bits: int | None
+    optional: bool
+
+
+class _Range(NamedTuple):
+    """What a field's keys say of its range: its ends and its step in base units; no step where bits give it."""
+
+    low: int
+    high: int
+    cyclic: bool = False
+    step: int | None = 1
+    origin: int = 0
+    choices: tuple[str, ...] = ()
 
 
 def _kind(table: Table) -> Kind | None:
@@ -102,7 +109,7 @@ def _unit(table: Table, kind: Kind) -> Unit | None:
     return kind.units[name]
 
 
-def _number_unit(table: Table, bits: int | None) -> Unit | None:
+def _own_unit(table: Table, bits: int | None) -> Unit | None:
     """The base unit of a number: the coarsest power of ten that holds its bounds and its step exactly."""
     given = {key: table.number(key) for key in ("minimum", "maximum", "resolution") if key in table.data}
     for key in ("minimum", "maximum"):
@@ -122,7 +129,7 @@ def _number_unit(table: Table, bits: int | None) -> Unit | None:
             digits += 1
     symbol = table.text("unit")
     base = f"{Decimal(1).scaleb(-digits)} {symbol}".strip()
-    return Unit(symbol, 10**digits, base, -(2**31), U32, 0, 0)
+    return Unit(symbol, symbol, 10**digits, base, -(2**31), U32, 0, 0, suffix=f"e{digits}" if digits else "")
 
 
 def _base(table: Table, key: str, unit: Unit, default: int) -> int:
@@ -139,7 +146,8 @@ def _base(table: Table, key: str, unit: Unit, default: int) -> int:
     return int(scaled)
 
 
-def _measure(table: Table, kind: Kind, unit: Unit, bits: int | None) -> tuple[int, int, bool, int | None]:
+def _measure(request: _Request) -> _Range:
+    table, kind, unit, bits, _ = request
     low = _base(table, "minimum", unit, unit.low)
     high = _base(table, "maximum", unit, unit.high)
     if low >= high and {"minimum", "maximum"} & table.data.keys():
@@ -147,40 +155,42 @@ def _measure(table: Table, kind: Kind, unit: Unit, bits: int | None) -> tuple[in
         table.note(f"minimum {Decimal(low) / unit.scale} is not below maximum {Decimal(high) / unit.scale}", wrong)
     if low < 0 and high > 2**31 - 1:
         table.note(f"{low}..{high} (base units, {unit.base}) does not fit a 32-bit integer", "maximum")
-    circle = kind.circle and (low, high) == (unit.low, unit.high)
+    cyclic = kind.cyclic and (low, high) == (unit.low, unit.high)
     asked = [key for key in ("bits", "resolution", "resolution_m") if key in table.data]
     if len(asked) > 1:
         table.note(f"{asked[0]} and {asked[1]} both given: one follows from the other", asked[1])
-    if not asked and kind.name == "number":
+    if not asked and kind.own_unit:
         table.note("needs bits or a resolution")
     if bits:
-        return low, high, circle, None
+        return _Range(low, high, cyclic, None)
     scale: Decimal | int = unit.scale
     key = "resolution"
     if "resolution_m" in table.data:
-        key, scale = "resolution_m", unit.scale / Decimal(str(METRES_PER_DEGREE[kind.name]))
+        key, scale = "resolution_m", unit.scale / Decimal(str(unit.metres))
     if key not in table.data:
-        return low, high, circle, unit.step
+        return _Range(low, high, cyclic, unit.step)
     value = table.number(key)
     if value is None:
-        return low, high, circle, None
+        return _Range(low, high, cyclic, None)
     step = int(value * scale)
     if step < 1:
         table.note(
             f"{value} is finer than the base unit, {unit.base}" if value > 0 else f"{value} is not above 0",
             key,
         )
-    return low, high, circle, max(step, 1)
+    return _Range(low, high, cyclic, max(step, 1))
 
 
-def _count(table: Table, kind: Kind, unit: Unit, bits: int | None, *, optional: bool) -> int:
+def _count(request: _Request) -> _Range:
+    table, kind, unit, bits, optional = request
     most = table.integer("maximum", 1, unit.ceiling) if "maximum" in table.data else None
     if most is None:
         most = min(2**bits - 1 - optional, unit.ceiling) if bits else unit.high
-    return most + kind.circle
+    return _Range(0, most + kind.cyclic, kind.cyclic)
 
 
-def _time(table: Table, bits: int | None, *, optional: bool) -> tuple[int, int, bool, int | None, int]:
+def _time(request: _Request) -> _Range:
+    table, _, _, bits, optional = request
     epoch = table.data.get("epoch")
     origin = 0
     if epoch is not None and "period" in table.data:
@@ -194,42 +204,52 @@ def _time(table: Table, bits: int | None, *, optional: bool) -> tuple[int, int, 
         )
     elif "period" not in table.data:
         table.note("needs an epoch (seconds since then) or a period (seconds modulo it)")
-    asked = table.integer("resolution", 1, 86_400)
+    given = table.integer("resolution", 1, 86_400)
     if "period" in table.data:
         period = table.integer("period", 2, U32) or 2
-        if bits and asked:
+        if bits and given:
             table.note("bits and resolution both given: with a period one follows from the other", "resolution")
-        return 0, period, True, None if bits else asked or 1, 0
-    step = asked or 1
+        return _Range(0, period, cyclic=True, step=None if bits else given or 1)
+    step = given or 1
     # The top half step is left off where rounding up from it would leave 32 bits.
     high = min((2 ** (bits or MAX_BITS) - 1 - optional) * step, U32 - step // 2)
-    return 0, high, False, step, origin
+    return _Range(0, high, step=step, origin=origin)
 
 
-def _choices(table: Table) -> tuple[str, ...]:
+def _choice(request: _Request) -> _Range:
+    table = request.table
     names = table.data.get("choices")
     if not isinstance(names, list) or not 2 <= len(names) <= 256:
         table.note(f"must be a list of 2 to 256 names, not {show(names)}", "choices")
-        return ("a", "b")
+        return _Range(0, 1)
     for index, name in enumerate(names):
         if not isinstance(name, str) or not NAME.fullmatch(name):
             table.note(f"{show(name)} is not a name: lower case letters, digits or _, 31 at most", "choices")
         elif name in names[:index]:
             table.note(f'"{name}" stands twice', "choices")
-    return tuple(map(str, names))
+    return _Range(0, len(names) - 1, choices=tuple(map(str, names)))
 
 
-def _policy(table: Table, default: str, *, circle: bool) -> str:
+#: The form of a kind to what reads its range.
+_RANGES = {Form.MEASURE: _measure, Form.COUNT: _count, Form.FLAG: _count, Form.TIME: _time, Form.CHOICE: _choice}
+
+
+def _policy(table: Table, kind: Kind, *, cyclic: bool) -> str:
+    default = kind.policy
+    if default == "wrap" and not cyclic:
+        default = "refuse"
+    elif cyclic and kind.form is Form.TIME:
+        default = "wrap"
     policy = table.text("policy", default)
-    allowed = [name for name in POLICIES if name != ("clip" if circle else "wrap")]
+    allowed = [name for name in POLICIES if name != ("clip" if cyclic else "wrap")]
     if policy not in allowed:
-        why = "a circle has no end to clip to" if circle else "only a circle can wrap"
+        why = "a circle has no end to clip to" if cyclic else "only a circle can wrap"
         hint = f" ({why})" if policy in POLICIES else ""
         table.note(f"{show(policy)} is not a policy here: one of {', '.join(allowed)}{hint}", "policy")
     return policy
 
 
-def _asked(table: Table, unit: Unit) -> str:
+def _requested(table: Table, unit: Unit) -> str:
     if "resolution_m" in table.data:
         return f"resolution {table.data['resolution_m']} m"
     if "resolution" in table.data:

@@ -8,7 +8,7 @@ Owns one rule: how bits follow from a step, and a step from bits. With low and h
 
 >>> derive(low=0, high=100, bits=5)
 Grid(bits=5, step=4, max_code=25, absent_code=None)
->>> derive(low=-18 * 10**8, high=18 * 10**8, step=223, circle=True).bits
+>>> derive(low=-18 * 10**8, high=18 * 10**8, step=223, cyclic=True).bits
 24
 """
 
@@ -29,8 +29,8 @@ class Grid:
     absent_code: int | None
 
 
-def _last(span: int, step: int, *, circle: bool) -> int:
-    return -(-span // step) - 1 if circle else (span + step // 2) // step
+def _last(span: int, step: int, *, cyclic: bool) -> int:
+    return -(-span // step) - 1 if cyclic else (span + step // 2) // step
 
 
 def derive(
@@ -39,7 +39,7 @@ def derive(
     high: int,
     bits: int | None = None,
     step: int | None = None,
-    circle: bool = False,
+    cyclic: bool = False,
     optional: bool = False,
 ) -> Grid:
     """The grid of a range for a width in bits (the finest step that fits) or for a step (the fewest bits).
@@ -60,10 +60,10 @@ def derive(
         if codes < 2:
             raise ValueError(f"{bits} bit{'s' * (bits > 1)} leave {codes} code beside absent, at least 2 are needed")
         # The condition on the last code is monotone in step: start just below the answer and walk up to it.
-        step = max(1, span // codes if circle else (2 * span - 1) // (2 * codes - 1))
-        while _last(span, step, circle=circle) >= codes:
+        step = max(1, span // codes if cyclic else (2 * span - 1) // (2 * codes - 1))
+        while _last(span, step, cyclic=cyclic) >= codes:
             step += 1
-    last = _last(span, step, circle=circle)
+    last = _last(span, step, cyclic=cyclic)
     if last < 1:
         raise ValueError(f"a step of {step} base units leaves no second code in a range of {span}")
     if span + step // 2 > 2**32 - 1:

@@ -1,15 +1,18 @@
 """The kinds of field: what each measures, in which integer unit, between which bounds.
 
-Owns one rule: everything that is particular to a kind stands in one row of `KINDS`. Reading, planning, coding and
-the written specification look here and nowhere else, so a new kind is a new row.
+Owns one rule: everything that is particular to a kind stands in its row of `KINDS`. Nothing else in this project compares a
+kind with a name: it asks for the form of its values, the role it plays in a packet, or its unit.
 
 >>> KINDS["altitude"].units["m"].scale          # base units (centimetres) in one metre
 100
+>>> KINDS["course"].form, KINDS["course"].cyclic
+(<Form.MEASURE: 'measure'>, True)
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import Enum
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
@@ -18,10 +21,39 @@ if TYPE_CHECKING:
 
 #: Longest arc of one degree on the WGS 84 ellipsoid, in metres: a meridian at the pole, a parallel at the equator.
 #: Source: WGS 84 defining parameters (a = 6 378 137 m, 1/f = 298.257 223 563), pi/180 * a/(1-f) and pi/180 * a.
-METRES_PER_DEGREE = MappingProxyType({"latitude": 111_693.979_8, "longitude": 111_319.490_8})
+METRES_PER_DEGREE_NORTH = 111_693.979_8
+METRES_PER_DEGREE_EAST = 111_319.490_8
+#: Base units of a latitude or longitude in one degree.
+DEGREE = 10**7
+#: Base units of an altitude in one metre.
+METRE = 100
 
 POLICIES = ("clip", "refuse", "wrap")
 U32 = 2**32 - 1
+
+
+class Form(Enum):
+    """What sort of value a kind has."""
+
+    MEASURE = "measure"  # a quantity on a scale, sent in steps
+    COUNT = "count"  # whole numbers from 0; bits give the range instead of the step
+    TIME = "time"  # seconds since an epoch, or modulo a period
+    FLAG = "flag"  # no or yes
+    CHOICE = "choice"  # one of several names
+
+
+class Role(Enum):
+    """What a field does in a packet beside being sent: an axis of its position, who sends it, or its number."""
+
+    NORTH = "latitude"
+    EAST = "longitude"
+    HEIGHT = "altitude"
+    SENDER = "identifier"
+    SEQUENCE = "counter"
+
+
+#: The roles that together are a place on the ground.
+PLACE = frozenset({Role.NORTH, Role.EAST})
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,14 +61,20 @@ class Unit:
     """A unit people use, and the integer base unit behind it.
 
     Attributes:
+        name: as a schema writes it, "" for none; of a `number`, the schema's own.
         symbol: as printed behind a value.
         scale: base units in one unit, a power of ten.
         base: the base unit in words.
         floor, ceiling: hard bounds of minimum and maximum, in base units.
         low, high: the range of a field that gives none, in base units.
         step: the step of a field that gives neither bits nor resolution, in base units.
+        suffix: what stands behind the name of a field in C, for its base unit.
+        everyday: a value in the invented scene of examples; None for the middle of the range. A time counts from its epoch.
+        si: this unit in the one that logs have (metres per second).
+        metres: metres on the ground in one unit, at most; None where it is no length.
     """
 
+    name: str
     symbol: str
     scale: int
     base: str
@@ -45,163 +83,160 @@ class Unit:
     low: int
     high: int
     step: int = 1
+    suffix: str = ""
+    everyday: float | None = None
+    si: float = 1.0
+    metres: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Kind:
-    """What a field measures.
+    """What a field measures. Each is there once: two of them are equal when they are the same.
 
     Attributes:
         name: as a schema writes it.
         doc: one line for the specification.
+        form: the sort of its values.
         policy: what happens to a value beyond the range, unless the schema says otherwise.
         units: unit name to `Unit`; the first one is the default. Empty for `number`, whose unit the schema gives.
         keys: the schema keys a field of this kind may carry beside kind, name, optional and doc.
-        counting: whole numbers with step 1; bits give the range instead of the step.
-        circle: the whole range closes on itself: beyond its end stands its beginning.
+        role: what it does in a packet, or None.
+        cyclic: the whole range closes on itself, so that its length is the modulus.
+        source: the attribute of a fix in a log that holds it, or "".
+        stand_in: the code sent in a trial where no log holds a value; None for the middle one.
     """
 
     name: str
     doc: str
+    form: Form
     policy: str
     units: Mapping[str, Unit]
     keys: frozenset[str]
-    counting: bool = False
-    circle: bool = False
+    role: Role | None = None
+    cyclic: bool = False
+    source: str = ""
+    stand_in: int | None = None
+
+    def __str__(self) -> str:
+        return self.name
+
+    def __reduce__(self) -> tuple[object, tuple[str]]:
+        return _named, (self.name,)
+
+    @property
+    def counting(self) -> bool:
+        """Whether its values are whole numbers with step 1, or stand for some."""
+        return self.form in {Form.COUNT, Form.FLAG, Form.CHOICE}
+
+    @property
+    def own_unit(self) -> bool:
+        """Whether the schema gives the unit, as free text."""
+        return not self.units
+
+
+def _named(name: str) -> Kind:
+    return KINDS[name]
+
+
+def _unit(
+    symbol: str, scale: int, base: str, hard: tuple[int, int], usual: tuple[int, int], step: int = 1, *,
+    name: str = "", suffix: str = "", everyday: float | None = None, si: float = 1.0, metres: float | None = None,
+) -> Unit:  # fmt: skip
+    """A unit with its bounds and its usual range in units, its step in base units."""
+    floor, ceiling, low, high = (bound * scale for bound in (*hard, *usual))
+    return Unit(name, symbol, scale, base, floor, ceiling, low, high, step, suffix, everyday, si, metres)
 
 
 def _kind(
-    name: str,
-    doc: str,
-    policy: str,
-    keys: str,
-    *units: tuple[str, Unit],
-    counting: bool = False,
-    circle: bool = False,
-) -> Kind:
-    return Kind(name, doc, policy, MappingProxyType(dict(units)), frozenset(keys.split()), counting, circle)
+    name: str, form: Form, policy: str, keys: str, doc: str, *units: Unit,
+    role: Role | None = None, cyclic: bool = False, source: str = "", stand_in: int | None = None,
+) -> Kind:  # fmt: skip
+    named = MappingProxyType({unit.name: unit for unit in units})
+    return Kind(name, doc, form, policy, named, frozenset(keys.split()), role, cyclic, source, stand_in)
 
 
 _MEASURE = "bits resolution minimum maximum policy"
 _COUNT = "bits maximum policy"
 
-
-def _speed(symbol: str, most: int, high: int) -> Unit:
-    return Unit(symbol, 100, f"0.01 {symbol}", 0, most * 100, 0, high * 100, 10)
-
-
 _ROWS = (
     _kind(
-        "latitude",
-        "latitude, north positive, WGS 84",
-        "refuse",
-        f"{_MEASURE} resolution_m",
-        (
-            "degree",
-            Unit("°", 10**7, "1e-7 degree", -900_000_000, 900_000_000, -900_000_000, 900_000_000, 100),
-        ),
+        "latitude", Form.MEASURE, "refuse", f"{_MEASURE} resolution_m", "latitude, north positive, WGS 84",
+        _unit("°", DEGREE, "1e-7 degree", (-90, 90), (-90, 90), 100, name="degree", suffix="e7", everyday=46.51234,
+              metres=METRES_PER_DEGREE_NORTH),
+        role=Role.NORTH, source="latitude",
     ),
     _kind(
-        "longitude",
-        "longitude, east positive, WGS 84",
-        "refuse",
-        f"{_MEASURE} resolution_m",
-        (
-            "degree",
-            Unit("°", 10**7, "1e-7 degree", -(18 * 10**8), 18 * 10**8, -(18 * 10**8), 18 * 10**8, 100),
-        ),
-        circle=True,
+        "longitude", Form.MEASURE, "refuse", f"{_MEASURE} resolution_m", "longitude, east positive, WGS 84",
+        _unit("°", DEGREE, "1e-7 degree", (-180, 180), (-180, 180), 100, name="degree", suffix="e7", everyday=9.87654,
+              metres=METRES_PER_DEGREE_EAST),
+        role=Role.EAST, cyclic=True, source="longitude",
     ),
     _kind(
-        "altitude",
-        "altitude above mean sea level",
-        "clip",
-        _MEASURE,
-        ("m", Unit("m", 100, "centimetre", -1_200_000, 10_000_000, -50_000, 900_000, 100)),
+        "altitude", Form.MEASURE, "clip", _MEASURE, "altitude above mean sea level",
+        _unit("m", METRE, "centimetre", (-12_000, 100_000), (-500, 9000), 100, name="m", suffix="cm", everyday=2104.0,
+              metres=1.0),
+        role=Role.HEIGHT, source="altitude",
     ),
     _kind(
-        "battery",
-        "battery: voltage, or charge in percent",
-        "clip",
-        f"{_MEASURE} unit",
-        ("volt", Unit("V", 1000, "millivolt", 0, 1_000_000, 0, 5000, 20)),
-        ("percent", Unit("%", 1, "percent", 0, 100, 0, 100)),
+        "battery", Form.MEASURE, "clip", f"{_MEASURE} unit", "battery: voltage, or charge in percent",
+        _unit("V", 1000, "millivolt", (0, 1000), (0, 5), 20, name="volt", suffix="mv", everyday=3.71),
+        _unit("%", 1, "percent", (0, 100), (0, 100), name="percent", suffix="percent", everyday=71),
     ),
     _kind(
-        "fix_quality",
-        "fix quality as numbered in the NMEA 0183 GGA sentence",
-        "refuse",
-        _COUNT,
-        ("", Unit("", 1, "number of the GGA sentence", 0, 8, 0, 8)),
-        counting=True,
+        "fix_quality", Form.COUNT, "refuse", _COUNT, "fix quality as numbered in the NMEA 0183 GGA sentence",
+        _unit("", 1, "number of the GGA sentence", (0, 8), (0, 8), everyday=1),
+        source="quality",
     ),
     _kind(
-        "satellites",
-        "satellites used for the fix",
-        "clip",
-        _COUNT,
-        ("", Unit("", 1, "satellite", 0, 255, 0, 63)),
-        counting=True,
+        "satellites", Form.COUNT, "clip", _COUNT, "satellites used for the fix",
+        _unit("", 1, "satellite", (0, 255), (0, 63), everyday=9),
+        source="satellites",
     ),
     _kind(
-        "hdop",
-        "horizontal dilution of precision",
-        "clip",
-        _MEASURE,
-        ("", Unit("", 100, "0.01", 0, 10_000, 0, 2500, 10)),
+        "hdop", Form.MEASURE, "clip", _MEASURE, "horizontal dilution of precision",
+        _unit("", 100, "0.01", (0, 100), (0, 25), 10, suffix="e2", everyday=0.9),
+        source="hdop",
     ),
     _kind(
-        "speed",
-        "speed over ground",
-        "clip",
-        f"{_MEASURE} unit",
-        ("m/s", _speed("m/s", 10_000, 50)),
-        ("km/h", _speed("km/h", 36_000, 200)),
-        ("knot", _speed("kn", 20_000, 100)),
+        "speed", Form.MEASURE, "clip", f"{_MEASURE} unit", "speed over ground",
+        _unit("m/s", 100, "0.01 m/s", (0, 10_000), (0, 50), 10, name="m/s", suffix="cm_s", everyday=1.2),
+        _unit("km/h", 100, "0.01 km/h", (0, 36_000), (0, 200), 10, name="km/h", suffix="e2", everyday=4.3, si=1 / 3.6),
+        _unit("kn", 100, "0.01 kn", (0, 20_000), (0, 100), 10, name="knot", suffix="e2", everyday=2.3, si=1852 / 3600),
+        source="speed",
     ),
     _kind(
-        "course",
-        "course over ground, clockwise from true north",
-        "wrap",
-        "bits resolution policy",
-        ("degree", Unit("°", 100, "0.01 degree", 0, 36_000, 0, 36_000, 100)),
-        circle=True,
+        "course", Form.MEASURE, "wrap", "bits resolution policy", "course over ground, clockwise from true north",
+        _unit("°", 100, "0.01 degree", (0, 360), (0, 360), 100, name="degree", suffix="e2", everyday=215.5),
+        cyclic=True, source="course",
     ),
     _kind(
-        "time",
+        "time", Form.TIME, "refuse", "bits resolution epoch period policy",
         "time in whole seconds (UTC, leap seconds not counted)",
-        "refuse",
-        "bits resolution epoch period policy",
-        ("s", Unit("s", 1, "second", 0, U32, 0, U32)),
+        _unit("s", 1, "second", (0, U32), (0, U32), name="s", suffix="s", everyday=15_667_960),  # half a year and some hours
+        source="time",
     ),
     _kind(
-        "identifier",
-        "which device sends",
-        "refuse",
-        _COUNT,
-        ("", Unit("", 1, "number", 0, U32, 0, 255)),
-        counting=True,
+        "identifier", Form.COUNT, "refuse", _COUNT, "which device sends",
+        _unit("", 1, "number", (0, U32), (0, 255), everyday=7),
+        role=Role.SENDER, stand_in=1,
     ),
     _kind(
-        "counter",
-        "counts packets and starts again at zero after its last code",
-        "wrap",
-        _COUNT,
-        ("", Unit("", 1, "count", 0, U32, 0, 255)),
-        counting=True,
-        circle=True,
+        "counter", Form.COUNT, "wrap", _COUNT, "counts packets and starts again at zero after its last code",
+        _unit("", 1, "count", (0, U32), (0, 255), everyday=42),
+        role=Role.SEQUENCE, cyclic=True,
     ),
-    _kind("flag", "yes or no", "refuse", "", ("", Unit("", 1, "0 no, 1 yes", 0, 1, 0, 1)), counting=True),
     _kind(
-        "choice",
-        "one of several named values",
-        "refuse",
-        "bits choices",
-        ("", Unit("", 1, "number of the name in the list", 0, U32, 0, 1)),
-        counting=True,
+        "flag", Form.FLAG, "refuse", "", "yes or no",
+        _unit("", 1, "0 no, 1 yes", (0, 1), (0, 1), everyday=1),
+        stand_in=0,
     ),
-    _kind("number", "a number with a unit, range and step of the schema's own", "clip", f"{_MEASURE} unit"),
-)
+    _kind(
+        "choice", Form.CHOICE, "refuse", "bits choices", "one of several named values",
+        _unit("", 1, "number of the name in the list", (0, U32), (0, 1)),
+        stand_in=0,
+    ),
+    _kind("number", Form.MEASURE, "clip", f"{_MEASURE} unit", "a number with a unit, range and step of the schema's own"),
+)  # fmt: skip
 
 #: Kind name to `Kind`, in the order of the documentation.
 KINDS: Mapping[str, Kind] = MappingProxyType({row.name: row for row in _ROWS})

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from packetcodec.crc import Crc
     from packetcodec.schema.grid import Grid
+    from packetcodec.schema.kinds import Kind, Role, Unit
 
 #: The longest payload of a LoRa modem, in bytes (its length register has eight bits).
 MAX_BYTES = 255
@@ -56,11 +57,8 @@ class Field:
 
     Attributes:
         name: its name, unique within the layout.
-        kind: a name of `KINDS`.
-        unit: name of the unit among the kind's, or the schema's own for a number.
-        symbol: what is printed behind a value.
-        scale: base units in one unit, a power of ten.
-        base: the base unit in words.
+        kind: its row of `KINDS`.
+        unit: one of the kind's, or the schema's own for a number.
         low, high: the range in base units.
         modulus: the circumference in base units, where high and low are the same place; None on a line.
         bits: the width asked for, or None.
@@ -75,11 +73,8 @@ class Field:
     """
 
     name: str
-    kind: str
-    unit: str
-    symbol: str
-    scale: int
-    base: str
+    kind: Kind
+    unit: Unit
     low: int
     high: int
     modulus: int | None
@@ -92,6 +87,11 @@ class Field:
     origin: int = 0
     choices: tuple[str, ...] = ()
     doc: str = ""
+
+    @property
+    def scale(self) -> int:
+        """Base units in one unit, a power of ten."""
+        return self.unit.scale
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,6 +153,10 @@ class Layout:
     def field_bits(self) -> int:
         """Width of all fields together in bits, header and check not counted."""
         return sum(item.grid.bits for item in self.fields)
+
+    def role(self, role: Role) -> Field | None:
+        """The first field that plays a role, or None."""
+        return next((field for field in self.fields if field.kind.role is role), None)
 
 
 @dataclass(frozen=True, slots=True)

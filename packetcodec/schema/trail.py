@@ -24,7 +24,7 @@ from __future__ import annotations
 from decimal import ROUND_HALF_UP, Decimal
 from typing import TYPE_CHECKING
 
-from packetcodec.schema.kinds import METRES_PER_DEGREE
+from packetcodec.schema.kinds import DEGREE, METRE, METRES_PER_DEGREE_NORTH, Role
 from packetcodec.schema.model import MAX_BYTES, Field, Trail
 from packetcodec.schema.places import show
 
@@ -64,7 +64,7 @@ def read_trail(table: Table, fields: Sequence[Field]) -> Trail | None:
     altitude_change = table.integer("altitude_scale_rate", 1, 4096, 1)
     if len(table.faults.problems) > before or resolution is None:
         return None
-    step = int(resolution * 10**7 / Decimal(str(METRES_PER_DEGREE["latitude"])))
+    step = int(resolution * DEGREE / Decimal(str(METRES_PER_DEGREE_NORTH)))
     first = first or max(1, _round(speed * (spacing or usual or 1) / resolution))
     first = min(first, 4096)
     shifts = 0
@@ -72,7 +72,7 @@ def read_trail(table: Table, fields: Sequence[Field]) -> Trail | None:
         shifts += 1
     return Trail(
         points=points or 10, step=step, initial_scale=first, scale_rate=change or max(1, _round(Decimal(first) / 5)),
-        altitude_step=int(climb * 100) if climb else 0, altitude_initial_scale=altitude_first or 1,
+        altitude_step=int(climb * METRE) if climb else 0, altitude_initial_scale=altitude_first or 1,
         altitude_scale_rate=altitude_change or 1, spacing=spacing, spacing_field=spacing_field,
         interval_seed=0 if spacing or spacing_field else usual or 30, coarsenings=shifts, packet_bytes=limit or 0,
         requested=f"resolution {resolution} m", doc=table.text("doc"),
@@ -97,7 +97,7 @@ def _spacing(table: Table, fields: Sequence[Field]) -> tuple[int, str]:
     if value is None or value == CODED:  # a missing key is noted with the others
         return 0, ""
     if isinstance(value, str):
-        names = [field.name for field in fields if field.kind == "number" and field.scale == 1 and field.low >= 0]
+        names = [field.name for field in fields if field.kind.own_unit and field.scale == 1 and field.low >= 0]
         if value not in names:
             known = f": one of {', '.join(names)}" if names else "; this layout has none"
             table.note(f"{show(value)} is not a field of kind number in whole, non-negative seconds{known}", "spacing")
@@ -106,7 +106,7 @@ def _spacing(table: Table, fields: Sequence[Field]) -> tuple[int, str]:
 
 
 def _demand_fields(table: Table, fields: Sequence[Field], *, climb: bool) -> None:
-    kinds = [field.kind for field in fields]
-    for kind in ("latitude", "longitude", *(["altitude"] if climb else [])):
-        if kinds.count(kind) != 1:
-            table.note(f"needs one field of kind {kind} to hang on, the layout has {kinds.count(kind)}")
+    roles = [field.kind.role for field in fields]
+    for role in (Role.NORTH, Role.EAST, *([Role.HEIGHT] if climb else [])):
+        if roles.count(role) != 1:
+            table.note(f"needs one field of kind {role.value} to hang on, the layout has {roles.count(role)}")

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from packetcodec.schema import KINDS
+from packetcodec.schema import Form
 from packetcodec.vectors.examples import value_of
 from packetcodec.wire import FieldPlan, OutOfRangeFault, Value, to_base, to_raw
 
@@ -75,9 +75,9 @@ def field_values(field: FieldPlan) -> Iterator[tuple[str, Value]]:
     """Values that are taken, as a caller gives them; some come twice."""
     if field.absent_code is not None:
         yield "absent", None
-    if field.kind == "choice":
+    if field.kind.form is Form.CHOICE:
         yield from (("first name", field.choices[0]), ("last name", field.choices[-1]))
-    elif field.kind == "flag":
+    elif field.kind.form is Form.FLAG:
         yield from (("no", False), ("yes", True), ("no as a number", 0), ("yes as a number", 1))
         yield from (("no as a number with a point", 0.0), ("yes as a number with a point", 1.0))
     else:
@@ -87,11 +87,11 @@ def field_values(field: FieldPlan) -> Iterator[tuple[str, Value]]:
 
 def _numbers(field: FieldPlan) -> Iterator[tuple[str, Value]]:
     """Numbers of other types, and those where the rounding to base units shows."""
-    if KINDS[field.kind].counting:
+    if field.kind.counting:
         yield "a whole number written with a point", float(value_of(field, field.low + 1) or 0)
         if field.policy == "wrap":
             yield "beyond 32 bits: wrapped", 2**32 + 5 * (field.modulus or 0) + 1
-    if field.kind == "time":
+    if field.kind.form is Form.TIME:
         for part in (0.4, 0.5, 0.6, 1.5):
             yield "a fraction of a second: rounded", field.origin + field.low + 1 + part
     if field.scale > 1:
@@ -123,17 +123,17 @@ def refused_values(field: FieldPlan) -> Iterator[tuple[str, Value]]:
 
 
 def _perhaps_refused(field: FieldPlan) -> Iterator[tuple[str, Value]]:
-    if field.kind == "choice":
+    if field.kind.form is Form.CHOICE:
         yield "no such name", next(name for name in ("unknown", "no_name", "x") if name not in field.choices)
         yield from (("a number, not a name", 0), ("yes, not a name", True))
         return
-    if field.kind == "flag":
+    if field.kind.form is Form.FLAG:
         yield from (("neither 0 nor 1", 2), ("below 0", -1))
     else:
         yield "just below the range", value_of(field, field.low - 1)
         yield "just above the range", value_of(field, field.max_input + 1)
         yield "yes or no, not a number", True
-    if KINDS[field.kind].counting:
+    if field.kind.counting:
         yield "not a whole number", 0.5
     elif field.scale > 1:
         yield "so large that the product is infinite", 1e308

@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
+from packetcodec.schema import Form, Role
 from packetcodec.wire import FieldPlan, LayoutPlan, Plan, Point, Value, anchor_of, pack, to_base, to_raw, to_value, unpack
 from packetcodec.wire.trail.cells import place_of
 
@@ -117,16 +118,16 @@ class Example:
         """The same at another place (degrees; None stays), or None where a range does not hold it."""
         moved = self
         for place, field in enumerate(self.layout.fields):
-            wanted = {"latitude": latitude, "longitude": longitude}.get(field.kind)
+            wanted = {Role.NORTH: latitude, Role.EAST: longitude, None: None}.get(field.kind.role)
             if wanted is not None:
                 if not field.low <= wanted * 10**7 <= field.max_input:
                     return None
                 moved = moved.given(place, wanted)
         return moved if moved.anchor else None
 
-    def without(self, *kinds: str) -> Example | None:
-        """The same with all fields of these kinds (none named: of all) absent that may be; None where none may."""
-        lost = [field.absent_code is not None and (not kinds or field.kind in kinds) for field in self.layout.fields]
+    def without(self, *roles: Role) -> Example | None:
+        """The same with all fields of these roles (none named: of all) absent that may be; None where none may."""
+        lost = [field.absent_code is not None and (not roles or field.kind.role in roles) for field in self.layout.fields]
         if not any(lost):
             return None
         return replace(self, values=tuple(None if gone else value for gone, value in zip(lost, self.values, strict=True)))
@@ -196,42 +197,22 @@ def sealed(plan: Plan, body: bytes) -> bytes:
     return plan.crc.append(body, plan.seed) if plan.crc else body
 
 
-# An invented collar on an invented pasture: (kind, unit) to a value; whatever a range does not hold is its middle.
-_EVERYDAY: dict[tuple[str, str], Value] = {
-    ("latitude", "degree"): 46.51234,
-    ("longitude", "degree"): 9.87654,
-    ("altitude", "m"): 2104.0,
-    ("battery", "volt"): 3.71,
-    ("battery", "percent"): 71,
-    ("fix_quality", ""): 1,
-    ("satellites", ""): 9,
-    ("hdop", ""): 0.9,
-    ("speed", "m/s"): 1.2,
-    ("speed", "km/h"): 4.3,
-    ("speed", "knot"): 2.3,
-    ("course", "degree"): 215.5,
-    ("identifier", ""): 7,
-    ("counter", ""): 42,
-}
-_EVERYDAY_SECONDS = 15_667_960  # half a year and some hours after the epoch
-
-
 def value_of(field: FieldPlan, base: int) -> Value:
     """What a caller gives, or a receiver gets, for a number of base units."""
-    if field.kind == "choice":
+    if field.kind.form is Form.CHOICE:
         return field.choices[base]
-    if field.kind == "flag":
+    if field.kind.form is Form.FLAG:
         return bool(base)
     return base + field.origin if field.scale == 1 else base / field.scale
 
 
 def everyday_value(field: FieldPlan) -> Value:
     """An everyday value of a field."""
-    if field.kind == "flag":
+    if field.kind.form is Form.FLAG:
         return True
-    value = _EVERYDAY.get((field.kind, field.unit))
-    if field.kind == "time":
-        value = _EVERYDAY_SECONDS + field.origin
+    value = field.unit.everyday
+    if value is not None and field.kind.form is Form.TIME:
+        value += field.origin
     if value is not None and field.low <= to_base(field, value) <= field.high - (field.modulus is not None):
         return value
-    return value_of(field, (field.low + field.high) // 2 if field.kind != "choice" else (field.max_code + 1) // 2)
+    return value_of(field, (field.low + field.high + (field.kind.form is Form.CHOICE)) // 2)

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from packetcodec.schema import PLACE
 from packetcodec.vectors.borders import unused_codes
 from packetcodec.vectors.examples import Example, assembled
 from packetcodec.vectors.trails import at_the_poles, one_point, trail_encodings
@@ -123,7 +124,7 @@ def _lengths(everyday: Example) -> Iterator[Malformed]:
 
 def _no_position(everyday: Example) -> Iterator[Malformed]:
     """Bits of a trail in a packet that has nothing to count them from."""
-    lost, padding = everyday.without("latitude", "longitude"), -everyday.layout.bits % 8
+    lost, padding = everyday.without(*PLACE), -everyday.layout.bits % 8
     if lost is None:
         return
     yield "trail, a byte of zero, but no position", lost.assembled(_bits(0, 8 + padding)), False
@@ -161,7 +162,7 @@ def refused_points(plan: Plan, layout: LayoutPlan) -> Iterator[tuple[str, Exampl
     yield "the second of three", everyday, [good, good | far, good]
     yield "the one behind the most that are sent", everyday, [*[good] * trail.points, good | far]
     yield "one behind a point that cannot be carried", everyday, [good | {"latitude": -89.0}, good | far]
-    if lost := everyday.without("latitude", "longitude"):
+    if lost := everyday.without(*PLACE):
         yield "a packet without a position", lost, [good | far]
 
 

@@ -15,6 +15,7 @@ from itertools import cycle, islice
 from typing import TYPE_CHECKING
 
 from packetcodec.errors import PacketFault
+from packetcodec.schema import PLACE, Role
 from packetcodec.vectors.examples import Decoding, Example, decoding
 from packetcodec.wire import LayoutPlan, Plan, Point, from_raw, to_value
 from packetcodec.wire.trail.cells import HALF_CIRCLE, MAX_CELLS, POLE, east_step, place_of, reach
@@ -67,8 +68,8 @@ def trail_encodings(plan: Plan, layout: LayoutPlan) -> Iterator[Example]:
         if there := everyday.at(latitude, longitude):
             yield there.but(f"trail: {note}", there.track([move] * trail.points))
     three = everyday.track([(3, 4)] * 3)
-    for kinds, note in ((("latitude", "longitude"), "no position"), (("altitude",), "no altitude")):
-        if lost := everyday.without(*kinds):
+    for roles, note in ((PLACE, "no position"), ((Role.HEIGHT,), "no altitude")):
+        if lost := everyday.without(*roles):
             yield lost.but(f"trail: {note}, points given", three)
     for place, field in enumerate(layout.fields):
         if field.name == trail.spacing_field:
@@ -170,7 +171,7 @@ def goes_round(example: Example) -> bool:
 def _landings(everyday: Example) -> Iterator[Example]:
     """Points whose cells lie exactly at the antimeridian, which is told as -180 degrees."""
     trail, anchor = everyday.layout.trail, everyday.anchor
-    place, field = next(found for found in enumerate(everyday.layout.fields) if found[1].kind == "longitude")
+    place, field = next(found for found in enumerate(everyday.layout.fields) if found[1].kind.role is Role.EAST)
     if not field.modulus or trail is None or anchor is None:
         return
     wide = east_step(trail.step, anchor.latitude)

@@ -1,7 +1,7 @@
 """What a position field promises on the ground, in metres.
 
 Owns one rule: the bound of a position is the hypotenuse of its latitude's and its longitude's bounds, each at the place
-on the WGS 84 ellipsoid where a degree is longest (`METRES_PER_DEGREE`), so it holds everywhere.
+on the WGS 84 ellipsoid where a degree is longest (`Unit.metres`), so it holds everywhere.
 
 >>> from packetcodec.wire.plan import compile_plan
 >>> from packetcodec.schema import Schema
@@ -22,7 +22,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from packetcodec.schema import METRES_PER_DEGREE
+from packetcodec.schema import DEGREE, METRES_PER_DEGREE_NORTH, Role
 from packetcodec.wire.quantize import worst_error
 
 if TYPE_CHECKING:
@@ -31,18 +31,16 @@ if TYPE_CHECKING:
 
 def metres_bound(field: FieldPlan) -> float | None:
     """The worst error in metres of a latitude, longitude or altitude; None for other kinds."""
-    if field.kind == "altitude":
-        return float(worst_error(field))
-    per_degree = METRES_PER_DEGREE.get(field.kind)
-    return None if per_degree is None else float(worst_error(field)) * per_degree
+    metres = field.unit.metres
+    return None if metres is None else float(worst_error(field)) * metres
 
 
 def position_bound(layout: LayoutPlan) -> float | None:
     """The worst horizontal error in metres of a layout's position; None where it has no latitude and longitude."""
-    bounds = {field.kind: metres_bound(field) for field in layout.fields if field.kind in METRES_PER_DEGREE}
-    if len(bounds) < len(METRES_PER_DEGREE):
+    north, east = layout.role(Role.NORTH), layout.role(Role.EAST)
+    if north is None or east is None:
         return None
-    return math.hypot(*(bound for bound in bounds.values() if bound is not None))
+    return math.hypot(metres_bound(north) or 0, metres_bound(east) or 0)
 
 
 #: How much wider than high a cell of a trail can be on the ground: its integer cosine is at most 0.18 % too wide, and a
@@ -57,5 +55,5 @@ def trail_bound(layout: LayoutPlan) -> float | None:
     """
     if layout.trail is None:
         return None
-    half = (layout.trail.step / 2 + 1) * METRES_PER_DEGREE["latitude"] / 10_000_000
+    half = (layout.trail.step / 2 + 1) * METRES_PER_DEGREE_NORTH / DEGREE
     return half * math.hypot(1, _WIDEST)

@@ -167,7 +167,7 @@ def _trails(place: str, old: Trail | None, new: Trail | None) -> Iterator[Differ
 
 
 def _wire(field: FieldPlan) -> tuple[object, ...]:
-    unit = "" if field.kind == "number" else field.unit
+    unit = "" if field.kind.own_unit else field.unit.name
     return (
         field.kind, unit, field.offset, field.bits, field.low, field.high, field.step, field.max_code, field.absent_code,
         field.modulus, field.scale, field.origin,
@@ -195,10 +195,10 @@ def _fields(old: FieldPlan, new: FieldPlan) -> Iterator[tuple[str, bool]]:
         yield f"moved from bit {old.offset} to bit {new.offset}", True
     if old.bits != new.bits:
         yield f"width {old.bits} -> {new.bits} bits", True
-    if old.unit != new.unit:
-        yield f"unit {old.unit or 'none'} -> {new.unit or 'none'}", new.kind != "number"
+    if old.unit.name != new.unit.name:
+        yield f"unit {old.unit.name or 'none'} -> {new.unit.name or 'none'}", not new.kind.own_unit
     if old.step * new.scale != new.step * old.scale:
-        yield f"step {decimal(old, old.step)} -> {decimal(new, new.step)} {new.symbol}".rstrip(), True
+        yield f"step {decimal(old, old.step)} -> {decimal(new, new.step)} {new.unit.symbol}".rstrip(), True
     if (old.low, old.high, old.scale, old.origin) != (new.low, new.high, new.scale, new.origin):
         yield f"range {bounds(old)} -> {bounds(new)}", True
     if old.absent_code != new.absent_code:
@@ -212,7 +212,7 @@ def _fields(old: FieldPlan, new: FieldPlan) -> Iterator[tuple[str, bool]]:
         )
     if old.policy != new.policy:
         yield f"policy {old.policy} -> {new.policy}", False
-    if old.doc != new.doc:
+    if old.field.doc != new.field.doc:
         yield "remark changed", False
 
 

@@ -26,6 +26,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from packetcodec.errors import PacketFault
+from packetcodec.schema import Role
 from packetcodec.wire.quantize import from_raw
 from packetcodec.wire.trail.coding import Point, read_trail, write_trail
 from packetcodec.wire.trail.numbers import BadTrailFault
@@ -59,14 +60,13 @@ def pack(plan: Plan, layout: LayoutPlan, raws: Sequence[int], trail: Sequence[Po
 
 def anchor_of(layout: LayoutPlan, raws: Sequence[int]) -> Point | None:
     """The position of a packet in base units, or None where it has none: what the points of a trail count from."""
-    found: dict[str, int | None] = {"altitude": None}
+    found: dict[Role | None, int | None] = {}
     for field, raw in zip(layout.fields, raws, strict=True):
-        if field.kind in {"latitude", "longitude", "altitude"}:
-            found[field.kind] = None if raw == field.absent_code else from_raw(field, raw)
-    latitude, longitude = found["latitude"], found["longitude"]
+        found[field.kind.role] = None if raw == field.absent_code else from_raw(field, raw)
+    latitude, longitude = found.get(Role.NORTH), found.get(Role.EAST)
     if latitude is None or longitude is None:
         return None
-    return Point(latitude, longitude, found["altitude"])
+    return Point(latitude, longitude, found.get(Role.HEIGHT))
 
 
 def unpack(plans: Mapping[int, Plan], data: bytes) -> tuple[Plan, LayoutPlan, tuple[int, ...], tuple[Point, ...]]:

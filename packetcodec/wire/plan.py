@@ -27,43 +27,90 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from packetcodec.crc import Crc
-    from packetcodec.schema import Field, Layout, Remark, Schema, Trail
+    from packetcodec.schema import Field, Kind, Layout, Remark, Role, Schema, Trail, Unit
 
 
 @dataclass(frozen=True, slots=True)
 class FieldPlan:
-    """One field on the wire.
+    """One field on the wire: what the schema says of it, and where it stands.
 
     Attributes:
-        name, kind, unit, symbol, scale, base, policy, origin, choices, doc, requested: as in the schema's field.
+        field: of the schema; what is asked most of it, and of its grid, has a name here too.
         offset: first bit, counted from the packet's first bit.
-        bits: width.
-        low, high: range in base units.
-        step: base units per raw count.
-        max_code: last raw code in use.
-        absent_code: raw code of a value that is not known, or None where the field is not optional.
-        modulus: circumference in base units, or None for a field on a line.
     """
 
-    name: str
-    kind: str
-    unit: str
-    symbol: str
-    scale: int
-    base: str
-    policy: str
-    origin: int
-    choices: tuple[str, ...]
-    doc: str
-    requested: str
+    field: Field
     offset: int
-    bits: int
-    low: int
-    high: int
-    step: int
-    max_code: int
-    absent_code: int | None
-    modulus: int | None
+
+    @property
+    def name(self) -> str:
+        """Its name, unique within the layout."""
+        return self.field.name
+
+    @property
+    def kind(self) -> Kind:
+        """What it measures."""
+        return self.field.kind
+
+    @property
+    def unit(self) -> Unit:
+        """The unit of its values."""
+        return self.field.unit
+
+    @property
+    def scale(self) -> int:
+        """Base units in one unit, a power of ten."""
+        return self.field.unit.scale
+
+    @property
+    def policy(self) -> str:
+        """What becomes of a value beyond the range: "clip", "refuse" or "wrap"."""
+        return self.field.policy
+
+    @property
+    def origin(self) -> int:
+        """What base 0 is as a Unix time, for a time with an epoch; else 0."""
+        return self.field.origin
+
+    @property
+    def choices(self) -> tuple[str, ...]:
+        """The names of a choice, in order of their codes."""
+        return self.field.choices
+
+    @property
+    def low(self) -> int:
+        """Lower end of the range in base units."""
+        return self.field.low
+
+    @property
+    def high(self) -> int:
+        """Upper end of the range in base units."""
+        return self.field.high
+
+    @property
+    def modulus(self) -> int | None:
+        """Circumference in base units, or None for a field on a line."""
+        return self.field.modulus
+
+    @property
+    def bits(self) -> int:
+        """Width."""
+        return self.field.grid.bits
+
+    @property
+    def step(self) -> int:
+        """Base units per raw count."""
+        return self.field.grid.step
+
+    @property
+    def max_code(self) -> int:
+        """Last raw code in use."""
+        return self.field.grid.max_code
+
+    @property
+    def absent_code(self) -> int | None:
+        """Raw code of a value that is not known, or None where the field is not optional."""
+        return self.field.grid.absent_code
 
     @property
     def max_error(self) -> int:
@@ -122,6 +169,10 @@ class LayoutPlan:
     def longest(self) -> int:
         """Bytes of the longest packet: `size`, or the limit of the trail."""
         return self.trail.packet_bytes if self.trail else self.size
+
+    def role(self, role: Role) -> FieldPlan | None:
+        """The first field that plays a role, or None."""
+        return next((field for field in self.fields if field.kind.role is role), None)
 
     def sizes(self) -> tuple[int, int]:
         """Bytes of the smallest and of the longest packet."""
@@ -191,19 +242,10 @@ def _layout(layout: Layout, header_bits: int, check_bytes: int) -> LayoutPlan:
     offset = header_bits
     fields = []
     for field in layout.fields:
-        fields.append(_field(field, offset))
+        fields.append(FieldPlan(field, offset))
         offset += field.grid.bits
     padding = 0 if layout.trail else -offset % 8
     return LayoutPlan(layout.name, layout.id, layout.doc, tuple(fields), offset, padding, check_bytes, layout.trail)
-
-
-def _field(field: Field, offset: int) -> FieldPlan:
-    return FieldPlan(
-        name=field.name, kind=field.kind, unit=field.unit, symbol=field.symbol, scale=field.scale, base=field.base,
-        policy=field.policy, origin=field.origin, choices=field.choices, doc=field.doc, requested=field.requested,
-        offset=offset, bits=field.grid.bits, low=field.low, high=field.high, step=field.grid.step,
-        max_code=field.grid.max_code, absent_code=field.grid.absent_code, modulus=field.modulus,
-    )  # fmt: skip
 
 
 def _fingerprint(schema: Schema, layouts: tuple[LayoutPlan, ...]) -> str:
@@ -218,7 +260,7 @@ def _fingerprint(schema: Schema, layouts: tuple[LayoutPlan, ...]) -> str:
     for layout in sorted(layouts, key=lambda item: item.id):
         lines.append(f"layout {layout.id}")
         for field in layout.fields:
-            unit = "" if field.kind == "number" else field.unit
+            unit = "" if field.kind.own_unit else field.unit.name
             absent = -1 if field.absent_code is None else field.absent_code
             numbers = (
                 field.bits,

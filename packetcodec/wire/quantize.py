@@ -29,7 +29,7 @@ from fractions import Fraction
 from operator import index
 from typing import TYPE_CHECKING, Any
 
-from packetcodec.schema import KINDS
+from packetcodec.schema import Form
 
 if TYPE_CHECKING:
     from packetcodec.wire.plan import FieldPlan
@@ -47,11 +47,11 @@ def to_base(field: FieldPlan, value: Any) -> int:
     Raises:
         OutOfRangeFault: not a number, not finite, not a whole number where the kind wants one, or an unknown name.
     """
-    if field.kind == "choice":
+    if field.kind.form is Form.CHOICE:
         if value not in field.choices:
             raise OutOfRangeFault(f"{quoted(value)} is not one of {', '.join(field.choices)}")
         return field.choices.index(value)
-    if isinstance(value, bool) and field.kind == "flag":
+    if isinstance(value, bool) and field.kind.form is Form.FLAG:
         return int(value)
     if isinstance(value, str | bytes | bool) or not hasattr(value, "__float__"):
         raise OutOfRangeFault(f"{quoted(value)} is not a number")
@@ -63,7 +63,7 @@ def to_base(field: FieldPlan, value: Any) -> int:
         raise OutOfRangeFault(f"a {type(value).__name__} that no float holds") from None
     if not math.isfinite(number):
         raise OutOfRangeFault(f"{number} is not a finite number")
-    if not KINDS[field.kind].counting:
+    if not field.kind.counting:
         scaled = number * float(field.scale)
         if math.isinf(scaled):
             raise OutOfRangeFault(f"{number} is outside {bounds(field)}")
@@ -119,9 +119,9 @@ def to_value(field: FieldPlan, raw: int) -> Value:
     """The physical value of a raw code: None for absent, a name, yes or no, else a number in the field's unit."""
     if raw == field.absent_code:
         return None
-    if field.kind == "choice":
+    if field.kind.form is Form.CHOICE:
         return field.choices[raw]
-    if field.kind == "flag":
+    if field.kind.form is Form.FLAG:
         return bool(raw)
     base = from_raw(field, raw)
     return base + field.origin if field.scale == 1 else base / field.scale
@@ -137,7 +137,7 @@ def decimal(field: FieldPlan, base: int) -> Decimal:
 
 def bounds(field: FieldPlan) -> str:
     """The range in words, such as "-90..90 degrees"."""
-    unit = {"°": "degrees"}.get(field.symbol, field.symbol)
+    unit = {"°": "degrees"}.get(field.unit.symbol, field.unit.symbol)
     low, high = (decimal(field, x + field.origin) for x in (field.low, field.max_input))
     return f"{low}..{high} {unit}".rstrip()
 
@@ -151,5 +151,5 @@ def worst_error(field: FieldPlan) -> Fraction:
 
     Whole numbers (kinds that count) lose nothing on the way in.
     """
-    rounding = Fraction(0) if KINDS[field.kind].counting else Fraction(1, 2)
+    rounding = Fraction(0) if field.kind.counting else Fraction(1, 2)
     return (field.max_error + rounding) / field.scale

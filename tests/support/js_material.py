@@ -82,8 +82,8 @@ def to_encode(rng: random.Random, codec: Codec, count: int) -> Iterator[tuple[st
             continue
         head = rng.choice([*HEADS, (rng.uniform(-90, 90), rng.uniform(-180, 180))])
         for field in layout.fields:
-            if field.kind in ("latitude", "longitude") and rng.random() < 0.95:
-                value = head[field.kind == "longitude"]
+            if field.kind.name in ("latitude", "longitude") and rng.random() < 0.95:
+                value = head[field.kind.name == "longitude"]
                 values[field.name] = min(max(value, field.low / field.scale), field.high / field.scale)
         yield layout.name, values, motion(rng, head)
 

@@ -19,7 +19,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from packetcodec.schema import KINDS
 from packetcodec.wire import bounds, decimal
 
 if TYPE_CHECKING:
@@ -28,20 +27,10 @@ if TYPE_CHECKING:
 _U32 = 2**32
 _MAX_SIGNED = 2**31 - 1
 
-#: What stands behind a field's name: by kind and unit, else by scale alone.
-_ENDINGS = {
-    ("altitude", "m"): "_cm",
-    ("battery", "volt"): "_mv",
-    ("battery", "percent"): "_percent",
-    ("speed", "m/s"): "_cm_s",
-    ("time", "s"): "_s",
-}
-
 
 def ending(field: FieldPlan) -> str:
     """What stands behind the name of a field: its base unit."""
-    power = f"_e{len(str(field.scale)) - 1}" if field.scale > 1 else ""
-    return _ENDINGS.get((field.kind, field.unit), power)
+    return f"_{field.unit.suffix}" if field.unit.suffix else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +57,7 @@ class Member:
     def signed(self) -> bool:
         """Whether the member is an int32_t."""
         field = self.field
-        return field.high <= _MAX_SIGNED and (field.low < 0 or not KINDS[field.kind].counting or self.clips)
+        return field.high <= _MAX_SIGNED and (field.low < 0 or not field.kind.counting or self.clips)
 
     @property
     def type(self) -> str:
@@ -134,7 +123,7 @@ class Member:
         field = self.field
         if field.choices:
             return f"one of the names above, 0..{field.max_input}"
-        said = f"{field.base}, " * bool(field.base) + f"{field.low}..{field.max_input}"
+        said = f"{field.unit.base}, " * bool(field.unit.base) + f"{field.low}..{field.max_input}"
         if field.origin:
             said += f" since Unix time {field.origin}"
         if field.scale > 1:
@@ -142,5 +131,5 @@ class Member:
         if field.step > 1:
             said += f", step {field.step}"
             if field.scale > 1:
-                said += f" ({decimal(field, field.step)} {field.symbol}".rstrip() + ")"
+                said += f" ({decimal(field, field.step)} {field.unit.symbol}".rstrip() + ")"
         return said + {"clip": "; beyond: clipped", "wrap": "; beyond: wrapped", "refuse": ""}[field.policy]

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 from packetcodec.emit.c.identifiers import Names
 from packetcodec.emit.c.member import Member, ending
 from packetcodec.errors import FAULTS
+from packetcodec.schema import PLACE, Role
 
 if TYPE_CHECKING:
     from packetcodec.crc import Crc
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     from packetcodec.wire import LayoutPlan, Plan
 
 #: The fields that a trail counts from, by axis.
-_ANCHORS = ("latitude", "longitude", "altitude")
+_ANCHORS = (Role.NORTH, Role.EAST, Role.HEIGHT)
 
 
 @dataclass(frozen=True)
@@ -168,7 +169,7 @@ class CPlan:
     @cached_property
     def has_degrees(self) -> bool:
         """Whether a position is sent, so that a helper reads what receivers print."""
-        return self.encodes and any(member.field.kind in _ANCHORS[:2] for member in self.members)
+        return self.encodes and any(member.field.kind.role in PLACE for member in self.members)
 
 
 def _some(having: list[bool]) -> str:
@@ -183,13 +184,15 @@ def c_plan(plan: Plan, prefix: str | None = None, *, encodes: bool = True, decod
     names = Names([*fixed, *(f"{start.upper()}_{word}" for word in words)])
     inside = Names()  # of the union
     trails = [layout.trail for layout in plan.layouts if layout.trail]
-    kinds = _ANCHORS[: 2 + any(trail.altitude_step for trail in trails)] if trails else ()
-    anchors = {kind: axis for axis, kind in enumerate(kinds, 1)}
+    roles = _ANCHORS[: 2 + any(trail.altitude_step for trail in trails)] if trails else ()
+    anchors: dict[Role | None, int] = {role: axis for axis, role in enumerate(roles, 1)}
     layouts = tuple(_layout(layout, number, start, names, inside, anchors) for number, layout in enumerate(plan.layouts))
     return CPlan(plan, start, layouts, encodes, decodes)
 
 
-def _layout(layout: LayoutPlan, number: int, prefix: str, names: Names, inside: Names, anchors: dict[str, int]) -> CLayout:
+def _layout(
+    layout: LayoutPlan, number: int, prefix: str, names: Names, inside: Names, anchors: dict[Role | None, int]
+) -> CLayout:
     def all_of(token: str) -> list[str]:
         macro = f"{prefix}_{token}".upper()
         what = ("ID", "BYTES", "POINTS", "SPACING_S")
@@ -204,7 +207,7 @@ def _layout(layout: LayoutPlan, number: int, prefix: str, names: Names, inside: 
         Member(
             field, name, own.take(f"has_{field.name}") if field.absent_code is not None else "",
             tuple(names.take(f"{macro}_{field.name}_{choice}".upper()) for choice in field.choices),
-            names.take(f"{macro}_{field.name}_EPOCH".upper()) if field.origin else "", anchors.get(field.kind, 0),
+            names.take(f"{macro}_{field.name}_EPOCH".upper()) if field.origin else "", anchors.get(field.kind.role, 0),
         )
         for field, name in zip(layout.fields, taken, strict=True)
     )  # fmt: skip

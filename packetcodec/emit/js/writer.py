@@ -26,7 +26,7 @@ from typing import TYPE_CHECKING, Any
 
 from packetcodec.emit.render import Templates
 from packetcodec.errors import FAULTS
-from packetcodec.schema import KINDS
+from packetcodec.schema import Form, Role
 from packetcodec.vectors.examples import Example
 from packetcodec.wire import FieldPlan, LayoutPlan, Plan, bounds, decimal
 from packetcodec.wire.trail import cells
@@ -97,18 +97,18 @@ def _layout(layout: LayoutPlan) -> dict[str, Any]:
 
 
 def _field(field: FieldPlan) -> dict[str, str]:
-    numeric = "whole" if KINDS[field.kind].counting else "number"
-    type_ = field.kind if field.kind in ("flag", "choice") else numeric
+    numeric = "whole" if field.kind.counting else "number"
+    type_ = field.kind.form.value if field.kind.form in {Form.FLAG, Form.CHOICE} else numeric
     row: dict[str, object] = {
         "name": field.name, "type": type_, "bits": field.bits, "low": field.low, "high": field.high, "step": field.step,
         "last": field.max_code, "absent": field.absent_code, "circle": field.modulus or 0, "scale": field.scale,
-        "origin": field.origin, "beyond": field.policy, "unit": field.symbol, "choices": list(field.choices),
+        "origin": field.origin, "beyond": field.policy, "unit": field.unit.symbol, "choices": list(field.choices),
     }  # fmt: skip
     given = {key: value for key, value in row.items() if value != _USUAL.get(key)}
-    types = {"flag": "boolean", "choice": " | ".join(map(json.dumps, field.choices))}
+    types = {Form.FLAG: "boolean", Form.CHOICE: " | ".join(map(json.dumps, field.choices))}
     return {
         "name": field.name,
-        "type": types.get(field.kind, "number") + " | null" * (field.absent_code is not None),
+        "type": types.get(field.kind.form, "number") + " | null" * (field.absent_code is not None),
         "words": _words(field),
         "row": _object(given, 6, "...FIELD"),
     }
@@ -137,25 +137,25 @@ def _object(row: Mapping[str, object], indent: int, *before: str) -> str:
 
 def _words(field: FieldPlan) -> str:
     """Meaning, range, step and bits of a field, on one line."""
-    if field.kind == "flag":
+    if field.kind.form is Form.FLAG:
         said = "yes or no"
-    elif field.kind == "choice":
+    elif field.kind.form is Form.CHOICE:
         said = "one of these names"
     else:
         said = bounds(field)
         if field.step > 1:
             said += f" in steps of {decimal(field, field.step)}"
-        if field.kind == "time":
+        if field.kind.form is Form.TIME:
             said += ", Unix time" if not field.modulus else ", Unix time modulo the period"
         said += {"wrap": "; beyond: wrapped", "clip": "; beyond: clipped", "refuse": ""}[field.policy]
-    doc = f"; {_remark(field.doc)}" if field.doc else ""
+    doc = f"; {_remark(field.field.doc)}" if field.field.doc else ""
     return f"{said}; {field.place}{doc}"
 
 
 def _trail(layout: LayoutPlan, given: Trail) -> str:
     """The trail of a layout as an object, inside the module."""
-    names = {field.kind: field.name for field in layout.fields}
-    head = [names["latitude"], names["longitude"], names["altitude"] if given.altitude_step else None]
+    names = {field.kind.role: field.name for field in layout.fields}
+    head = [names[Role.NORTH], names[Role.EAST], names[Role.HEIGHT] if given.altitude_step else None]
     row = {
         "head": head, "points": given.points, "countBits": given.count_bits, "step": given.step,
         "first": given.initial_scale,

@@ -28,7 +28,7 @@ from packetcodec.emit.spec.airtime_section import airtime_parts
 from packetcodec.emit.spec.check_section import check_parts
 from packetcodec.emit.spec.trail_text import trail_example, trail_parts
 from packetcodec.emit.text import Piece, diagram, exact, keys, one_line, reflowed, rounded_up, table
-from packetcodec.schema import KINDS
+from packetcodec.schema import KINDS, Form, Role
 from packetcodec.vectors.examples import Example, value_of
 from packetcodec.vectors.malformed import malformed
 from packetcodec.vectors.valid import worked_examples
@@ -83,7 +83,7 @@ def write_spec(
         plan=plan,
         table=table,
         header_table=_header_table(plan),
-        counting=_listed(kind.name for kind in KINDS.values() if kind.counting and kind.name not in ("flag", "choice")),
+        counting=_listed(kind.name for kind in KINDS.values() if kind.form is Form.COUNT),
         layouts=layouts,
         vectors=f"{plan.name}-v{plan.version}.vectors.json",
         header_bytes=-(-plan.header_bits // 8),
@@ -98,7 +98,8 @@ def write_spec(
         shifts=any(trail.coarsenings for trail in trails),
         header=diagram([*_header(plan), Piece("..", "fields", -plan.header_bits % 8)]),
         policies={field.policy for layout in plan.layouts for field in layout.fields},
-        kinds={field.kind for layout in plan.layouts for field in layout.fields},
+        longitude=any(layout.role(Role.EAST) for layout in plan.layouts),
+        forms={field.kind.form.value for layout in plan.layouts for field in layout.fields},
         circles=any(field.modulus for layout in plan.layouts for field in layout.fields),
         optional=any(field.absent_code is not None for layout in plan.layouts for field in layout.fields),
         scaled=any(field.scale > 1 for layout in plan.layouts for field in layout.fields),
@@ -158,7 +159,7 @@ def _layout(plan: Plan, layout: LayoutPlan, number: int, told: set[str]) -> dict
         "choices": [
             (key, field, table([("code", "name"), *enumerate(field.choices)]))
             for key, field in named
-            if field.kind == "choice"
+            if field.kind.form is Form.CHOICE
         ],
         "position": None if bound is None else rounded_up(bound, 2),
         "trail": trail_parts(layout, layout.trail) if layout.trail else None,
@@ -244,33 +245,33 @@ _MEANING = ("key", "kind", "base unit", "scale", "origin", "range of the value",
 
 
 def _meaning(field: FieldPlan) -> list[object]:
-    if field.kind == "choice":
-        return [field.kind, field.base, "-", "-", "the names below", "none"]
-    if field.kind == "flag":
-        return [field.kind, field.base, "-", "-", "no, yes", "none"]
+    if field.kind.form is Form.CHOICE:
+        return [field.kind, field.unit.base, "-", "-", "the names below", "none"]
+    if field.kind.form is Form.FLAG:
+        return [field.kind, field.unit.base, "-", "-", "no, yes", "none"]
     error = worst_error(field)
-    words = f"{exact(error)} {field.symbol}".rstrip() if error else "none"
-    metres = metres_bound(field) if field.symbol != "m" else None
+    words = f"{exact(error)} {field.unit.symbol}".rstrip() if error else "none"
+    metres = metres_bound(field) if field.unit.symbol != "m" else None
     if metres is not None:
         words += f" ({rounded_up(metres, 3)} m)"
-    return [field.kind, field.base, field.scale, field.origin, bounds(field), words]
+    return [field.kind, field.unit.base, field.scale, field.origin, bounds(field), words]
 
 
 def _notes(field: FieldPlan) -> Iterator[str]:
-    yield KINDS[field.kind].doc if field.kind != "number" else "a number in " + (field.symbol or "no unit")
-    if field.doc:
-        yield field.doc.strip()
-    if not KINDS[field.kind].counting and field.requested != "default":
-        yield f"asked for {field.requested}"
-    if field.kind == "time":
+    yield field.kind.doc if not field.kind.own_unit else "a number in " + (field.unit.symbol or "no unit")
+    if field.field.doc:
+        yield field.field.doc.strip()
+    if not field.kind.counting and field.field.requested != "default":
+        yield f"asked for {field.field.requested}"
+    if field.kind.form is Form.TIME:
         if field.modulus:
             yield f"the value is the Unix time (seconds since 1970-01-01T00:00:00Z) modulo {field.modulus}"
         else:
             first, last = (_moment(field.origin + base) for base in (field.low, field.high))
             yield f"the value is a Unix time (seconds since 1970-01-01T00:00:00Z); this field holds {first} to {last}"
-    if field.modulus and field.kind == "longitude":
+    if field.modulus and field.kind.role is Role.EAST:
         yield "+180 and -180 degrees are one place (section 2.5)"
-    elif field.kind == "longitude":
+    elif field.kind.role is Role.EAST:
         yield "this range does not close the circle: it is an ordinary line"
 
 

@@ -26,6 +26,7 @@ except ImportError:
 
 from packetcodec.fuzz.strategies.schemas import NAMES
 from packetcodec.fuzz.strategies.trails import points
+from packetcodec.schema import Form
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -66,9 +67,9 @@ def bases(field: Field) -> st.SearchStrategy[int]:
 def good_value(field: Field) -> st.SearchStrategy[Any]:
     """A value that the field sends without clipping, wrapping or refusing it."""
     value: st.SearchStrategy[Any]
-    if field.kind == "choice":
+    if field.kind.form is Form.CHOICE:
         value = st.sampled_from(field.choices)
-    elif field.kind == "flag":
+    elif field.kind.form is Form.FLAG:
         value = st.booleans() | st.sampled_from([0, 1, 0.0, 1.0])
     else:
         number = bases(field).map(lambda base: _number_of(field, base))

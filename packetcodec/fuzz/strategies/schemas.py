@@ -23,7 +23,7 @@ except ImportError:
 
 from packetcodec.crc import WIDTHS, names
 from packetcodec.fuzz.strategies.trails import with_trail
-from packetcodec.schema import KINDS, METRES_PER_DEGREE, Schema, Unit
+from packetcodec.schema import KINDS, Form, Kind, Schema, Unit
 
 U32 = 2**32 - 1
 
@@ -84,15 +84,15 @@ def fields(draw: st.DrawFn, *, kinds: Sequence[str] = tuple(KINDS)) -> dict[str,
     optional = draw(st.booleans())
     if optional:
         table["optional"] = True
-    circle = kind.circle
-    if name == "time":
+    circle = kind.cyclic
+    if kind.form is Form.TIME:
         circle = _time(draw, table, optional=optional)
-    elif name == "choice":
+    elif kind.form is Form.CHOICE:
         _choice(draw, table, optional=optional)
-    elif name == "number":
+    elif kind.own_unit:
         _number(draw, table, optional=optional)
     elif kind.counting and "bits" in kind.keys:
-        _counting(draw, table, next(iter(kind.units.values())), optional=optional)
+        _counting(draw, table, kind, optional=optional)
     elif not kind.counting:
         unit_name = draw(st.sampled_from(sorted(kind.units)))
         if "unit" in kind.keys:
@@ -140,7 +140,7 @@ def _measure(draw: st.DrawFn, table: dict[str, Any], unit: Unit, *, circle: bool
     if size == "bits":
         table["bits"] = draw(_bits(span, optional=optional, circle=circle))
     elif size == "resolution_m" and size in keys:
-        metres = Decimal(str(METRES_PER_DEGREE[table["kind"]])) / unit.scale  # in one base unit
+        metres = Decimal(str(unit.metres)) / unit.scale  # in one base unit
         exact = draw(_step(span, circle=circle)) * metres
         table["resolution_m"] = exact.quantize(Decimal("1e-6"), rounding="ROUND_UP")
     elif size != "default" or fallback:
@@ -163,16 +163,17 @@ def _number(draw: st.DrawFn, table: dict[str, Any], *, optional: bool) -> None:
         table["unit"] = draw(TEXTS)
 
 
-def _counting(draw: st.DrawFn, table: dict[str, Any], unit: Unit, *, optional: bool) -> None:
-    most = min(unit.ceiling, U32 - optional) - (table["kind"] == "counter")
+def _counting(draw: st.DrawFn, table: dict[str, Any], kind: Kind, *, optional: bool) -> None:
+    unit = next(iter(kind.units.values()))
+    most = min(unit.ceiling, U32 - optional) - kind.cyclic
     if draw(st.booleans()):
         most = table["maximum"] = draw(st.integers(1, most) | st.integers(1, min(most, 300)))
-        if draw(st.booleans()) and (table["kind"] != "counter" or most + optional < 2**31):
+        if draw(st.booleans()) and (not kind.cyclic or most + optional < 2**31):
             least = (most + optional).bit_length()
-            table["bits"] = draw(st.integers(least, max(least, 32 - (table["kind"] == "counter"))))
+            table["bits"] = draw(st.integers(least, max(least, 32 - kind.cyclic)))
     elif draw(st.booleans()):
         # 32 bits of a counter close to a circle of 2**32, which 32-bit arithmetic does not hold.
-        table["bits"] = draw(st.integers(1 + optional, 31 if table["kind"] == "counter" else 32))
+        table["bits"] = draw(st.integers(1 + optional, 32 - kind.cyclic))
 
 
 def _choice(draw: st.DrawFn, table: dict[str, Any], *, optional: bool) -> None:

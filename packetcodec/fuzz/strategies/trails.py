@@ -19,6 +19,7 @@ except ImportError:
     raise ImportError("the strategies of packetcodec.fuzz need hypothesis: pip install 'packetcodec[fuzz]'") from None
 
 from packetcodec.codec import Codec, TrailPoint
+from packetcodec.schema import KINDS, Role
 
 if TYPE_CHECKING:
     from packetcodec.schema import Layout, Trail
@@ -60,9 +61,9 @@ def with_trail(draw: st.DrawFn, tables: list[dict[str, Any]]) -> tuple[list[dict
     for table in needed:
         if draw(st.booleans()):
             table["optional"] = True
-        if table["kind"] != "number":
+        if not KINDS[table["kind"]].own_unit:
             table["bits"] = draw(st.integers(2, 31))
-        if table["kind"] == "longitude" and draw(st.booleans()):
+        if KINDS[table["kind"]].role is Role.EAST and draw(st.booleans()):
             table["policy"] = "wrap"
         found.insert(draw(st.integers(0, len(found))), table)
     return found, trail
@@ -96,10 +97,10 @@ def points(draw: st.DrawFn, codec: Codec, layout: Layout, values: dict[str, Any]
     if trail is None:
         return []
     said = codec.decode(codec.encode(layout.name, values)).values
-    kinds = {field.kind: said[field.name] for field in layout.fields}
-    degrees: list[Any] = [kinds[kind] or 0 for kind in ("latitude", "longitude")]
+    said_by = {field.kind.role: said[field.name] for field in layout.fields}
+    degrees: list[Any] = [said_by[role] or 0 for role in (Role.NORTH, Role.EAST)]
     north, east = (round(number * 10**7) for number in degrees)
-    height: Any = kinds.get("altitude") or 0
+    height: Any = said_by.get(Role.HEIGHT) or 0
     up, age = round(float(height) * 100), 0
     found: list[Any] = []
     for ahead, right, climb, seconds in draw(_moves(trail)):

@@ -24,6 +24,7 @@ from __future__ import annotations
 import struct
 from typing import TYPE_CHECKING
 
+from packetcodec.schema import Form
 from tests.fuzz.planted.trail import PlainTrail, Stream, TrailError
 
 if TYPE_CHECKING:
@@ -205,9 +206,9 @@ class Plain:
 
     def _raw(self, field: FieldPlan, data: list[int]) -> int:
         offset, width = field.offset, field.bits
-        if self.has("field one bit too far on") and field.kind == "battery":
+        if self.has("field one bit too far on") and field.kind.name == "battery":
             offset += 1
-        if self.has("field one bit too narrow") and field.kind == "altitude":
+        if self.has("field one bit too narrow") and field.kind.name == "altitude":
             offset, width = offset + 1, width - 1
         raw = bits(data, offset, width)
         if self.has("bytes of a code swapped") and width == 16:
@@ -229,7 +230,7 @@ class Plain:
     def _told(self, layout: LayoutPlan, raws: list[int]) -> str:
         numbers = [self._base(field, raw) for field, raw in zip(layout.fields, raws, strict=True)]
         if self.has("latitude and longitude swapped"):
-            kinds = [field.kind for field in layout.fields]
+            kinds = [field.kind.name for field in layout.fields]
             if "latitude" in kinds:
                 one, two = kinds.index("latitude"), kinds.index("longitude")
                 numbers[one], numbers[two] = numbers[two], numbers[one]
@@ -245,7 +246,7 @@ class Plain:
             absent = (1 << field.bits) - 1
         if raw == absent:
             return None
-        if self.has("flag turned round") and field.kind == "flag":
+        if self.has("flag turned round") and field.kind.form is Form.FLAG:
             return 1 - raw
         offset = raw * field.step
         if self.has("overflow at 32 bits, signed"):
@@ -275,7 +276,7 @@ class Plain:
         found: dict[str, int | None] = {}
         for field, raw in zip(layout.fields, raws, strict=True):
             low = min(field.low + raw * field.step, field.high)
-            found[field.kind] = None if raw == field.absent_code else low
+            found[field.kind.name] = None if raw == field.absent_code else low
         return found.get("latitude"), found.get("longitude"), found.get("altitude")
 
     def _points(self, layout: LayoutPlan, raws: list[int], covered: list[int]) -> str:
@@ -305,7 +306,7 @@ class Plain:
         layout = next(item for item in self.plan.layouts if str(item.id) == ident)
         bases: Numbers = [None if word == "-" else int(word) for word in words]
         if self.has("latitude and longitude swapped"):
-            kinds = [field.kind for field in layout.fields]
+            kinds = [field.kind.name for field in layout.fields]
             if "latitude" in kinds:
                 one, two = kinds.index("latitude"), kinds.index("longitude")
                 bases[one], bases[two] = bases[two], bases[one]
@@ -314,7 +315,7 @@ class Plain:
         digits = f"{version:0{self.plan.version_bits}b}" + f"{layout.id:0{self.plan.layout_bits}b}"
         for field, raw in zip(layout.fields, raws, strict=True):
             code = f"{raw & (1 << field.bits) - 1:0{field.bits}b}"
-            if self.has("lowest bit first") and field.kind == "satellites":
+            if self.has("lowest bit first") and field.kind.name == "satellites":
                 code = code[::-1]
             digits += code
         digits += self._trail_digits(layout, raws, groups)
