@@ -110,7 +110,8 @@ class Codec:
 
         Args:
             layout: name of the layout.
-            values: field name to value in the field's unit; an optional field may be left out or None.
+            values: field name to value in the field's unit; an optional field may be left out or None. A number is an
+                int, float, Decimal, Fraction, numpy's integers and floats; a flag is True or False, numpy's too.
             trail: earlier positions, newest first: `TrailPoint`, tuples of the same order, or mappings with the same
                 names. As many are sent as the layout's trail and the packet's limit hold.
 
@@ -120,7 +121,7 @@ class Codec:
             TypeError: `values` is no mapping, or `trail` no sequence.
         """
         encoder = self._encoders.get(layout)
-        if encoder is not None and not trail and (data := encoder(values)) is not None:
+        if encoder is not None and len(trail) == 0 and (data := encoder(values)) is not None:
             return data
         plan = self._layout(layout)
         if not isinstance(values, Mapping):
@@ -129,7 +130,7 @@ class Codec:
 
     def _points(self, layout: LayoutPlan, trail: Sequence[Any]) -> list[Point]:
         if layout.trail is None:
-            if trail:
+            if len(trail):
                 raise ValueFault(f'layout "{layout.name}" carries no trail', layout=layout.name, field="trail")
             return []
         try:

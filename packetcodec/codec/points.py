@@ -10,12 +10,13 @@ Point(latitude=465000000, longitude=99000000, altitude=None, age=None)
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from packetcodec.codec.packet import TrailPoint
 from packetcodec.wire import LayoutPlan, OutOfRangeFault, Point, from_raw
-from packetcodec.wire.quantize import quoted
+from packetcodec.wire.quantize import quoted, to_number
 from packetcodec.wire.trail.coding import MAX_CLIMB
 
 if TYPE_CHECKING:
@@ -51,7 +52,7 @@ def to_point(trail: Trail, given: Any, number: int) -> Point:
     elif isinstance(given, tuple | list) and 2 <= len(given) <= len(_AXES):
         values = [*given, *[None] * (len(_AXES) - len(given))]
     else:
-        raise OutOfRangeFault(f"point {number}: {given!r} is no position (latitude, longitude, altitude, age)")
+        raise OutOfRangeFault(f"point {number}: {quoted(given)} is no position (latitude, longitude, altitude, age)")
     latitude, longitude, altitude, age = (_base(name, value, number) for name, value in zip(_AXES, values, strict=True))
     if latitude is None or longitude is None:
         raise OutOfRangeFault(f"point {number}: latitude and longitude are needed")
@@ -62,15 +63,17 @@ def _base(name: str, value: Any, number: int) -> int | None:
     if value is None:
         return None
     scale, most, unit = _AXES[name]
-    if isinstance(value, str | bytes | bool) or not hasattr(value, "__float__"):
-        raise OutOfRangeFault(f"point {number}: {name} {quoted(value)} is not a number")
     least = 0 if name == "age" else -most
     try:
-        scaled = float(value) * scale
-    except (OverflowError, ValueError):  # beyond every float, or a signalling NaN
-        raise OutOfRangeFault(f"point {number}: {name} is no number that a float holds") from None
+        scaled = to_number(value) * scale
+    except OutOfRangeFault as fault:
+        raise OutOfRangeFault(f"point {number}: {name}: {fault}") from None
+    except OverflowError:  # a whole number beyond every float
+        scaled = math.inf
     if not least <= scaled <= most:
-        raise OutOfRangeFault(f"point {number}: {name} {value} is outside {least / scale:g}..{most / scale:g} {unit}")
+        raise OutOfRangeFault(
+            f"point {number}: {name}: {quoted(value)} is outside {least / scale:g}..{most / scale:g} {unit}"
+        )
     return round(scaled)
 
 

@@ -265,7 +265,7 @@ class _Wire:
             return {"codes": codes}
         try:
             places = [given_place(point) for point in points]
-        except ValueError as fault:
+        except (ValueError, OverflowError, TypeError) as fault:
             raise ValueFault(f"trail: {fault}", layout=self.layout.name, field="trail") from None
         room = 8 * (self.most - self._check_bytes) - self._used
         bits = written(trail, self._head(codes), places, room)
@@ -280,7 +280,7 @@ class _Wire:
         for name, coding in self.codings.items():
             try:
                 codes[name] = coding.code(values.get(name))
-            except (ValueError, OverflowError) as fault:
+            except (ValueError, OverflowError, TypeError) as fault:
                 raise ValueFault(f"{name}: {fault}", layout=self.layout.name, field=name) from None
         return codes
 

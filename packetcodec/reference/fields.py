@@ -21,8 +21,10 @@ from __future__ import annotations
 import math
 import operator
 from dataclasses import dataclass
+from decimal import Decimal
 from fractions import Fraction
 from itertools import count
+from numbers import Integral, Real
 from typing import Any
 
 from packetcodec.schema import Field, Form
@@ -97,17 +99,31 @@ def coding_of(field: Field) -> Coding:
     return Coding(field, bits, step, last(step), 2**bits - 1 if field.optional else None)
 
 
+def finite(value: Any) -> float:
+    """A number of any type as a float.
+
+    Raises:
+        ValueError, OverflowError, TypeError: no number, or no finite one that a float holds.
+    """
+    if isinstance(value, bool) or not isinstance(value, Real | Decimal):
+        raise TypeError("not a number")
+    number = float(value)
+    if not math.isfinite(number):
+        raise ValueError("not a finite number")
+    return number
+
+
 def _base(field: Field, value: Any) -> int:
     """A physical value in base units: integers exactly, all else as a float, `round(value * scale)`."""
     if field.kind.form is Form.CHOICE:
-        return field.choices.index(value)
-    if field.kind.form is Form.FLAG and isinstance(value, bool):
+        return field.choices.index(value if isinstance(value, str) else "")
+    if str(getattr(value, "dtype", type(value).__name__)) == "bool" and not hasattr(value, "__len__"):
+        if field.kind.form is not Form.FLAG:
+            raise ValueError("not a number")
         return 1 if value else 0
-    if isinstance(value, bool | str | bytes) or not hasattr(value, "__float__"):
-        raise ValueError("not a number")
-    if hasattr(value, "__index__"):
+    if isinstance(value, Integral):
         return operator.index(value) * field.scale - field.origin
-    number = float(value)
+    number = finite(value)
     if field.kind.counting:
         if not number.is_integer():
             raise ValueError("not a whole number")

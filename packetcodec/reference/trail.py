@@ -24,6 +24,7 @@ from itertools import accumulate, chain, pairwise
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from packetcodec.codec.packet import TrailPoint
+from packetcodec.reference.fields import finite
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -67,9 +68,7 @@ def given_place(given: Any) -> Place:
         if value is None:
             numbers.append(None)
             continue
-        if isinstance(value, str | bytes | bool) or not hasattr(value, "__float__") or not math.isfinite(value):
-            raise ValueError(f"{name} is no finite number")
-        base = float(value) * _UNITS[name]
+        base = finite(value) * _UNITS[name]
         least, most = (bound * _UNITS[name] for bound in _BOUNDS[name])
         if not least <= base <= most:
             raise ValueError(f"{name} is out of range")

@@ -26,6 +26,7 @@ from __future__ import annotations
 import math
 from decimal import Decimal
 from fractions import Fraction
+from numbers import Integral, Real
 from operator import index
 from typing import TYPE_CHECKING, Any
 
@@ -48,21 +49,14 @@ def to_base(field: FieldPlan, value: Any) -> int:
         OutOfRangeFault: not a number, not finite, not a whole number where the kind wants one, or an unknown name.
     """
     if field.kind.form is Form.CHOICE:
-        if value not in field.choices:
+        if not isinstance(value, str) or value not in field.choices:
             raise OutOfRangeFault(f"{quoted(value)} is not one of {', '.join(field.choices)}")
         return field.choices.index(value)
-    if isinstance(value, bool) and field.kind.form is Form.FLAG:
+    if field.kind.form is Form.FLAG and is_boolean(value):
         return int(value)
-    if isinstance(value, str | bytes | bool) or not hasattr(value, "__float__"):
-        raise OutOfRangeFault(f"{quoted(value)} is not a number")
-    if hasattr(value, "__index__"):
-        return index(value) * field.scale - field.origin
-    try:
-        number = float(value)
-    except (ValueError, OverflowError):  # a signalling NaN, a fraction beyond every float
-        raise OutOfRangeFault(f"a {type(value).__name__} that no float holds") from None
-    if not math.isfinite(number):
-        raise OutOfRangeFault(f"{number} is not a finite number")
+    number = to_number(value)
+    if isinstance(number, int):
+        return number * field.scale - field.origin
     if not field.kind.counting:
         scaled = number * float(field.scale)
         if math.isinf(scaled):
@@ -73,12 +67,42 @@ def to_base(field: FieldPlan, value: Any) -> int:
     return int(number)
 
 
+def is_boolean(value: Any) -> bool:
+    """Whether a value is True or False, Python's or numpy's."""
+    return isinstance(value, bool) or (getattr(value, "dtype", None) == "bool" and not hasattr(value, "__len__"))
+
+
+def to_number(value: Any) -> int | float:
+    """A caller's number: a whole one exactly, any other as a finite float.
+
+    Takes int, float, Decimal, Fraction, the integers and floats of numpy, and any other type that is registered as
+    `numbers.Real`; neither truth values, text, arrays nor complex numbers.
+
+    Raises:
+        OutOfRangeFault: no such number, not finite, or beyond every float.
+    """
+    if isinstance(value, bool) or not isinstance(value, Real | Decimal):
+        raise OutOfRangeFault(f"{quoted(value)} is not a number")
+    try:
+        if isinstance(value, Integral):
+            return index(value)
+        number = float(value)
+    except TypeError:  # numpy counts a span of time among its integers
+        raise OutOfRangeFault(f"{quoted(value)} is not a number") from None
+    except (ValueError, OverflowError):  # a signalling NaN, a fraction beyond every float
+        raise OutOfRangeFault(f"a {type(value).__name__} that no float holds") from None
+    if not math.isfinite(number):
+        raise OutOfRangeFault(f"{number} is not a finite number")
+    return number
+
+
 def quoted(value: Any) -> str:
     """A value as a message shows it, short."""
     try:
         text = repr(value).lower() if isinstance(value, bool) else repr(value)
     except ValueError:  # an integer of more digits than Python writes
         return "a huge number"
+    text = " ".join(text.split())
     return text if len(text) <= 60 else f"{text[:57]}..."
 
 

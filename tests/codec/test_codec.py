@@ -257,10 +257,10 @@ TRACK = {**GOOD, "latitude": 46.5, "longitude": 9.9}
 @pytest.mark.parametrize(
     ("point", "words"),
     [
-        ({"latitude": 91, "longitude": 9}, "point 1: latitude 91 is outside -90..90 degrees"),
-        ({"latitude": 10**400, "longitude": 9}, "point 1: latitude is no number that a float holds"),
-        ({"latitude": float("nan"), "longitude": 9}, "point 1: latitude nan is outside -90..90 degrees"),
-        ({"latitude": "46", "longitude": 9}, "point 1: latitude '46' is not a number"),
+        ({"latitude": 91, "longitude": 9}, "point 1: latitude: 91 is outside -90..90 degrees"),
+        ({"latitude": 10**400, "longitude": 9}, "0000... is outside -90..90 degrees"),
+        ({"latitude": float("nan"), "longitude": 9}, "point 1: latitude: nan is not a finite number"),
+        ({"latitude": "46", "longitude": 9}, "point 1: latitude: '46' is not a number"),
         ({"latitude": 46}, "point 1: latitude and longitude are needed"),
         ({"lat": 46, "longitude": 9}, "point 1: lat is none of latitude, longitude, altitude, age"),
         (46.5, "point 1: 46.5 is no position"),
