@@ -1,6 +1,6 @@
-"""The command `kinds`: what a field can measure, and the keys that each kind takes.
+"""The command `kinds`: what a field can measure, and all keys of a schema.
 
-Owns no rule: every row is a row of `packetcodec.schema.KINDS`.
+Owns no rule: every row is a row of `packetcodec.schema.KINDS` or of `packetcodec.schema.keys.TABLES`.
 """
 
 from __future__ import annotations
@@ -12,46 +12,70 @@ import click
 
 from packetcodec.cli.tables.sheet import console, put_json, table
 from packetcodec.schema import KINDS, Form, Kind, Unit
+from packetcodec.schema.json_schema import json_schema
+from packetcodec.schema.keys import COMMON, TABLES, Key, field_keys
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-#: Each key of a field in words, in the order of the list.
-KEYS = {
-    "name": "name of the field; default: its kind",
-    "optional": "true: the value may be absent, for one code",
-    "doc": "a remark for the specification",
-    "bits": "width; a counting kind then counts from 0 to the last code, the others get a step",
-    "resolution": "the step, in the unit; seconds for a time",
-    "resolution_m": "the step in metres on the ground",
-    "minimum": "lower end of the range, in the unit",
-    "maximum": "upper end of the range, in the unit",
-    "unit": 'one of the units listed; of a number: any text, such as "°C"',
-    "policy": "what happens to a value beyond the range: clip, refuse, or wrap on a circle",
-    "choices": "the names of a choice, in the order of their numbers: 2 to 256",
-    "epoch": "a time counts seconds from here: a date and time with offset, 2026-01-01T00:00:00Z",
-    "period": "or it counts modulo so many seconds since 1970: 3600 starts anew every hour",
-}
 
-
-@click.command(short_help="What a field can measure: units, ranges, keys.")
+@click.command(short_help="What a field can measure, and all keys of a schema.")
 @click.option("--json", "as_json", is_flag=True, help="A report for programs.")
-def kinds(*, as_json: bool) -> None:
-    """List the kinds of field: units, the range and step of a field that gives none, policy, and keys."""
+@click.option("--json-schema", "as_schema", is_flag=True, help="The keys as a JSON Schema, for editors.")
+def kinds(*, as_json: bool, as_schema: bool) -> None:
+    """List the kinds of field and all keys of a schema.
+
+    Of a kind: its units, the range and the step of a field that gives none, its policy, and its keys. Of a key:
+    its type, unit, bounds, default and meaning.
+    """
+    if as_schema:
+        put_json(json_schema())
+        return
     if as_json:
-        put_json([_json(kind) for kind in KINDS.values()])
+        put_json({"kinds": [_kind_json(kind) for kind in KINDS.values()], "keys": _keys_json()})
         return
     out = console()
     rows = [row for kind in KINDS.values() for row in _rows(kind)]
     out.print(table("Kinds", ("kind", "unit", "default range", "default step", "policy"), rows, left=5, prose=True))
-    keyed = [(kind.name, kind.doc, ", ".join(_keys(kind)) or "-") for kind in KINDS.values()]
-    title = "Keys, beside kind, name, optional and doc"
+    keyed = [(kind.name, kind.doc, ", ".join(_own(kind)) or "-") for kind in KINDS.values()]
+    title = f"Keys of a field, beside {', '.join(COMMON[:-1])} and {COMMON[-1]}"
     out.print(table(title, ("kind", "what it is", "keys"), keyed, left=3, prose=True))
-    out.print(table("What a key says", ("key", "meaning"), KEYS.items(), left=2, prose=True))
+    columns = ("key", "type", "bounds", "default", "meaning")
+    for keys in TABLES.values():
+        cells = [_cells(key) for key in keys.keys.values()]
+        out.print(table(f"Keys of {keys.what}: {keys.written}", columns, cells, left=5, prose=True))
 
 
-def _keys(kind: Kind) -> list[str]:
-    return [key for key in KEYS if key in kind.keys]
+def _own(kind: Kind) -> list[str]:
+    return [key for key in field_keys(kind) if key not in COMMON]
+
+
+def _cells(key: Key) -> tuple[str, ...]:
+    unit = f" [{key.unit}]" if key.unit else ""
+    return key.name, key.type + unit, key.bounds, "required" if key.required else _default(key), key.meaning
+
+
+def _default(key: Key) -> str:
+    return "" if key.default is None else str(key.default).lower()
+
+
+def _keys_json() -> list[dict[str, Any]]:
+    return [
+        {
+            "table": keys.written,
+            "key": key.name,
+            "type": key.type,
+            "unit": key.unit,
+            "default": key.default,
+            "required": key.required,
+            "minimum": key.minimum,
+            "maximum": key.maximum,
+            "choices": list(key.choices),
+            "meaning": key.meaning,
+        }
+        for keys in TABLES.values()
+        for key in keys.keys.values()
+    ]
 
 
 def _rows(kind: Kind) -> Iterator[tuple[str, ...]]:
@@ -77,7 +101,7 @@ def _decimal(base: int, unit: Unit) -> str:
     return f"{(Decimal(base) / unit.scale).normalize():f}"
 
 
-def _json(kind: Kind) -> dict[str, Any]:
+def _kind_json(kind: Kind) -> dict[str, Any]:
     units = [
         {
             "unit": name,
@@ -88,4 +112,4 @@ def _json(kind: Kind) -> dict[str, Any]:
         }
         for name, unit in kind.units.items()
     ]
-    return {"kind": kind.name, "doc": kind.doc, "policy": kind.policy, "keys": _keys(kind), "units": units}
+    return {"kind": kind.name, "doc": kind.doc, "policy": kind.policy, "keys": _own(kind), "units": units}

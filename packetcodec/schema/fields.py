@@ -16,7 +16,7 @@ from decimal import Decimal
 from typing import NamedTuple
 
 from packetcodec.schema.grid import MAX_BITS, derive
-from packetcodec.schema.keys import NAME
+from packetcodec.schema.keys import NAME, field_keys
 from packetcodec.schema.kinds import KINDS, POLICIES, U32, Form, Kind, Unit
 from packetcodec.schema.model import Field
 from packetcodec.schema.places import show
@@ -27,7 +27,6 @@ __all__ = ["Faults", "Table", "read_field"]
 
 #: Decimals of a number: ten to this power, and products with it, are exact in a 64-bit float.
 _MAX_DIGITS = 15
-_COMMON = ("kind", "name", "optional", "doc")
 
 
 def read_field(table: Table) -> Field | None:
@@ -36,7 +35,7 @@ def read_field(table: Table) -> Field | None:
     kind = _kind(table)
     if kind is None:
         return None
-    table.reject_unknown((*_COMMON, *kind.keys), f"a field of kind {kind.name}")
+    table.reject_unknown(field_keys(kind), f"a field of kind {kind.name}")
     optional = table.boolean("optional")
     # The circumference of a counter must fit 32 bits too.
     bits = table.integer("bits", 1, MAX_BITS - (kind.counting and kind.cyclic))

@@ -21,6 +21,8 @@ from packetcodec.schema.model import MAX_BYTES
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from packetcodec.schema.kinds import Kind
+
 NAME = re.compile(r"[a-z][a-z0-9_]{0,30}")
 NAME_WORDS = "a lower case letter, then lower case letters, digits or _, 31 at most"
 
@@ -206,3 +208,11 @@ TABLES: Mapping[str, TableKeys] = MappingProxyType(
         ),
     }
 )  # fmt: skip
+
+#: The keys that every field may carry.
+COMMON = ("kind", "name", "optional", "doc")
+
+
+def field_keys(kind: Kind) -> tuple[str, ...]:
+    """The keys that a field of a kind may carry, in the order of the documentation."""
+    return tuple(key for key in TABLES["fields"].keys if key in COMMON or key in kind.keys)

@@ -5,6 +5,8 @@ import json
 import pytest
 
 from packetcodec.schema import KINDS
+from packetcodec.schema.json_schema import json_schema
+from packetcodec.schema.keys import TABLES
 from packetcodec.starter import schema_text
 
 
@@ -162,10 +164,36 @@ def test_what_has_no_end_is_not_read_to_its_end(cli):
 def test_kinds_lists_every_kind_with_its_units_and_keys(cli):
     out = cli("kinds")[1]
     assert all(kind in out and unit in out for kind in KINDS for unit in KINDS[kind].units)
-    report = {row["kind"]: row for row in json.loads(cli("kinds", "--json")[1])}
-    assert list(report) == list(KINDS)
-    assert all(set(report[kind]["keys"]) == KINDS[kind].keys for kind in KINDS)
-    assert report["battery"]["units"][1] == {"unit": "percent", "symbol": "%", "minimum": 0, "maximum": 100, "step": 1}
+    report = json.loads(cli("kinds", "--json")[1])
+    kinds = {row["kind"]: row for row in report["kinds"]}
+    assert list(kinds) == list(KINDS)
+    assert all(set(kinds[kind]["keys"]) == KINDS[kind].keys for kind in KINDS)
+    assert kinds["battery"]["units"][1] == {"unit": "percent", "symbol": "%", "minimum": 0, "maximum": 100, "step": 1}
+
+
+def test_kinds_lists_every_key_of_a_schema_with_its_meaning_bounds_and_default(cli):
+    out = " ".join(cli("kinds")[1].split())
+    rows = [row for keys in TABLES.values() for row in keys.keys.values()]
+    assert all(f"{row.name} {row.type}" in out and row.meaning in out for row in rows)
+    assert "points integer [point] 1..63 10 most points" in out
+    assert "spacing seconds or text [s] 1..86400 required from point to point" in out
+    report = json.loads(cli("kinds", "--json")[1])["keys"]
+    assert [(row["table"], row["key"]) for row in report] == [
+        (keys.written, key) for keys in TABLES.values() for key in keys.keys
+    ]
+
+
+def test_new_writes_a_json_schema_beside_the_file_and_names_it_in_the_first_line(cli):
+    said = cli("new", "mine.toml")[2]
+    assert "wrote packetcodec.schema.json, for editors" in said
+    assert (cli.folder / "mine.toml").read_text(encoding="utf-8") == f"#:schema ./packetcodec.schema.json\n{schema_text()}"
+    written = (cli.folder / "packetcodec.schema.json").read_text(encoding="utf-8")
+    assert json.loads(written) == json_schema() == json.loads(cli("kinds", "--json-schema")[1])
+    assert "json" not in cli("new", "second.toml")[2]
+    (cli.folder / "packetcodec.schema.json").write_text("mine", encoding="utf-8")
+    status, _, said = cli("new", "third.toml")
+    assert (status, said.count("packetcodec.schema.json: exists already and is left alone")) == (0, 1)
+    assert (cli.folder / "packetcodec.schema.json").read_text(encoding="utf-8") == "mine"
 
 
 def test_compare_tells_sizes_airtimes_remarks_and_a_version_that_goes_down(cli):
