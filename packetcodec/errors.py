@@ -128,3 +128,8 @@ class LogFault(PacketcodecError):
 
 class RadioFault(PacketcodecError):
     """A radio setting outside what the modem, or the sub-band, allows."""
+
+
+def counted(number: int, noun: str = "time") -> str:
+    """A number of things in words: 1 time, 2 times, 1,000 packets."""
+    return f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s"

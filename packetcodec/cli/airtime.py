@@ -14,9 +14,10 @@ import click
 
 from packetcodec.cli.files import load_plan
 from packetcodec.cli.options.radio import Radio, radio_of, radio_options
-from packetcodec.cli.tables.figures import milliseconds, size_words, times
+from packetcodec.cli.tables.figures import milliseconds, size_words
 from packetcodec.cli.tables.limits import budget_json, complaints, per_hour, shortest, verdict
 from packetcodec.cli.tables.sheet import Sheet, console, put_json, remark, table
+from packetcodec.errors import counted
 from packetcodec.radio import CAUTION, Budget, Modem
 from packetcodec.vectors.examples import Example
 from packetcodec.wire import LayoutPlan, Plan, Point, text_line
@@ -105,7 +106,7 @@ def sizes(plan: Plan, layout: LayoutPlan) -> tuple[Size, ...]:
     long_text = text_line(layout, named, map(_in_degrees, points))
     return (
         Size("no points", len(alone.data), text),
-        Size(times(len(full.trail), "point"), len(full.data), long_text),
+        Size(counted(len(full.trail), "point"), len(full.data), long_text),
         Size("longest", layout.longest, long_text),
     )
 

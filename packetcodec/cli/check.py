@@ -10,11 +10,12 @@ import click
 from packetcodec.cli.files import load_plan
 from packetcodec.cli.options.radio import factors_option, modems_of
 from packetcodec.cli.tables.check_choices import WORDS, choices_table
-from packetcodec.cli.tables.figures import size_words, times
+from packetcodec.cli.tables.figures import size_words
 from packetcodec.cli.tables.sheet import console, put_json, remark, table
 from packetcodec.crc import MODEM_NOTE, MODEM_POLYNOMIAL
 from packetcodec.crc.distance import is_weak, packet_distance
 from packetcodec.emit.text import exact, rounded_up
+from packetcodec.errors import counted
 from packetcodec.schema import DEGREE, METRES_PER_DEGREE_NORTH, Form
 from packetcodec.wire import bounds, decimal, metres_bound, position_bound, trail_bound, worst_error
 from packetcodec.wire.compare import check_words
@@ -98,7 +99,7 @@ def _range(field: FieldPlan) -> str:
 def _layout_words(layout: LayoutPlan, plan: Plan) -> Iterator[str]:
     """What holds for one layout."""
     if layout.trail is None:
-        data = f"{layout.bits} bits and {layout.padding} of padding: {layout.data_bytes} bytes"
+        data = f"{counted(layout.bits, 'bit')} and {layout.padding} of padding: {counted(layout.data_bytes, 'byte')}"
         yield f"Size: {data}, and {layout.check_bytes} of check."
     else:
         yield from _trail_words(layout, layout.trail)
@@ -106,7 +107,7 @@ def _layout_words(layout: LayoutPlan, plan: Plan) -> Iterator[str]:
         yield f"Position: at most {rounded_up(bound, 2)} m from the one that was encoded."
     if plan.crc:
         distance = packet_distance(plan.crc, layout.longest)
-        detected = f"every error of up to {times(distance.value - 1, 'wrong bit')}"
+        detected = f"every error of up to {counted(distance.value - 1, 'wrong bit')}"
         yield f"Check: Hamming distance {distance}: it detects {detected}."
 
 

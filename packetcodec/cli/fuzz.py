@@ -13,11 +13,10 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from packetcodec.cli.files import load_schema
 from packetcodec.cli.streams import say
-from packetcodec.cli.tables.figures import times
 from packetcodec.cli.tables.sheet import console, put_json, table
 from packetcodec.codec import Codec
 from packetcodec.emit import HARNESSES
-from packetcodec.errors import PacketcodecError
+from packetcodec.errors import PacketcodecError, counted
 from packetcodec.fuzz.compiled import compiled_target
 from packetcodec.fuzz.corpus import DEFAULT, Corpus, corpus_of
 from packetcodec.fuzz.describe import again_words, finding_words, head_words
@@ -143,7 +142,7 @@ def _progress(seconds: float) -> Iterator[Callable[[Report], None] | None]:
         task, start = bar.add_task("", total=seconds), time.monotonic()
 
         def tell(report: Report) -> None:
-            words = f"{report.inputs:,} inputs, {len(report.findings)} findings"
+            words = f"{counted(report.inputs, 'input')}, {counted(len(report.findings), 'finding')}"
             bar.update(task, completed=time.monotonic() - start, description=words)
 
         yield tell
@@ -184,7 +183,7 @@ def _print(report: Report, again: str) -> None:
         out.put(f"Finding {number}: {finding.mark}", style="bold")
         _print_finding(finding, again)
     out.put()
-    out.put("Nothing found." if report.clean else f"{times(len(report.findings), 'finding')}.")
+    out.put("Nothing found." if report.clean else f"{counted(len(report.findings), 'finding')}.")
 
 
 def _print_finding(finding: Finding, command: str = "") -> None:

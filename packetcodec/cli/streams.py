@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from packetcodec.cli.tables.figures import times
+from packetcodec.errors import counted
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -117,9 +117,9 @@ class Tally:
         """
         if self.clipped:
             fields = ", ".join(f"{name} {count}" for name, count in self.clipped.items())
-            say(f"{times(self.clipped.total(), 'value')} clipped to the end of a range: {fields}")
+            say(f"{counted(self.clipped.total(), 'value')} clipped to the end of a range: {fields}")
         if self.refused:
-            say(f"{times(self.good, 'packet')} done, {self.refused} refused")
+            say(f"{counted(self.good, 'packet')} done, {self.refused} refused")
         elif not self.good:
             raise DataFault("no line of input")
         return 1 if self.refused else 0

@@ -23,6 +23,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from packetcodec.errors import counted
 from packetcodec.wire.quantize import bounds, decimal
 
 if TYPE_CHECKING:
@@ -102,7 +103,7 @@ def _differences(old: Plan, new: Plan) -> Iterator[Difference]:
     for what in ("version", "layout"):
         before, after = getattr(old, f"{what}_bits"), getattr(new, f"{what}_bits")
         if before != after:
-            yield Difference("header", f"width of the {what} {before} -> {after} bits", wire=True)
+            yield Difference("header", f"width of the {what} {before} -> {counted(after, 'bit')}", wire=True)
     if check_words(old) != check_words(new):
         yield Difference("check", f"{check_words(old)} -> {check_words(new)}", wire=True)
     after = {layout.id: layout for layout in new.layouts}
@@ -129,10 +130,10 @@ def _layouts(old: LayoutPlan, new: LayoutPlan) -> Iterator[Difference]:
     after = {field.name: field for field in new.fields}
     for name, field in before.items():
         if name not in after:
-            yield Difference(f"{place}, {name}", f"gone ({field.bits} bits)", wire=True)
+            yield Difference(f"{place}, {name}", f"gone ({counted(field.bits, 'bit')})", wire=True)
     for name, field in after.items():
         if name not in before:
-            yield Difference(f"{place}, {name}", f"new ({field.bits} bits)", wire=True)
+            yield Difference(f"{place}, {name}", f"new ({counted(field.bits, 'bit')})", wire=True)
         else:
             for what, wire in _fields(before[name], field):
                 yield Difference(f"{place}, {name}", what, wire)
@@ -194,7 +195,7 @@ def _fields(old: FieldPlan, new: FieldPlan) -> Iterator[tuple[str, bool]]:
     if old.offset != new.offset:
         yield f"moved from bit {old.offset} to bit {new.offset}", True
     if old.bits != new.bits:
-        yield f"width {old.bits} -> {new.bits} bits", True
+        yield f"width {old.bits} -> {counted(new.bits, 'bit')}", True
     if old.unit.name != new.unit.name:
         yield f"unit {old.unit.name or 'none'} -> {new.unit.name or 'none'}", not new.kind.own_unit
     if old.step * new.scale != new.step * old.scale:

@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from packetcodec.cli.tables.figures import interval, seconds, times
+from packetcodec.cli.tables.figures import interval, seconds
+from packetcodec.errors import counted
 
 UNITS = {"s": 1, "min": 60, "h": 3600}
 
@@ -45,4 +46,4 @@ def test_other_times_are_rounded_to_the_nearest():
 
 
 def test_one_is_not_many():
-    assert [times(0), times(1), times(2), times(1000, "value")] == ["0 times", "1 time", "2 times", "1,000 values"]
+    assert [counted(0), counted(1), counted(2), counted(1000, "value")] == ["0 times", "1 time", "2 times", "1,000 values"]

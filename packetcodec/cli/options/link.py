@@ -18,7 +18,7 @@ import click
 from packetcodec.bench.link_test import MAX_POINTS
 from packetcodec.bench.lossy_link import LinkConditions
 from packetcodec.cli.options.usage import added, wrong_option
-from packetcodec.errors import PacketcodecError
+from packetcodec.errors import PacketcodecError, counted
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -41,7 +41,7 @@ class LinkTest:
         said = [f"{conditions.loss * 100:g} % of packets lost, {runs}"]
         said += [f"bit errors {conditions.bit_errors:g}"] if conditions.bit_errors else []
         said += [f"{conditions.duplicates * 100:g} % arrive twice"] if conditions.duplicates else []
-        said += [f"late by up to {conditions.reorder} packets"] if conditions.reorder else []
+        said += [f"late by up to {counted(conditions.reorder, 'packet')}"] if conditions.reorder else []
         return f"{', '.join(said)}; seed {conditions.seed}"
 
 

@@ -12,13 +12,10 @@ from fractions import Fraction
 from math import ceil
 from typing import TYPE_CHECKING
 
+from packetcodec.errors import counted
+
 if TYPE_CHECKING:
     from packetcodec.wire import LayoutPlan
-
-
-def times(count: int, what: str = "time") -> str:
-    """A count for people: 1 time, 2 times."""
-    return f"{count:,} {what}" if count == 1 else f"{count:,} {what}s"
 
 
 def interval(value: Fraction) -> str:
@@ -54,4 +51,4 @@ def metres(value: float | None) -> str:
 
 def size_words(layout: LayoutPlan) -> str:
     """The size of a layout's packets."""
-    return f"{layout.size} bytes" if layout.trail is None else f"{layout.size} to {layout.longest} bytes"
+    return counted(layout.size, "byte") if layout.trail is None else f"{layout.size} to {layout.longest} bytes"

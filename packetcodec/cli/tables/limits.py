@@ -14,6 +14,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from packetcodec.cli.tables.figures import interval
+from packetcodec.errors import counted
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -86,7 +87,7 @@ def complaints(sizes: Iterable[tuple[str, int]], radio: Radio) -> list[str]:
             for item in _verdicts(budget).values() if budget is not None else ():
                 if item.state in {"not permitted", "exceeded"}:
                     words = item.words.replace(modem.name, "this setting", 1)
-                    against.setdefault(words, {}).setdefault(f"{name} of {size} bytes", []).append(label)
+                    against.setdefault(words, {}).setdefault(f"{name} of {counted(size, 'byte')}", []).append(label)
     return [f"{_place(places, len(shown), radio)}: {words}" for words, places in against.items()]
 
 

@@ -12,9 +12,10 @@ from packetcodec.bench.link_test import LinkReport, link_test, with_trail
 from packetcodec.bench.sender import Sender
 from packetcodec.bench.tune_trail import Suggestion, tune_trail, windows
 from packetcodec.cli.options.usage import wrong_option
-from packetcodec.cli.tables.figures import milliseconds, seconds, times
+from packetcodec.cli.tables.figures import milliseconds, seconds
 from packetcodec.cli.tables.sheet import console, remark, table
 from packetcodec.codec import Codec
+from packetcodec.errors import counted
 from packetcodec.radio import LORAWAN_OVERHEAD
 
 if TYPE_CHECKING:
@@ -114,7 +115,7 @@ def _table(test: LinkTest, reports: Sequence[LinkReport], radio: Radio) -> Sheet
         airtimes = [_airtime(report, modem, lorawan=radio.lorawan) for modem, _ in modems]
         rows.append(
             (
-                f"{report.trail} points" if report.trail else "none",
+                counted(report.trail, "point") if report.trail else "none",
                 f"{report.mean_bytes:.1f}",
                 *("too long" if time is None else milliseconds(time) for time in airtimes),
                 f"{report.received:,}",
@@ -128,7 +129,7 @@ def _table(test: LinkTest, reports: Sequence[LinkReport], radio: Radio) -> Sheet
         "trail of", "mean bytes", *(f"airtime {name}" for _, name in modems), "received", "refused", "points direct",
         "by trail", "missing", "longest gap",
     )  # fmt: skip
-    return table(f"{points:,} points over a link: {test.words}", columns, rows)
+    return table(f"{counted(points, 'point')} over a link: {test.words}", columns, rows)
 
 
 def _remarks(reports: Sequence[LinkReport]) -> Iterator[str]:
@@ -141,10 +142,10 @@ def _remarks(reports: Sequence[LinkReport]) -> Iterator[str]:
                 "where no later packet could bring them"
             )
         if report.unnoticed:
-            yield f"{of}: {times(report.unnoticed, 'packet')} with bit errors passed the check: these values are wrong"
+            yield f"{of}: {counted(report.unnoticed, 'packet')} with bit errors passed the check: these values are wrong"
         if report.repeated:
             yield (
-                f"{of}: {times(report.repeated, 'point')} reported twice, because the time of reception alone does not "
+                f"{of}: {counted(report.repeated, 'point')} reported twice, because the time of reception alone does not "
                 "identify a point; a field of kind time in the layout does"
             )
 

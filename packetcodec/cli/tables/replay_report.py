@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 from packetcodec.bench import silences, without_fix
 from packetcodec.bench.sender import columns_of
-from packetcodec.cli.tables.figures import milliseconds, seconds, times
+from packetcodec.cli.tables.figures import milliseconds, seconds
 from packetcodec.cli.tables.limits import budget_json, complaints, never, shortest
 from packetcodec.cli.tables.sheet import console, table
+from packetcodec.errors import counted
 from packetcodec.logs import FORMATS
 from packetcodec.radio import CAUTION
 
@@ -53,7 +54,7 @@ def remarks(outcome: Replay, given: dict[str, Any]) -> Iterator[str]:
         yield f"most packets could not be made: {refused} of {refused + outcome.packets}, see the reasons in the report."
     for field in outcome.fields:
         if field.clipped * 2 >= field.sent > 0:
-            yield f"{field.name}: {field.clipped} of {times(field.sent, 'value')} beyond its range, sent as the end of it."
+            yield f"{field.name}: {field.clipped} of {counted(field.sent, 'value')} beyond its range, sent as the end of it."
         if field.name in given and field.source == "log":
             yield f"--set {field.name}: the log holds this field; your value is sent only where the log has none."
 
@@ -63,14 +64,12 @@ def _log_words(recorded: RecordedLog, layout: LayoutPlan) -> Iterator[str]:
     part = FORMATS[recorded.format].records.removesuffix("s")
     span = seconds(max(0.0, fixes[-1].time - fixes[0].time))
     located = sum(fix.has_position for fix in fixes)
-    yield (
-        f"{recorded.name}: {recorded.format.upper()}, {times(recorded.size, 'byte')}, {times(recorded.sentences, part)}, "
-        f"{times(len(fixes), 'epoch')} over {span}, {located:,} with a position."
-    )
+    sizes = (counted(recorded.size, "byte"), counted(recorded.sentences, part), counted(len(fixes), "epoch"))
+    yield f"{recorded.name}: {recorded.format.upper()}, {', '.join(sizes)} over {span}, {located:,} with a position."
     for refusal in recorded.refused:
         yield f"  {refusal.count} x {refusal.reason}, first at {refusal.first_place}: {refusal.first_text}"
     if recorded.moved:
-        yield f"  sorted by time: {times(recorded.moved, part)} stood below a later one"
+        yield f"  sorted by time: {counted(recorded.moved, part)} stood below a later one"
     if unused := _unused(recorded, layout):
         yield f"  columns that this layout has no field for: {', '.join(unused)}"
     yield from _gaps("no fix", without_fix(fixes), fixes)
@@ -81,7 +80,7 @@ def _gaps(words: str, spans: Sequence[Span], fixes: Sequence[Fix]) -> Iterator[s
     if spans:
         longest = max(spans, key=lambda item: item.seconds)
         yield (
-            f"  {words}: {times(len(spans))}, {seconds(sum(item.seconds for item in spans))} in all, the longest "
+            f"  {words}: {counted(len(spans))}, {seconds(sum(item.seconds for item in spans))} in all, the longest "
             f"{seconds(longest.seconds)} at {seconds(longest.start - fixes[0].time)} into the log"
         )
 
@@ -99,7 +98,7 @@ def _packet_words(outcome: Replay, interval: float) -> Iterator[str]:
     least, mean, most = outcome.packet_bytes
     size = f"{least}" if least == most else f"{least} to {most} (mean {mean:.1f})"
     yield (
-        f'A packet every {interval:g} s in layout "{outcome.layout}": {times(outcome.packets, "packet")} of {size} '
+        f'A packet every {interval:g} s in layout "{outcome.layout}": {counted(outcome.packets, "packet")} of {size} '
         f"bytes, {outcome.with_position} with a position, {outcome.packets - outcome.with_position} without, "
         f"{refused} that could not be made."
     )
