@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from packetcodec.cli.files import load_schema
-from packetcodec.cli.follow import Following, follow_options
+from packetcodec.cli.options.follow import follow_options
 from packetcodec.cli.streams import DataFault, Tally, lines
 from packetcodec.cli.tables.sheet import json_line
 from packetcodec.codec import Codec
 from packetcodec.errors import PacketcodecError, PacketFault
 
 if TYPE_CHECKING:
+    from packetcodec.cli.follow import Following
     from packetcodec.codec import Packet
 
 #: The status of a line that is no packet at all.

@@ -1,136 +1,44 @@
 """`decode --follow`: packets as they arrive, put together into tracks and written down.
 
-Owns two rules. What is written is whole at every moment: JSON lines and CSV grow by one write for each line, GPX and GeoJSON
-are written beside the file and swapped in. And positions are data (stdout, or the file), all else is a remark on stderr.
+Owns two rules. Positions are data (stdout, or the file), all else is a remark on stderr. And an end is an end: Ctrl-C, the
+signals of a supervisor and of a closed terminal, the end of a stream and a fault all leave whole files behind.
 """
 
 from __future__ import annotations
 
-import os
 import signal
 import threading
-import time
-from collections import Counter
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
-from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING
 
 import click
 
-from packetcodec.cli.sources import open_source
-from packetcodec.cli.streams import DataFault
+from packetcodec.cli.clock import Clock
+from packetcodec.cli.sources import Source, open_source
+from packetcodec.cli.state_file import Record, StateFile
+from packetcodec.cli.streams import DataFault, json_printable, say
 from packetcodec.cli.tables.figures import seconds
+from packetcodec.cli.tables.follow_report import FollowReport
+from packetcodec.cli.track_file import TrackFile
 from packetcodec.errors import PacketcodecError
-from packetcodec.receive.events import Event, Fault, Late, Lost, Position, Repaired, Report, Restarted, Silent, Unknown
+from packetcodec.receive.events import Duplicate, Event, Failure, Fault, Forgotten, Position, Report, Silent, Unknown
 from packetcodec.receive.framing import CobsFrames, Framing, HexLines
+from packetcodec.receive.outputs import OUTPUTS
 from packetcodec.receive.receiver import Receiver
-from packetcodec.receive.writers import DOCUMENTS, LINES, CsvLines, GeoJson, Gpx, JsonLines
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator
+    from collections.abc import Iterator, Sequence
 
     from packetcodec.codec import Codec
+    from packetcodec.receive.outputs import Writer
 
-#: Seconds between looks at a source that is quiet, and between two writings of a whole document.
+#: Seconds between looks at a source that is quiet, and between two marks in the state file.
 _PATIENCE = 0.1
 _REST = 1.0
-
-
-class _Output(Protocol):
-    def put(self, event: Position | Report) -> None: ...
-    def settle(self, *, now: bool = False) -> None: ...
-
-
-class _Stdout:
-    """JSON lines on stdout."""
-
-    def __init__(self) -> None:
-        self._writer = JsonLines()
-
-    def put(self, event: Position | Report) -> None:
-        click.echo(self._writer.line(event), nl=False)
-
-    def settle(self, *, now: bool = False) -> None:
-        """Nothing is held back."""
-
-
-class _LineFile:
-    """A file that grows by a line with one write, so that it ends in a whole line whenever we are killed.
-
-    Someone who reads along may find the last line cut where a page of the file ends: the kernel takes a write over page
-    by page. The rest of it is there a moment later.
-    """
-
-    def __init__(self, path: Path, writer: JsonLines | CsvLines) -> None:
-        self._writer = writer
-        head = writer.head().encode()
-        if head and path.exists() and path.stat().st_size:
-            with path.open("rb") as handle:
-                if handle.readline() != head:
-                    raise DataFault(f"{path}: its first line names other columns; give another file")
-            head = b""
-        self._descriptor = os.open(path, os.O_RDWR | os.O_APPEND | os.O_CREAT, 0o666)
-        size = os.fstat(self._descriptor).st_size
-        if size and os.pread(self._descriptor, 1, size - 1) != b"\n":
-            head = b"\n"  # whatever wrote it before broke off
-        self._write(head)
-
-    def _write(self, data: bytes) -> None:
-        while data:
-            data = data[os.write(self._descriptor, data) :]
-
-    def put(self, event: Position | Report) -> None:
-        self._write(self._writer.line(event).encode())
-
-    def settle(self, *, now: bool = False) -> None:
-        """Nothing is held back."""
-
-
-class _Document:
-    """A file that is swapped for a new one, at most once a second while positions pour in."""
-
-    def __init__(self, path: Path, writer: Gpx | GeoJson) -> None:
-        if path.exists():
-            raise DataFault(f"{path}: exists already and is left alone")
-        self._path = path
-        self._writer = writer
-        self._dirty = True
-        self._next = 0.0
-        self.settle()
-
-    def put(self, event: Position | Report) -> None:
-        if isinstance(event, Position):
-            self._writer.add(event)
-            self._dirty = True
-
-    def settle(self, *, now: bool = False) -> None:
-        """Write what is new, if it is time to."""
-        if not self._dirty or (time.monotonic() < self._next and not now):
-            return
-        beside = self._path.with_name(f".{self._path.name}.new")
-        with beside.open("w", encoding="utf-8", newline="\n") as handle:
-            handle.write(self._writer.text())
-            handle.flush()
-            os.fsync(handle.fileno())
-        beside.replace(self._path)
-        self._dirty = False
-        self._next = time.monotonic() + _REST
-
-
-def _output(path: str | None, codec: Codec) -> _Output:
-    if path is None:
-        return _Stdout()
-    ending = Path(path).suffix.lower()
-    if ending in DOCUMENTS:
-        return _Document(Path(path), DOCUMENTS[ending]())
-    if ending not in LINES:
-        raise click.UsageError(f"--output: {path} ends in none of {' '.join((*LINES, *DOCUMENTS))}")
-    if ending == ".jsonl":
-        return _LineFile(Path(path), JsonLines())
-    names = [field.name for plan in codec.plans.values() for layout in plan.layouts for field in layout.fields]
-    return _LineFile(Path(path), CsvLines(names))
+#: Events of packets that change nothing in what a receiver remembers, or of none.
+_NOT_TAKEN = (Fault, Failure, Unknown, Duplicate, Forgotten, Silent)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -141,6 +49,8 @@ class Following:
         baud: speed of a serial port.
         cobs, pattern: COBS frames, else lines of hex; how to find the hex in a line.
         output: file to write, or None for JSON lines on stdout.
+        state: file that remembers where it stopped, or None.
+        sync: seconds after which files are brought to the disk.
         known, silent_after, interval, tracker: as `Receiver` takes them.
     """
 
@@ -148,13 +58,15 @@ class Following:
     cobs: bool
     pattern: str | None
     output: str | None
+    state: str | None
+    sync: float
     known: tuple[int, ...] | None
     silent_after: float | None
     interval: float | None
     tracker: str | None
 
     def run(self, codec: Codec, source: str) -> int:
-        """Follow a source until it ends or Ctrl-C; the exit status: 1 where a stream ended without one good packet.
+        """Follow a source until it ends or a signal comes; the exit status: 1 where a stream held not one good packet.
 
         Raises:
             click.UsageError: an option that cannot be.
@@ -171,172 +83,205 @@ class Following:
             )
         except PacketcodecError as fault:
             raise click.UsageError(f"--{str(fault).replace('silent_after', 'silent-after')}") from None
-        opened = open_source(source, self.baud, _say, frames.reset)
-        tally = Tally()
+        report = FollowReport()
+        with ExitStack() as stack:
+            stop = stack.enter_context(_asked_to_stop())
+            state = StateFile(Path(self.state)) if self.state else None
+            if state:
+                stack.callback(state.close)
+            records = state.take() if state else []
+            out = self._output(codec, resumes=bool(records))
+            stack.callback(out.close)
+            clock = Clock(records[-1].steady) if records else Clock()
+            if state and records:
+                _resume(receiver, out, records, state.swapping)
+            opened = open_source(source, self.baud, say, frames.reset, (state.source, state.read) if state else (None, 0))
+            stack.callback(opened.close)
+            run = _Run(receiver, frames, opened, out, state, report, clock, self.sync)
+            try:
+                ended = run.follow(stop)
+                run.put_in_order()
+            finally:
+                report.close("frame" if self.cobs else "line", frames.noise, frames.dropped)
+        return 0 if report.good or not ended else 1
+
+    def _output(self, codec: Codec, *, resumes: bool) -> TrackFile | _Stdout:
+        if self.output is None:
+            return _Stdout(OUTPUTS[".jsonl"].writer(()))
+        path = Path(self.output)
+        if path.suffix.lower() not in OUTPUTS:
+            raise click.UsageError(f"--output: {self.output} ends in none of {' '.join(OUTPUTS)}")
+        names = [field.name for plan in codec.plans.values() for layout in plan.layouts for field in layout.fields]
+        return TrackFile(path, OUTPUTS[path.suffix.lower()], names, resumes=resumes)
+
+
+class _Stdout:
+    """JSON lines on stdout: what was told there cannot be taken back."""
+
+    body = 0
+    size = 0
+
+    def __init__(self, writer: Writer) -> None:
+        self._writer = writer
+
+    def put(self, event: Position | Report) -> None:
+        click.echo(json_printable(self._writer.entry(event, first=False)), nl=False)
+
+    def cut(self, body: int) -> None:
+        """Nothing."""
+
+    def sync(self) -> None:
+        """Nothing is held back."""
+
+    def close(self) -> None:
+        """Nothing."""
+
+
+def _resume(
+    receiver: Receiver, out: TrackFile | _Stdout, records: Sequence[Record], swapping: tuple[int, int] | None
+) -> None:
+    """Give the packets of a state file to a receiver again, and write what the output lacks of what they tell."""
+    first = _first_to_tell(out, records, swapping) if isinstance(out, TrackFile) else len(records)
+    for number, record in enumerate(records):
+        if record.data is not None:
+            for event in receiver.feed(record.data, record.now, steady=record.steady):
+                if number >= first and isinstance(event, Position | Report):
+                    out.put(event)
+
+
+def _first_to_tell(out: TrackFile, records: Sequence[Record], swapping: tuple[int, int] | None) -> int:
+    """The number of the first record that the output lacks, up to which it is cut."""
+    bodies = [record.body for record in records]
+    if swapping and swapping[0] == out.size:
+        bodies[-1] = swapping[1]
+    if out.is_empty and bodies[-1] > out.body:
+        say(f"{out.path}: begins anew; what was told before is not told again")
+        return len(records)
+    # Behind a power failure it may be shorter than it was.
+    first = max((number for number, body in enumerate(bodies) if body <= out.size), default=None)
+    if first is None:
+        raise DataFault(f"{out.path}: is shorter than the state file says; give another output, or another state file")
+    out.cut(bodies[first])
+    return first
+
+
+class _Run:
+    """A source being followed."""
+
+    def __init__(
+        self,
+        receiver: Receiver,
+        frames: Framing,
+        source: Source,
+        out: TrackFile | _Stdout,
+        state: StateFile | None,
+        report: FollowReport,
+        clock: Clock,
+        sync: float,
+    ) -> None:
+        self._receiver = receiver
+        self._frames = frames
+        self._source = source
+        self._out = out
+        self._state = state
+        self._report = report
+        self._clock = clock
+        self._every = sync
+        self._next_sync = clock.steady() + sync
+        self._next_mark = 0.0
+        self._marked: tuple[int | None, int] | None = None
+
+    def follow(self, stop: threading.Event) -> bool:
+        """Take in what comes until the source ends, or until asked to stop; whether it ended."""
         try:
-            out = _output(self.output, codec)
-            with _asked_to_stop() as stop:
-                ended = False
-                while not ended and not stop.is_set():
-                    data = opened.read(_PATIENCE)
-                    ended = data is None
-                    now = time.time()
-                    for packet in frames.close() if data is None else frames.feed(data):
-                        tally.take(receiver.feed(packet, now), out)
-                    tally.take(receiver.tick(now), out)
-                    out.settle()
-                out.settle(now=True)
+            return self._follow(stop)
         finally:
-            opened.close()
-        tally.close(frames)
-        return 0 if tally.good or not ended else 1
+            self._mark()
+            self._sync()
 
+    def _follow(self, stop: threading.Event) -> bool:
+        self._mark()
+        while not stop.is_set():
+            data = self._source.read(_PATIENCE)
+            if step := self._clock.stepped():
+                way = "forward" if step > 0 else "back"
+                say(f"the clock was set {way} by {seconds(abs(step))}; times told from now on are by the new time")
+            if self._state and self._source.identity not in (None, self._state.source):
+                done = self._source.read_so_far - len(data or b"") - self._frames.unfinished
+                self._state.set_source(self._source.identity, done)
+            for packet in self._frames.close() if data is None else self._frames.packets(data):
+                self._take(packet)
+            self._rest()
+            if data is None:
+                return True
+        return False
 
-_OPTIONS = (
-    click.option("--follow", is_flag=True, help="Wait for more, and put the packets together into tracks."),
-    click.option("--baud", type=click.IntRange(min=1), help="Bits a second of a serial port (default: 115200)."),
-    click.option("--cobs", is_flag=True, help="The input is COBS frames between zero bytes, not lines of hex."),
-    click.option("--pattern", help="Regular expression whose one group is the hex in a line."),
-    click.option("-o", "--output", type=click.Path(dir_okay=False), help="File to write: .jsonl, .csv, .gpx or .geojson."),
-    click.option("--known", help="Numbers of the trackers to listen to, such as 7,8."),
-    click.option("--silent-after", type=float, metavar="SECONDS", help="Say so when a tracker is silent for so long."),
-    click.option("--interval", type=float, metavar="SECONDS", help="From packet to packet (default: learned)."),
-    click.option("--tracker", metavar="FIELD", help="What tells trackers apart (default: the identifier)."),
-)
+    def _take(self, packet: bytes) -> None:
+        now, steady = self._clock.read()
+        events = self._receiver.feed(packet, now, steady=steady)
+        taken = next((event for event in events if not isinstance(event, _NOT_TAKEN)), None)
+        if self._state and taken:
+            self._state.add(Record(now, steady, self._out.body, self._read, packet, taken.tracker))
+        self._tell(events)
 
+    def _tell(self, events: Sequence[Event]) -> None:
+        for event in events:
+            self._report.take(event)
+            if isinstance(event, Position | Report):
+                self._out.put(event)
 
-def follow_options(command: Callable[..., int]) -> Callable[..., int]:
-    """Give a command the options of `--follow`; it gets them as `following`, a `Following`, or None without `--follow`."""
+    @property
+    def _read(self) -> int | None:
+        """Bytes of the input up to the end of the last line or frame."""
+        return None if self._source.identity is None else self._source.read_so_far - self._frames.unfinished
 
-    @wraps(command)
-    def with_options(*args: Any, follow: bool, known: str | None, baud: int | None, **given: Any) -> int:
-        mine = {name: given.pop(name) for name in ("cobs", "pattern", "output", "silent_after", "interval", "tracker")}
-        if not follow:
-            for name, value in {**mine, "known": known, "baud": baud}.items():
-                if value:
-                    raise click.UsageError(f"--{name.replace('_', '-')} goes with --follow")
-            return command(*args, following=None, **given)
-        if given.get("faults"):
-            raise click.UsageError("--faults goes without --follow, which says faults on stderr")
-        if mine["cobs"] and mine["pattern"]:
-            raise click.UsageError("--pattern is for lines of hex, not for --cobs")
-        return command(*args, following=Following(known=_numbers(known), baud=baud or 115_200, **mine), **given)
+    def _rest(self) -> None:
+        """What is done now and then."""
+        now, steady = self._clock.read()
+        self._tell(self._receiver.tick(now, steady=steady))
+        self._report.tick(steady)
+        if steady >= self._next_mark:
+            self._next_mark = steady + _REST
+            self._mark()
+        if steady >= self._next_sync:
+            self._next_sync = steady + self._every
+            self._sync()
 
-    for option in reversed(_OPTIONS):
-        with_options = option(with_options)
-    return with_options
+    def _mark(self) -> None:
+        """Write down how far the input was read and the output written, if that is something new."""
+        here = self._read, self._out.body
+        if self._state and here != self._marked:
+            self._state.add(Record(*self._clock.read(), self._out.body, self._read))
+            self._marked = here
 
+    def _sync(self) -> None:
+        if self._state:
+            self._state.sync()
+        self._out.sync()
 
-def _numbers(known: str | None) -> tuple[int, ...] | None:
-    if known is None:
-        return None
-    try:
-        return tuple(int(number) for number in known.split(","))
-    except ValueError:
-        raise click.UsageError(f"--known: {known!r} is not a list of whole numbers such as 7,8") from None
+    def put_in_order(self) -> None:
+        """Bring the points of each tracker together, where the output has such an order."""
+        if isinstance(self._out, TrackFile) and (text := self._out.in_order()):
+            if self._state:
+                self._state.set_swap(len(text), self._out.body_of(text))
+            self._out.swap_in(text)
+            self._mark()
+            self._sync()
 
 
 @contextmanager
 def _asked_to_stop() -> Iterator[threading.Event]:
-    """Set by Ctrl-C, so that what was begun is finished first; a second Ctrl-C is not waited for."""
+    """Set by a signal to end, so that what was begun is finished first; a second one is not waited for."""
     stop = threading.Event()
+    signals = [number for name in ("SIGINT", "SIGTERM", "SIGHUP") if (number := getattr(signal, name, None)) is not None]
 
-    def ask(_signal: int, _frame: object) -> None:
+    def ask(number: int, _frame: object) -> None:
         stop.set()
-        signal.signal(signal.SIGINT, signal.default_int_handler)
+        signal.signal(number, before[number] or signal.SIG_DFL)
 
-    before = signal.signal(signal.SIGINT, ask)
+    before = {number: signal.signal(number, ask) for number in signals}
     try:
         yield stop
     finally:
-        signal.signal(signal.SIGINT, before)
-
-
-def _say(remark: str) -> None:
-    click.echo(f"packetcodec: {remark}", err=True)
-
-
-class Tally:
-    """Writes what is data, says what is not, and counts both."""
-
-    def __init__(self) -> None:
-        self._counts: Counter[str] = Counter()
-        self._unknown: set[int | None] = set()
-        self._faults = 0
-
-    @property
-    def good(self) -> int:
-        """Packets that could be decoded, duplicates and those of unknown trackers included."""
-        counted = ("direct", "report", "late", "duplicate", "unknown")
-        return sum(self._counts[what] for what in counted)
-
-    def take(self, events: Iterable[Event], out: _Output) -> None:
-        """Events in their order."""
-        for event in events:
-            self._take(event, out)
-
-    def _take(self, event: Event, out: _Output) -> None:
-        match event:
-            case Position():
-                self._counts["direct" if event.direct else "trail"] += 1
-                out.put(event)
-            case Report():
-                self._counts["report"] += 1
-                out.put(event)
-            case Late():
-                # One whose place was not known comes again, as a position or a report.
-                self._counts["late"] += event.known
-            case _:
-                self._counts[type(event).__name__.lower()] += 1
-                if remark := self._remark(event):
-                    _say(remark)
-
-    def _remark(self, event: Event) -> str:
-        match event:
-            case Fault():
-                return f"{event.message} (packet {event.data.hex()[:80]})"
-            case Unknown():
-                new = event.tracker not in self._unknown
-                self._unknown.add(event.tracker)
-                return f"{_who(event.tracker)}: not one of the known ones, left out" if new else ""
-            case Repaired():
-                lost = f", {_count(event.lost_packets, 'lost packet')} made good" if event.lost_packets else ""
-                return f"{_who(event.tracker)}: gap repaired by {_count(event.points, 'trail point')}{lost}"
-            case Lost():
-                return f"{_who(event.tracker)}: {_count(event.packets, 'packet')} lost, a hole of {seconds(event.seconds)}"
-            case Restarted():
-                return f"{_who(event.tracker)}: started anew, its counter is at {event.packet_counter}"
-            case Silent(tracker=None):
-                return f"nothing heard since {_clock(event.since)}"
-            case Silent():
-                return f"{_who(event.tracker)}: silent since {_clock(event.since)}"
-        return ""
-
-    def close(self, frames: Framing) -> None:
-        """The summary."""
-        counts = self._counts
-        parts = [f"{_count(counts['direct'], 'position')} direct, {counts['trail']} by trail"]
-        words = {
-            "report": "packet without a position", "late": "late packet", "duplicate": "duplicate", "fault": "faulty packet",
-            "unknown": "packet of unknown trackers", "restarted": "restart",
-        }  # fmt: skip
-        parts += [_count(counts[what], word) for what, word in words.items() if counts[what]]
-        what = "frame" if isinstance(frames, CobsFrames) else "line"
-        parts += [_count(frames.noise, f"{what} without a packet")] if frames.noise else []
-        parts += [f"{_count(frames.dropped, 'byte')} dropped"] if frames.dropped else []
-        _say(", ".join(parts))
-
-
-def _who(tracker: int | None) -> str:
-    return "tracker" if tracker is None else f"tracker {tracker}"
-
-
-def _count(number: int, what: str) -> str:
-    noun, *rest = what.split(" ", 1)
-    if rest and not rest[0].startswith(("without", "of")):
-        noun, rest = what, []
-    return " ".join([str(number), noun if number == 1 else f"{noun}s", *rest])
-
-
-def _clock(moment: float) -> str:
-    return time.strftime("%Y-%m-%d %H:%M:%S", time.localtime(moment))
+        for number, handler in before.items():
+            signal.signal(number, handler or signal.SIG_DFL)

@@ -26,11 +26,21 @@ if TYPE_CHECKING:
 
 _BLOCK = 1 << 16
 _STDIN = 0
+#: Bytes at the beginning of a file by which it is known again.
+_HEAD = 64
 _PORT = re.compile(r"/dev/|COM\d+$")
 
 
 class Source(Protocol):
-    """Bytes, as they come."""
+    """Bytes, as they come.
+
+    Attributes:
+        identity: what tells a file from another one that has its name, as JSON; None where nothing can be read again.
+        read_so_far: bytes read of that file.
+    """
+
+    identity: Any
+    read_so_far: int
 
     def read(self, patience: float) -> bytes | None:
         """What came within so many seconds, b"" if nothing did; None at the end, after which nothing ever comes."""
@@ -41,7 +51,9 @@ class Source(Protocol):
         ...
 
 
-def open_source(name: str, baud: int, say: Callable[[str], None], interrupted: Callable[[], None]) -> Source:
+def open_source(
+    name: str, baud: int, say: Callable[[str], None], interrupted: Callable[[], None], stopped: tuple[Any, int]
+) -> Source:
     """The source of a name.
 
     Args:
@@ -49,6 +61,7 @@ def open_source(name: str, baud: int, say: Callable[[str], None], interrupted: C
         baud: speed of a serial port in bits a second.
         say: takes a remark, such as "port gone".
         interrupted: called where what comes next does not continue what came before.
+        stopped: identity of the source that was read last, and how many bytes of it are done with; None and 0 at first.
 
     Raises:
         DataFault: a serial port without the library for it.
@@ -64,11 +77,14 @@ def open_source(name: str, baud: int, say: Callable[[str], None], interrupted: C
         return Port(name, baud, say, interrupted)
     if stat.S_ISFIFO(mode):
         return Stream(os.open(name, os.O_RDONLY))
-    return GrowingFile(name, say, interrupted)
+    return GrowingFile(name, say, interrupted, stopped)
 
 
 class Stream:
     """Stdin or a pipe."""
+
+    identity: Any = None
+    read_so_far = 0
 
     def __init__(self, descriptor: int) -> None:
         self._descriptor = descriptor
@@ -87,16 +103,40 @@ class Stream:
 class GrowingFile:
     """A file that others write: from its beginning on, and on as it grows. Begins again where it is replaced or cut."""
 
-    def __init__(self, name: str, say: Callable[[str], None], interrupted: Callable[[], None]) -> None:
+    def __init__(
+        self, name: str, say: Callable[[str], None], interrupted: Callable[[], None], stopped: tuple[Any, int] = (None, 0)
+    ) -> None:
         self._name = name
         self._say = say
         self._interrupted = interrupted
         self._descriptor = os.open(name, os.O_RDONLY)
         self._gone = False
+        self.read_so_far = 0
+        self.identity: Any = None
+        self._know(stopped)
+
+    def _know(self, stopped: tuple[Any, int] = (None, 0)) -> None:
+        """Find out which file this is; one that was stopped at is gone on with from there."""
+        self.read_so_far = 0
+        there = os.fstat(self._descriptor)
+        number = [there.st_dev, there.st_ino]
+        before, done = stopped
+        head = os.read(self._descriptor, _HEAD).hex()
+        if before is not None:
+            if before[:2] == number and head.startswith(before[2]) and there.st_size >= done:
+                self.read_so_far = done
+            else:
+                self._say(f"{self._name}: another file than before, or cut shorter; read from its beginning")
+        os.lseek(self._descriptor, self.read_so_far, os.SEEK_SET)
+        self.identity = [*number, head]
 
     def read(self, patience: float) -> bytes | None:
         """What was added."""
         if data := os.read(self._descriptor, _BLOCK):
+            if self.read_so_far < _HEAD and len(self.identity[2]) < 2 * _HEAD:
+                head = bytes.fromhex(self.identity[2])[: self.read_so_far] + data
+                self.identity = [*self.identity[:2], head[:_HEAD].hex()]
+            self.read_so_far += len(data)
             return data
         mine = os.fstat(self._descriptor)
         try:
@@ -111,7 +151,7 @@ class GrowingFile:
                 os.close(self._descriptor)
                 self._descriptor = descriptor
                 self._begin_again("replaced by another file")
-            elif there.st_size < os.lseek(self._descriptor, 0, os.SEEK_CUR):
+            elif there.st_size < self.read_so_far:
                 os.lseek(self._descriptor, 0, os.SEEK_SET)
                 self._begin_again("cut shorter")
         time.sleep(patience)
@@ -120,6 +160,7 @@ class GrowingFile:
     def _begin_again(self, why: str) -> None:
         self._gone = False
         self._interrupted()
+        self._know()
         self._say(f"{self._name}: {why}; read from its beginning")
 
     def close(self) -> None:
@@ -129,6 +170,9 @@ class GrowingFile:
 
 class Port:
     """A serial port, eight bits, no parity, one stop bit."""
+
+    identity: Any = None
+    read_so_far = 0
 
     def __init__(self, name: str, baud: int, say: Callable[[str], None], interrupted: Callable[[], None]) -> None:
         if serial is None:
@@ -145,8 +189,8 @@ class Port:
         try:
             # A port that someone else reads would give each of the two half of the bytes.
             self._port = serial.Serial(self._name, self._baud, timeout=0, exclusive=True if os.name == "posix" else None)
-        except ValueError as fault:
-            raise DataFault(f"{self._name}: {fault}") from None
+        except (ValueError, OverflowError) as fault:
+            raise DataFault(f"{self._name}: {self._baud} baud: {fault}") from None
         except (serial.SerialException, OSError) as fault:
             if not self._waiting:
                 self._say(f"{self._name}: {_reason(fault)}; waiting for it")

@@ -23,11 +23,14 @@ before costs nothing.
 from __future__ import annotations
 
 import re
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from cobs import cobs
 
 from packetcodec.errors import PacketcodecError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 #: A packet has at most 255 bytes: three characters each, and room for what the module prints around them.
 _LONGEST_LINE = 4096
@@ -37,7 +40,6 @@ _RUNS = (
     re.compile(rf"(?<!{_WORD})(?:0[xX])?((?:[0-9A-Fa-f]{{2}}){{2,}})(?!{_WORD})"),
     re.compile(rf"(?<!{_WORD})([0-9A-Fa-f]{{2}}(?:[ :-][0-9A-Fa-f]{{2}})+)(?!{_WORD})"),
 )
-_LINE_END = re.compile(rb"[\r\n]")
 #: Colours and the like, as ECMA-48 has them: logs of development boards are full of them.
 _CONTROL = re.compile(r"\x1b\[[0-9;?]*[@-~]")
 _BETWEEN = re.compile(r"0[xX]|[\s:,;-]+")
@@ -48,17 +50,21 @@ class Framing(Protocol):
 
     Attributes:
         noise: lines or frames that hold no packet.
+        dropped: bytes left out because no separator came in time.
+        unfinished: bytes at the end of what was fed that no separator has followed yet: a reader that is stopped begins
+            again with these. While `packets` runs they are counted from behind the packet last given.
     """
 
     noise: int
+    dropped: int
+    unfinished: int
 
-    @property
-    def dropped(self) -> int:
-        """Bytes left out because no separator came in time."""
+    def packets(self, data: bytes) -> Iterator[bytes]:
+        """The packets that these bytes complete, one by one."""
         ...
 
     def feed(self, data: bytes) -> list[bytes]:
-        """The packets that these bytes complete."""
+        """All of them at once."""
         ...
 
     def close(self) -> list[bytes]:
@@ -71,49 +77,65 @@ class Framing(Protocol):
 
 
 class _Pieces:
-    """Bytes cut at separators, with a longest piece."""
+    """Bytes cut at separators of one byte, with a longest piece; what a piece holds is for others to say."""
 
-    def __init__(self, separator: re.Pattern[bytes], longest: int) -> None:
+    _separator: re.Pattern[bytes]
+    _longest: int
+
+    def __init__(self) -> None:
+        self.noise = 0
         self.dropped = 0
-        self._separator = separator
-        self._longest = longest
+        self.unfinished = 0
         self._rest = b""
         self._dropping = False
 
-    def feed(self, data: bytes) -> list[bytes]:
+    def packets(self, data: bytes) -> Iterator[bytes]:
+        """The packets that these bytes complete, one by one."""
         *whole, rest = self._separator.split(data)
-        found = []
+        left = len(data)
         for piece in whole:
-            found += self._piece(self._rest + piece)
-            self._rest, self._dropping = b"", False
+            left -= len(piece) + 1
+            found = self._piece(self._rest + piece)
+            self._rest, self._dropping, self.unfinished = b"", False, left
+            if found:
+                yield found
         self._rest += rest
+        self.unfinished = self.unfinished if whole else self.unfinished + len(rest)
         if self._dropping or len(self._rest) > self._longest:
             self.dropped += len(self._rest)
             self._rest, self._dropping = b"", True
-        return found
 
-    def _piece(self, piece: bytes) -> list[bytes]:
-        if self._dropping or len(piece) > self._longest:
-            self.dropped += len(piece)
-            return []
-        return [piece] if piece else []
-
-    def close(self) -> list[bytes]:
-        found = self._piece(self._rest)
-        self._rest, self._dropping = b"", False
-        return found
+    def feed(self, data: bytes) -> list[bytes]:
+        """The packets that these bytes complete."""
+        return list(self.packets(data))
 
     def reset(self) -> None:
+        """Forget an unfinished packet."""
         self.dropped += len(self._rest)
-        self._rest, self._dropping = b"", False
+        self._rest, self._dropping, self.unfinished = b"", False, 0
+
+    def _piece(self, piece: bytes) -> bytes:
+        """The packet of a piece; b"" for none."""
+        if self._dropping or len(piece) > self._longest:
+            self.dropped += len(piece)
+            return b""
+        found = self._packet(piece)
+        self.noise += not found and bool(piece.strip())
+        return found
+
+    def _packet(self, piece: bytes) -> bytes:
+        raise NotImplementedError
 
 
-class HexLines:
+class HexLines(_Pieces):
     """One packet per line of hex, inside whatever else stands in the line.
 
     Without a pattern a packet is the longest run of hex digits, two bytes at least: a word of whole bytes (`11072aff`, also
     behind `0x`), or pairs with a space, colon or hyphen between them (`11 07 2a ff`).
     """
+
+    _separator = re.compile(rb"[\r\n]")
+    _longest = _LONGEST_LINE
 
     def __init__(self, pattern: str | None = None) -> None:
         """Begin at the beginning of a line.
@@ -124,45 +146,26 @@ class HexLines:
         Raises:
             PacketcodecError: it is none, or has not just one group.
         """
-        self.noise = 0
-        self._pieces = _Pieces(_LINE_END, _LONGEST_LINE)
+        super().__init__()
         self._pattern = None
         if pattern is not None:
             try:
                 self._pattern = re.compile(pattern)
-            except re.error as fault:
+            except (re.error, RecursionError, OverflowError) as fault:
                 raise PacketcodecError(f"pattern {pattern!r}: {fault}") from None
             if self._pattern.groups != 1:
-                raise PacketcodecError(f"pattern {pattern!r}: {self._pattern.groups} groups, not the one that holds the hex")
-
-    @property
-    def dropped(self) -> int:
-        """Bytes left out because a line got too long."""
-        return self._pieces.dropped
-
-    def feed(self, data: bytes) -> list[bytes]:
-        """The packets of the lines that these bytes complete."""
-        return self._packets(self._pieces.feed(data))
+                raise PacketcodecError(
+                    f"pattern {pattern!r}: has {self._pattern.groups} groups; it must have one, which holds the hex digits"
+                )
 
     def close(self) -> list[bytes]:
         """The packet of a last line without an end."""
-        return self._packets(self._pieces.close())
+        found = self._piece(self._rest)
+        self._rest, self._dropping, self.unfinished = b"", False, 0
+        return [found] if found else []
 
-    def reset(self) -> None:
-        """Forget an unfinished line."""
-        self._pieces.reset()
-
-    def _packets(self, lines: list[bytes]) -> list[bytes]:
-        found = []
-        for line in lines:
-            packet = self._packet(_CONTROL.sub(" ", line.decode("latin-1")))
-            if packet:
-                found.append(packet)
-            elif line.strip():
-                self.noise += 1
-        return found
-
-    def _packet(self, line: str) -> bytes:
+    def _packet(self, piece: bytes) -> bytes:
+        line = _CONTROL.sub(" ", piece.decode("latin-1"))
         if self._pattern is not None:
             match = self._pattern.search(line)
             digits = match[1] or "" if match else ""
@@ -175,36 +178,19 @@ class HexLines:
             return b""
 
 
-class CobsFrames:
+class CobsFrames(_Pieces):
     """COBS frames between zero bytes."""
 
-    def __init__(self) -> None:
-        self.noise = 0
-        self._pieces = _Pieces(re.compile(rb"\x00"), _LONGEST_FRAME)
-
-    @property
-    def dropped(self) -> int:
-        """Bytes left out because no zero byte came for too long."""
-        return self._pieces.dropped
-
-    def feed(self, data: bytes) -> list[bytes]:
-        """The contents of the frames that these bytes complete."""
-        return self._packets(self._pieces.feed(data))
+    _separator = re.compile(rb"\x00")
+    _longest = _LONGEST_FRAME
 
     def close(self) -> list[bytes]:
         """Nothing: a frame without its end is none."""
-        self._pieces.reset()
+        self.reset()
         return []
 
-    def reset(self) -> None:
-        """Forget an unfinished frame."""
-        self._pieces.reset()
-
-    def _packets(self, frames: list[bytes]) -> list[bytes]:
-        found = []
-        for frame in frames:
-            try:
-                found.append(cobs.decode(frame))
-            except cobs.DecodeError:
-                self.noise += 1
-        return found
+    def _packet(self, piece: bytes) -> bytes:
+        try:
+            return bytes(cobs.decode(piece))
+        except cobs.DecodeError:
+            return b""

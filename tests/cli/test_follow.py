@@ -1,98 +1,25 @@
 """`decode --follow` as a user runs it: a process of its own, a file that grows, a pipe, a pseudo-terminal, a sudden end."""
 
 import contextlib
-import csv
-import io
-import itertools
 import json
-import mmap
 import os
-import random
+import resource
+import shutil
 import signal
 import subprocess
 import sys
 import threading
 import time
 import tty
-from pathlib import Path
 
 import gpxpy
 import pytest
 from cobs import cobs
 
-from packetcodec import Codec, Schema
 from packetcodec.cli import sources
 from packetcodec.cli.app import run
 from packetcodec.starter import schema_text
-
-CODEC = Codec(Schema.parse(schema_text()))
-PATIENCE = 20.0
-
-
-def packet(number, collar=7):
-    points = [(46.5 + n * 1e-4, 9.8 + n * 2e-4) for n in range(number, max(-1, number - 11), -1)]
-    values = {"collar": collar, "counter": number, "altitude": 2104.0, "battery": 3.7, "fix_quality": 1}
-    return CODEC.encode("track", {**values, "latitude": points[0][0], "longitude": points[0][1]}, points[1:])
-
-
-def line(number, collar=7):
-    return f"[rx] {packet(number, collar).hex()} rssi -101\r\n".encode()
-
-
-#: The command, writing a document as often as it can.
-HURRIED = "from packetcodec.cli import follow, main; follow._REST = 0.0; main()"
-
-
-class Follower:
-    """The command in a process of its own; what it prints is gathered as it comes."""
-
-    def __init__(self, folder, *arguments, hurried=False, **options):
-        (folder / "pasture.toml").write_text(schema_text(), encoding="utf-8")
-        command = [sys.executable, "-c", HURRIED] if hurried else [sys.executable, "-m", "packetcodec"]
-        command += ["decode", "pasture.toml", "--follow", *map(str, arguments)]
-        environment = {**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])}
-        self.process = subprocess.Popen(
-            command, cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=environment, **options
-        )
-        self.text = {"out": "", "err": ""}
-        self.threads = [
-            threading.Thread(target=self._gather, args=(name, stream), daemon=True)
-            for name, stream in (("out", self.process.stdout), ("err", self.process.stderr))
-        ]
-        for thread in self.threads:
-            thread.start()
-
-    def _gather(self, name, stream):
-        for got in stream:
-            self.text[name] += got.decode()
-
-    def rows(self):
-        return [json.loads(text) for text in self.text["out"].splitlines()]
-
-    def wait_for(self, what):
-        deadline = time.monotonic() + PATIENCE
-        while not (found := what()):
-            assert time.monotonic() < deadline, self.text
-            time.sleep(0.01)
-        return found
-
-    def end(self, number=signal.SIGINT):
-        self.process.send_signal(number)
-        return self.ended()
-
-    def close(self):
-        self.process.kill()
-        self.ended()
-        for stream in (self.process.stdin, self.process.stdout, self.process.stderr):
-            if stream:
-                with contextlib.suppress(BrokenPipeError):
-                    stream.close()
-
-    def ended(self):
-        status = self.process.wait(PATIENCE)
-        for thread in self.threads:
-            thread.join(PATIENCE)
-        return status
+from tests.support.follower import ENVIRONMENT, PATIENCE, Follower, feed, line, packet, positions
 
 
 @pytest.fixture
@@ -182,7 +109,7 @@ def test_stdin_without_one_good_packet_is_the_datas_fault(once):
 @pytest.mark.parametrize(
     ("arguments", "status", "message"),
     [
-        (["--pattern", "x"], 2, "--pattern 'x': 0 groups, not the one that holds the hex"),
+        (["--pattern", "x"], 2, "--pattern 'x': has 0 groups; it must have one, which holds the hex digits"),
         (["--pattern", "(x)", "--cobs"], 2, "--pattern is for lines of hex, not for --cobs"),
         (["--silent-after", "0"], 2, "--silent-after: 0.0 is not a finite number of seconds above 0"),
         (["--known", "7,cow"], 2, "--known: '7,cow' is not a list of whole numbers such as 7,8"),
@@ -282,30 +209,6 @@ def test_a_port_without_its_library_names_the_extra(once, monkeypatch):
     )
 
 
-def read_back(path, *, growing=False):
-    """How many positions a file holds; it fails where the file is not whole.
-
-    A reader of a `growing` file may find one write of the writer half done, but only where a page of the file ends: the
-    kernel (ext4, seen) takes a write over page by page. Nowhere else may a line be cut.
-    """
-    if not path.exists():
-        return 0
-    text = path.read_bytes().decode()
-    if growing and path.suffix in {".jsonl", ".csv"} and len(text.encode()) % mmap.PAGESIZE == 0:
-        text = text[: text.rfind("\n") + 1]
-    if path.suffix == ".jsonl":
-        assert text == "" or text.endswith("\n")
-        return len([json.loads(row) for row in text.splitlines()])
-    if path.suffix == ".csv":
-        assert text == "" or text.endswith("\n")
-        rows = list(csv.reader(io.StringIO(text)))
-        assert len({len(row) for row in rows}) <= 1
-        return max(0, len(rows) - 1)
-    if path.suffix == ".gpx":
-        return sum(len(segment.points) for track in gpxpy.parse(text).tracks for segment in track.segments)
-    return sum(feature["geometry"]["type"] == "Point" for feature in json.loads(text)["features"])
-
-
 ENDINGS = ["jsonl", "csv", "gpx", "geojson"]
 
 
@@ -313,35 +216,28 @@ ENDINGS = ["jsonl", "csv", "gpx", "geojson"]
 def test_a_file_holds_every_position_at_the_end_and_nothing_lies_beside_it(once, tmp_path, ending):
     path = tmp_path / f"herd.{ending}"
     status, out, _ = once(b"".join(line(number) for number in range(0, 30, 3)), "-o", path)
-    assert (status, out, read_back(path)) == (0, "", 28)
+    assert (status, out, len(positions(path))) == (0, "", 28)
     assert {other.name for other in tmp_path.iterdir()} == {path.name, "pasture.toml", "stdin"}
 
 
 @pytest.mark.parametrize("ending", ENDINGS)
-def test_a_sudden_end_at_any_moment_leaves_a_whole_file(follow, tmp_path, ending):
-    chance = random.Random(ending)  # noqa: S311  # a moment, not a secret
-    lines = [line(number) for number in range(200)]
+def test_a_reader_finds_a_whole_file_while_it_grows(follow, tmp_path, ending):
     path = tmp_path / f"herd.{ending}"
-    follower = follow("-o", path, hurried=True, stdin=subprocess.PIPE)
-    feeding = threading.Thread(target=feed, args=(follower.process.stdin, itertools.cycle(lines)), daemon=True)
+    follower = follow("-o", path, stdin=subprocess.PIPE)
+    feeding = threading.Thread(target=feed, args=(follower.process.stdin, map(line, range(400))), daemon=True)
     feeding.start()
     follower.wait_for(lambda: path.exists() and path.stat().st_size > 5000)
-    until = time.monotonic() + chance.uniform(0.5, 0.7)
-    while time.monotonic() < until:
-        read_back(path, growing=True)  # what a reader finds at a moment is what an end at that moment would leave
-    assert follower.end(signal.SIGKILL) == -signal.SIGKILL
+    found = []
+    while not found or found[-1] < 300:
+        with contextlib.suppress(Exception):  # the kernel takes one write over page by page: a reader may meet its middle
+            found.append(len(positions(path)))
+            continue
+        time.sleep(0.01)
+        found.append(len(positions(path)))
+    assert found == sorted(found)
     feeding.join(PATIENCE)
-    assert read_back(path) > 10
-
-
-def feed(stream, lines):
-    with contextlib.suppress(BrokenPipeError):
-        for text in lines:
-            stream.write(text)
-            stream.flush()
-            time.sleep(0.0005)
-    with contextlib.suppress(BrokenPipeError):
-        stream.close()
+    assert follower.end() == 0
+    assert len(positions(path)) == 400
 
 
 @pytest.mark.parametrize("ending", ENDINGS)
@@ -352,20 +248,120 @@ def test_lines_go_on_in_a_file_that_is_there_and_a_document_is_left_alone(once, 
     status, _, err = once(line(1), "-o", path)
     assert status == (1 if document else 0)
     assert ("exists already and is left alone" in err) == document
-    assert read_back(path) == (1 if document else 3)  # the second run knows nothing of the first: its trail is new to it
+    assert len(positions(path)) == (
+        1 if document else 3
+    )  # the second run knows nothing of the first: its trail is new to it
 
 
-def test_a_line_that_broke_off_before_is_ended_first(once, tmp_path):
+def test_a_line_that_broke_off_before_is_cut_away(once, tmp_path):
     path = tmp_path / "herd.jsonl"
-    path.write_text('{"event": "posi', encoding="utf-8")
-    assert once(line(0), "-o", path)[0] == 0
+    path.write_text('{"event": "report"}\n{"event": "posi', encoding="utf-8")
+    status, _, err = once(line(0), "-o", path)
+    assert (status, "15 bytes of a line that broke off are cut away" in err) == (0, True)
     first, second = path.read_text(encoding="utf-8").splitlines()
-    assert (first, json.loads(second)["packet_counter"]) == ('{"event": "posi', 0)
+    assert (first, json.loads(second)["packet_counter"]) == ('{"event": "report"}', 0)
 
 
-def test_a_table_of_other_columns_is_left_alone(once, tmp_path):
-    path = tmp_path / "herd.csv"
+@pytest.mark.parametrize("ending", ENDINGS)
+def test_a_file_of_another_kind_is_left_alone(once, tmp_path, ending):
+    path = tmp_path / f"herd.{ending}"
     path.write_text("a,b\n1,2\n", encoding="utf-8")
     status, _, err = once(line(0), "-o", path)
-    assert (status, err) == (1, f"packetcodec: {path}: its first line names other columns; give another file\n")
+    said = "its first line names other columns or is of another kind; give another file"
+    assert (status, err) == (1, f"packetcodec: {path}: {said}\n")
     assert path.read_text(encoding="utf-8") == "a,b\n1,2\n"
+
+
+@pytest.mark.parametrize("option", ["-o", "--state"])
+def test_a_link_that_someone_planted_is_not_followed(once, tmp_path, option):
+    (tmp_path / "other").write_text("mine", encoding="utf-8")
+    (tmp_path / "herd.jsonl").symlink_to(tmp_path / "other")
+    status, _, err = once(line(0), option, tmp_path / "herd.jsonl")
+    assert (status, err.count("\n")) == (2, 1)
+    assert "herd.jsonl" in err
+    assert (tmp_path / "other").read_text(encoding="utf-8") == "mine"
+
+
+def test_points_of_several_trackers_are_brought_together_in_the_end(once, tmp_path):
+    path = tmp_path / "herd.gpx"
+    arrivals = [line(number, collar) for number in (0, 2, 1) for collar in (7, 8)]
+    assert once(b"".join(arrivals), "-o", path)[0] == 0
+    tracks = gpxpy.parse(path.read_text(encoding="utf-8")).tracks
+    assert [(track.name, len(track.segments[0].points)) for track in tracks] == [("tracker 7", 3), ("tracker 8", 3)]
+    assert [point.time for point in tracks[0].segments[0].points] == sorted(
+        point.time for point in tracks[0].segments[0].points
+    )
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP, signal.SIGINT])
+def test_a_signal_to_end_ends_it_with_everything_written(follow, tmp_path, number):
+    path = tmp_path / "herd.gpx"
+    follower = follow("-o", path, stdin=subprocess.PIPE)
+    follower.process.stdin.write(b"".join(map(line, range(5))))
+    follower.process.stdin.flush()
+    follower.wait_for(lambda: path.exists() and len(positions(path)) == 5)
+    assert follower.end(number) == 0
+    assert len(positions(path)) == 5
+    assert "5 positions direct" in follower.text["err"]
+
+
+def test_a_disk_that_is_full_is_said_with_the_files_name_and_no_half_line_stays(follow, tmp_path):
+    for ending in ENDINGS:
+        path = tmp_path / f"herd.{ending}"
+        limit = 4000
+
+        def no_more(limit=limit):
+            resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
+
+        follower = follow("-o", path, stdin=subprocess.PIPE, preexec_fn=no_more)  # one thread there
+        feed(follower.process.stdin, map(line, range(100)))
+        assert follower.ended() == 2
+        assert f"packetcodec: {path}: File too large" in follower.text["err"]
+        assert "Traceback" not in follower.text["err"]
+        assert len(positions(path)) >= 10
+        assert limit - 500 < path.stat().st_size <= limit
+
+
+def test_an_output_that_is_taken_away_is_said(follow, tmp_path):
+    folder = tmp_path / "out"
+    folder.mkdir()
+    follower = follow("-o", folder / "herd.csv", "--sync", "0", stdin=subprocess.PIPE)
+    follower.process.stdin.write(line(0))
+    follower.process.stdin.flush()
+    follower.wait_for(lambda: len(positions(folder / "herd.csv")) == 1)
+    shutil.rmtree(folder)
+    assert follower.ended() == 2
+    assert f"packetcodec: {folder / 'herd.csv'}: No such file or directory" in follower.text["err"]
+
+
+def test_a_reader_of_stdout_who_goes_is_no_fault(tmp_path):
+    (tmp_path / "pasture.toml").write_text(schema_text(), encoding="utf-8")
+    (tmp_path / "packets").write_bytes(b"".join(map(line, range(2000))))
+    command = f"{sys.executable} -m packetcodec decode pasture.toml --follow < packets | head -1; echo ${{PIPESTATUS[0]}}"
+    done = subprocess.run(
+        ["/bin/bash", "-c", command], cwd=tmp_path, capture_output=True, text=True, check=True, env=ENVIRONMENT,
+    )  # fmt: skip
+    assert done.stdout.splitlines()[1:] == ["0"]
+    assert "Traceback" not in done.stderr
+
+
+def test_faulty_packets_do_not_flood_the_screen(once):
+    forged = b"".join(b"%032x\n" % number for number in range(500))
+    status, _, err = once(line(0) + forged)
+    assert status == 0
+    assert len(err.splitlines()) < 10
+    assert "495 more remarks of this kind in 60.0 s: faulty packet" in err
+    assert "500 faulty packets" in err
+
+
+def test_strange_senders_do_not_flood_the_screen_either(once):
+    status, _, err = once(b"".join(line(5 * number, collar % 200) for number in range(3) for collar in range(300)))
+    assert status == 0
+    assert len(err.splitlines()) < 20
+
+
+@pytest.mark.parametrize("baud", ["0", "11520011520011520011"])
+def test_a_speed_that_no_port_has_is_one_line(once, baud):
+    status, _, err = once(b"", "-i", "/dev/ttyS99", "--baud", baud)
+    assert (status, err.count("\n")) == (2, 1)
+    assert "--baud" in err

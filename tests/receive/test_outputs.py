@@ -10,7 +10,10 @@ import pytest
 
 from packetcodec.logs import read_log
 from packetcodec.receive.events import Position, Report
-from packetcodec.receive.writers import CsvLines, GeoJson, Gpx, JsonLines, utc
+from packetcodec.receive.outputs import OUTPUTS
+from packetcodec.receive.outputs.csv_lines import CsvLines
+from packetcodec.receive.outputs.json_lines import JsonLines
+from packetcodec.receive.outputs.track_format import utc
 
 NOON = 1_782_907_200.0  # 2026-07-01T12:00:00Z
 
@@ -34,8 +37,8 @@ def test_times_are_iso_8601_in_utc():
 
 def test_json_lines_hold_everything_and_reports_too():
     writer = JsonLines()
-    lines = [writer.line(DIRECT), writer.line(BEFORE), writer.line(Report(7, NOON, 6, {"gate_open": True}, "status"))]
-    assert writer.head() == ""
+    lines = [writer.entry(DIRECT), writer.entry(BEFORE), writer.entry(Report(7, NOON, 6, {"gate_open": True}, "status"))]
+    assert writer.head == ""
     assert all(line.endswith("\n") and line.count("\n") == 1 for line in lines)
     first, second, third = map(json.loads, lines)
     assert first == {
@@ -49,7 +52,7 @@ def test_json_lines_hold_everything_and_reports_too():
 
 def test_csv_has_a_column_for_each_field_and_leaves_reports_out():
     writer = CsvLines(["battery", "activity", "latitude", "battery"])
-    text = writer.head() + "".join(map(writer.line, (DIRECT, BEFORE, OTHER, Report(7, NOON, 6, {}, "status"))))
+    text = writer.head + "".join(map(writer.entry, (DIRECT, BEFORE, OTHER, Report(7, NOON, 6, {}, "status"))))
     rows = list(csv.DictReader(io.StringIO(text)))
     assert list(rows[0])[-3:] == ["layout", "battery", "activity"]
     assert [row["battery"] for row in rows] == ["3.7", "", ""]
@@ -61,39 +64,70 @@ def test_csv_has_a_column_for_each_field_and_leaves_reports_out():
 def test_csv_quotes_what_needs_it():
     writer = CsvLines(["remark"])
     row = position(1, NOON, 0.0, 0.0, None, remark='a,"b')
-    assert next(csv.reader([writer.line(row)]))[-1] == 'a,"b'
+    assert next(csv.reader([writer.entry(row)]))[-1] == 'a,"b'
 
 
-def written(make, *positions):
-    writer = make()
+def grown(suffix, *positions):
+    """The file as it grows: after each entry."""
+    writer = OUTPUTS[suffix].writer(())
+    body, empty = writer.head, True
+    files = [body + writer.tail(empty=True)]
     for position in positions:
-        writer.add(position)
-    return writer.text()
+        if text := writer.entry(position, first=empty):
+            body, empty = body + text, False
+        files.append(body + writer.tail(empty=empty))
+    return files
+
+
+def written(suffix, *positions):
+    return OUTPUTS[suffix].in_order(grown(suffix, *positions)[-1])
+
+
+@pytest.mark.parametrize("suffix", OUTPUTS)
+def test_a_file_is_whole_after_each_entry(suffix):
+    for number, text in enumerate(grown(suffix, DIRECT, OTHER, Report(7, NOON, 6, {}, "status"), BEFORE, DIRECT)):
+        wanted = [0, 1, 2, 2, 3, 4][number]
+        if suffix == ".gpx":
+            tracks = gpxpy.parse(text).tracks
+            assert sum(len(segment.points) for track in tracks for segment in track.segments) == wanted
+            assert [track.name for track in tracks] == ["tracker 7", "tracker", "tracker 7"][: [0, 1, 2, 2, 3, 3][number]]
+        elif suffix == ".geojson":
+            assert len(json.loads(text)["features"]) == wanted
+        else:
+            assert text.count("\n") == wanted + (suffix == ".csv") + (suffix == ".jsonl" and number >= 3)
+
+
+@pytest.mark.parametrize("suffix", [".gpx", ".geojson"])
+def test_a_file_in_order_stays_so_and_can_be_gone_on_with(suffix):
+    text = written(suffix, DIRECT, OTHER, BEFORE)
+    assert OUTPUTS[suffix].in_order(text) == text
+    writer = OUTPUTS[suffix].writer(())
+    body = text.removesuffix(writer.tail(empty=False)) + writer.entry(OTHER, first=False)
+    again = OUTPUTS[suffix].in_order(body + writer.tail(empty=False))
+    point = "<trkpt " if suffix == ".gpx" else '"Point"'
+    assert (text.count(point), again.count(point)) == (3, 4)
+    assert (text.count("tracker 7"), again.count("tracker 7")) == (1, 1)
 
 
 def test_gpx_is_read_by_gpxpy_point_for_point_in_the_order_of_time():
-    parsed = gpxpy.parse(written(Gpx, DIRECT, OTHER, BEFORE))
+    parsed = gpxpy.parse(written(".gpx", DIRECT, OTHER, BEFORE))
     assert (parsed.version, [track.name for track in parsed.tracks]) == ("1.1", ["tracker 7", "tracker"])
     old, new = parsed.tracks[0].segments[0].points
     assert (old.latitude, old.longitude, old.elevation, old.source) == (46.5123, 9.8765, None, "trail")
     assert (new.latitude, new.longitude, new.elevation, new.source) == (46.51234, 9.87654, 2104.5, "direct")
     assert new.time == datetime(2026, 7, 1, 12, tzinfo=UTC)
-    log = read_log([written(Gpx, DIRECT, OTHER).encode()])
+    log = read_log([written(".gpx", DIRECT, OTHER).encode()])
     assert (log.sentences, log.fixes[1].latitude, log.fixes[1].longitude) == (2, -1e-7, -180.0)
-    assert "e-" not in written(Gpx, OTHER).split("<trkpt")[1].split(">")[0]
+    assert "e-" not in written(".gpx", OTHER).split("<trkpt")[1].split(">")[0]
 
 
-@pytest.mark.parametrize("make", [Gpx, GeoJson])
-def test_an_empty_document_is_whole_too(make):
-    text = written(make)
-    if make is Gpx:
-        assert gpxpy.parse(text).tracks == []
-    else:
-        assert json.loads(text) == {"type": "FeatureCollection", "features": []}
+def test_an_empty_document_is_whole_too():
+    assert gpxpy.parse(written(".gpx")).tracks == []
+    assert json.loads(written(".geojson")) == {"type": "FeatureCollection", "features": []}
 
 
 def test_geojson_has_points_and_a_line_longitude_first():
-    line, old, new = json.loads(written(GeoJson, DIRECT, BEFORE))["features"]
+    line, old, new = json.loads(written(".geojson", DIRECT, BEFORE))["features"]
     assert line["geometry"] == {"type": "MultiLineString", "coordinates": [[[9.8765, 46.5123], [9.87654, 46.51234, 2104.5]]]}
     assert old["geometry"] == {"type": "Point", "coordinates": [9.8765, 46.5123]}
     assert new["properties"] == {
@@ -103,7 +137,7 @@ def test_geojson_has_points_and_a_line_longitude_first():
 
 
 def test_one_position_makes_no_line():
-    features = json.loads(written(GeoJson, DIRECT))["features"]
+    features = json.loads(written(".geojson", DIRECT))["features"]
     assert [feature["geometry"]["type"] for feature in features] == ["Point"]
 
 
@@ -112,7 +146,7 @@ def test_one_position_makes_no_line():
 def test_a_line_across_180_degrees_is_cut_there(side):
     places = [(10.0, 179.0), (10.2, 179.8), (10.4, -179.8), (10.5, -179.0)]
     positions = [position(1, NOON + number, north, side * east, None) for number, (north, east) in enumerate(places)]
-    line = json.loads(written(GeoJson, *positions))["features"][0]["geometry"]["coordinates"]
+    line = json.loads(written(".geojson", *positions))["features"][0]["geometry"]["coordinates"]
     assert line == [
         [[side * 179.0, 10.0], [side * 179.8, 10.2], [side * 180.0, 10.3]],
         [[side * -180.0, 10.3], [side * -179.8, 10.4], [side * -179.0, 10.5]],

@@ -1,0 +1,137 @@
+"""What `decode --follow` says on stderr: remarks as things happen, and a summary at the end.
+
+Owns one rule: whoever sends rubbish does not flood the screen. Of each kind of remark the first few of a minute are said;
+the others are counted, and the count is said when the minute is over.
+"""
+
+from __future__ import annotations
+
+import time
+from collections import Counter
+
+from packetcodec.cli.streams import say
+from packetcodec.cli.tables.figures import seconds
+from packetcodec.receive.events import (
+    Event,
+    Failure,
+    Fault,
+    Forgotten,
+    Late,
+    Lost,
+    Position,
+    Repaired,
+    Restarted,
+    Silent,
+    Unknown,
+)
+
+#: Remarks of a kind that are said in a stretch of time, and its length in seconds.
+_SAID = 5
+_STRETCH = 60.0
+#: Trackers remembered as said to be unknown.
+_MAX_UNKNOWN = 1024
+#: What the summary calls the kinds of event, in its order.
+_WORDS = {
+    "report": "packet without a position",
+    "late": "late packet",
+    "duplicate": "duplicate",
+    "fault": "faulty packet",
+    "failure": "packet not handled",
+    "unknown": "packet of unknown trackers",
+    "restarted": "restart",
+    "forgotten": "forgotten tracker",
+}
+_REMARKS = _WORDS | {"lost": "loss", "repaired": "repaired gap", "silent": "silent tracker"}
+
+
+class FollowReport:
+    """Says what happens, and counts it."""
+
+    def __init__(self) -> None:
+        self._counts: Counter[str] = Counter()
+        self._unknown: set[int | None] = set()
+        self._said: Counter[str] = Counter()
+        self._until = 0.0
+
+    @property
+    def good(self) -> int:
+        """Packets that could be decoded, duplicates and those of unknown trackers included."""
+        return sum(self._counts[what] for what in ("direct", "report", "late", "duplicate", "unknown"))
+
+    def take(self, event: Event) -> None:
+        """Count an event, and say what there is to say."""
+        match event:
+            case Position():
+                self._counts["direct" if event.direct else "trail"] += 1
+            case Late():
+                # One whose place was not known comes again, as a position or a report.
+                self._counts["late"] += event.known
+            case _:
+                kind = type(event).__name__.lower()
+                self._counts[kind] += 1
+                if remark := self._remark(event):
+                    self._said[kind] += 1
+                    if self._said[kind] <= _SAID:
+                        say(remark)
+
+    def _remark(self, event: Event) -> str:
+        match event:
+            case Fault():
+                return f"{event.message} (packet {event.data.hex()[:80]})"
+            case Failure():
+                return f"{_who(event.tracker)}: a packet could not be handled, {event.message} ({event.data.hex()[:80]})"
+            case Unknown():
+                if event.tracker in self._unknown or len(self._unknown) == _MAX_UNKNOWN:
+                    return ""
+                self._unknown.add(event.tracker)
+                return f"{_who(event.tracker)}: not one of the known ones, left out"
+            case Repaired():
+                lost = f", {_count(event.lost_packets, 'lost packet')} made good" if event.lost_packets else ""
+                return f"{_who(event.tracker)}: gap repaired by {_count(event.points, 'trail point')}{lost}"
+            case Lost():
+                return f"{_who(event.tracker)}: {_count(event.packets, 'packet')} lost, a hole of {seconds(event.seconds)}"
+            case Restarted():
+                return f"{_who(event.tracker)}: started anew, its counter is at {event.packet_counter}"
+            case Forgotten():
+                return f"{_who(event.tracker)}: forgotten, more trackers are heard than are remembered"
+            case Silent():
+                who = "nothing heard" if event.tracker is None else f"{_who(event.tracker)}: silent"
+                return f"{who} since {_clock(event.since)}"
+        return ""
+
+    def tick(self, steady: float) -> None:
+        """Say how many remarks were left out, when the stretch of time is over."""
+        if steady >= self._until:
+            self._say_rest()
+            self._until = steady + _STRETCH
+
+    def _say_rest(self) -> None:
+        for kind, count in self._said.items():
+            if count > _SAID:
+                say(f"{_count(count - _SAID, 'more remark')} of this kind in {seconds(_STRETCH)}: {_REMARKS[kind]}")
+        self._said.clear()
+
+    def close(self, what: str, noise: int, dropped: int) -> None:
+        """The summary; `noise` lines or frames (`what`) held no packet."""
+        self._say_rest()
+        counts = self._counts
+        parts = [f"{_count(counts['direct'], 'position')} direct, {counts['trail']} by trail"]
+        parts += [_count(counts[kind], word) for kind, word in _WORDS.items() if counts[kind]]
+        parts += [_count(noise, f"{what} without a packet")] if noise else []
+        parts += [f"{_count(dropped, 'byte')} dropped"] if dropped else []
+        say(", ".join(parts))
+
+
+def _who(tracker: int | None) -> str:
+    return "tracker" if tracker is None else f"tracker {tracker}"
+
+
+def _count(number: int, what: str) -> str:
+    noun, *rest = what.split(" ", 1)
+    if rest and not rest[0].startswith(("without", "of", "not")):
+        noun, rest = what, []
+    return " ".join([str(number), noun if number == 1 else f"{noun}s", *rest])
+
+
+def _clock(moment: float) -> str:
+    return time.strftime("%Y-%m-%d %H:%M:%S", time.localtime(moment))

@@ -1,0 +1,184 @@
+"""The file that `decode --follow` writes tracks into.
+
+Owns one rule: it is whole after each entry, and what could not be written whole is taken back. A file of ours goes on where
+it ended; half a line that a sudden end left is cut away. Another one is left alone.
+"""
+
+from __future__ import annotations
+
+import os
+import stat
+from typing import TYPE_CHECKING
+
+from packetcodec.cli.files import write_file
+from packetcodec.cli.streams import DataFault, say
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from packetcodec.receive.events import Position, Report
+    from packetcodec.receive.outputs import TrackFormat
+
+#: A document that is larger is not put in order at the end: that takes several times its size of memory.
+MAX_IN_ORDER = 32 << 20
+
+
+class TrackFile:
+    """A file under way.
+
+    Attributes:
+        path: its name.
+        body: bytes of it without its tail: the next entry begins there.
+    """
+
+    def __init__(self, path: Path, entry: TrackFormat, fields: Sequence[str], *, resumes: bool) -> None:
+        """Open a file, or make it.
+
+        Args:
+            path: its name.
+            entry: its format.
+            fields: names of the fields of all layouts.
+            resumes: whether a state file says how far it was written; then `cut` is called before anything is put in.
+
+        Raises:
+            DataFault: it is there and cannot be gone on with.
+            OSError: it cannot be opened.
+        """
+        self.path = path
+        self._format = entry
+        self._writer = entry.writer(fields)
+        self._head = self._writer.head.encode()
+        # A link that someone planted under this name is not followed.
+        flags = os.O_RDWR | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
+        self._descriptor = os.open(path, flags, 0o666)
+        self._regular = stat.S_ISREG(os.fstat(self._descriptor).st_mode)
+        try:
+            self.body = self._begin(resumes=resumes)
+        except BaseException:
+            os.close(self._descriptor)
+            raise
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether it holds no entry."""
+        return self.size <= len(self._head) + len(self._writer.tail(empty=True))
+
+    @property
+    def size(self) -> int:
+        """Bytes of the file as it lies there."""
+        return os.fstat(self._descriptor).st_size
+
+    def _begin(self, *, resumes: bool) -> int:
+        empty = self._head + self._writer.tail(empty=True).encode()
+        start = self._read(0, len(empty) + 1)
+        if empty.startswith(start):
+            # New, or stopped in its first moment.
+            self._write(0, empty)
+            return len(self._head)
+        if not start.startswith(self._head or b"{"):
+            raise DataFault(f"{self.path}: its first line names other columns or is of another kind; give another file")
+        if resumes:
+            return len(self._head)
+        if self._format.in_order:
+            raise DataFault(f"{self.path}: exists already and is left alone; a state file (--state) would go on with it")
+        return self._whole_lines()
+
+    def _whole_lines(self) -> int:
+        """The end of the last whole line; what broke off behind it is cut away."""
+        end = size = self.size
+        while end and (block := self._read(max(0, end - 4096), min(4096, end))).rfind(b"\n") < 0:
+            end -= len(block)
+        if end:
+            end = end - len(block) + block.rfind(b"\n") + 1
+        if end < size:
+            say(f"{self.path}: {size - end} bytes of a line that broke off are cut away")
+            os.ftruncate(self._descriptor, end)
+        return end
+
+    def cut(self, body: int) -> None:
+        """Take back what stands behind so many bytes of it."""
+        self.body = max(body, len(self._head))
+        self._write(self.body, self._tail())
+        os.ftruncate(self._descriptor, self.body + len(self._tail()))
+
+    def put(self, event: Position | Report) -> None:
+        """Add an event.
+
+        Raises:
+            OSError: it could not be written; the file is as it was before.
+        """
+        text = self._writer.entry(event, first=self._empty).encode()
+        if not text:
+            return
+        before = self.body
+        try:
+            self._write(before, text + self._writer.tail(empty=False).encode())
+        except OSError:
+            if self._regular:
+                self.cut(before)
+            raise
+        self.body = before + len(text)
+
+    @property
+    def _empty(self) -> bool:
+        return self.body == len(self._head)
+
+    def _tail(self) -> bytes:
+        return self._writer.tail(empty=self._empty).encode()
+
+    def _write(self, place: int, data: bytes) -> None:
+        try:
+            if self._regular:
+                os.lseek(self._descriptor, place, os.SEEK_SET)
+            while data:
+                data = data[os.write(self._descriptor, data) :]
+        except OSError as fault:
+            raise OSError(fault.errno, fault.strerror, str(self.path)) from None
+
+    def _read(self, place: int, length: int) -> bytes:
+        os.lseek(self._descriptor, place, os.SEEK_SET)
+        return os.read(self._descriptor, length)
+
+    def sync(self) -> None:
+        """Bring it to the disk, and see that it is still there.
+
+        Raises:
+            OSError: it cannot be, or was removed or replaced by another file.
+        """
+        try:
+            if self._regular:
+                os.fsync(self._descriptor)
+            mine, there = os.fstat(self._descriptor), self.path.lstat()
+        except OSError as fault:
+            raise OSError(fault.errno, fault.strerror, str(self.path)) from None
+        if (mine.st_ino, mine.st_dev) != (there.st_ino, there.st_dev):
+            raise OSError(0, "was replaced by another file while it was written", str(self.path))
+
+    def in_order(self) -> bytes | None:
+        """The same file with the points of each tracker together; None where its format has no such order."""
+        if self._format.in_order is None or self._empty or self.size > MAX_IN_ORDER:
+            return None
+        return self._format.in_order(self._read_all().decode()).encode()
+
+    def body_of(self, text: bytes) -> int:
+        """Bytes of it without its tail."""
+        return len(text) - len(self._tail())
+
+    def swap_in(self, text: bytes) -> None:
+        """Put another text in its place."""
+        write_file(self.path, text.decode())
+        os.close(self._descriptor)
+        self._descriptor = os.open(self.path, os.O_RDWR | getattr(os, "O_NOFOLLOW", 0))
+        self.body = self.body_of(text)
+
+    def _read_all(self) -> bytes:
+        parts, place = [], 0
+        while part := self._read(place, 1 << 20):
+            parts.append(part)
+            place += len(part)
+        return b"".join(parts)
+
+    def close(self) -> None:
+        """Close it."""
+        os.close(self._descriptor)

@@ -1,0 +1,53 @@
+r"""CSV: a row a position, with a column for each field of the layouts.
+
+>>> from packetcodec.receive.events import Position
+>>> here = Position(7, 1_782_907_200.0, 46.5, 9.9, None, True, 5, {"battery": 3.7}, "position")
+>>> csv = CsvLines(["battery"])
+>>> csv.head, csv.entry(here)
+('time,tracker,latitude,longitude,altitude,direct,packet_counter,layout,battery\n',
+ '2026-07-01T12:00:00.000Z,7,46.5,9.9,,true,5,position,3.7\n')
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from typing import TYPE_CHECKING
+
+from packetcodec.receive.events import Position
+from packetcodec.receive.outputs.track_format import TrackFormat, utc
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from packetcodec.receive.events import Report
+
+_COLUMNS = ("time", "tracker", "latitude", "longitude", "altitude", "direct", "packet_counter", "layout")
+
+
+class CsvLines:
+    """The rows of a file; a field of the same name as a column that is always there gets no second one."""
+
+    def __init__(self, fields: Iterable[str] = ()) -> None:
+        self._fields = tuple(name for name in dict.fromkeys(fields) if name not in _COLUMNS)
+        self.head = _row((*_COLUMNS, *self._fields))
+
+    def entry(self, event: Position | Report, *, first: bool = False) -> str:  # noqa: ARG002
+        """The row of a position; nothing for a report."""
+        if not isinstance(event, Position):
+            return ""
+        place = (event.latitude, event.longitude, event.altitude, event.direct, event.packet_counter, event.layout)
+        return _row((utc(event.time), event.tracker, *place, *map(event.values.get, self._fields)))
+
+    def tail(self, *, empty: bool) -> str:  # noqa: ARG002
+        """Nothing."""
+        return ""
+
+
+def _row(cells: Iterable[object]) -> str:
+    out = io.StringIO()
+    csv.writer(out, lineterminator="\n").writerow(str(cell).lower() if isinstance(cell, bool) else cell for cell in cells)
+    return out.getvalue()
+
+
+FORMAT = TrackFormat(suffix=".csv", words="a row a position", writer=CsvLines)
