@@ -17,6 +17,7 @@ from packetcodec.cli.tables.sheet import console, put_json, table
 from packetcodec.codec import Codec
 from packetcodec.emit import HARNESSES
 from packetcodec.errors import PacketcodecError, counted
+from packetcodec.fuzz.codec_target import python_target, reference_target
 from packetcodec.fuzz.compiled import compiled_target
 from packetcodec.fuzz.corpus import DEFAULT, Corpus, corpus_of
 from packetcodec.fuzz.describe import again_words, finding_words, head_words
@@ -24,13 +25,12 @@ from packetcodec.fuzz.invariants import broken_by
 from packetcodec.fuzz.program import Program
 from packetcodec.fuzz.protocol import HELD, QuestionFault, read_question
 from packetcodec.fuzz.run import play, run
-from packetcodec.fuzz.targets import python_target, reference_target
 from packetcodec.wire import Plan, compile_plan
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from packetcodec.fuzz.judge import Finding
+    from packetcodec.fuzz.finding import Finding
     from packetcodec.fuzz.report import Report
     from packetcodec.fuzz.targets import Target
     from packetcodec.schema import Schema
@@ -58,7 +58,8 @@ if TYPE_CHECKING:
     help=f"Write findings and a corpus here, and replay them first.  [default: {DEFAULT}/NAME-vVERSION]",
 )
 @click.option("--no-folder", is_flag=True, help="Write no folder, replay nothing.")
-@click.option("--play", "question", metavar="HEX|QUESTION", help="Ask one packet, or one question, again.")
+@click.option("--play", "question", metavar="HEX|QUESTION|FILE", help="Ask again: a packet, a question, or a file of them.")
+@click.option("--times", type=click.IntRange(min=1), default=1, show_default=True, help="With --play: ask so many times.")
 @click.option("--json", "as_json", is_flag=True, help="A report for programs.")
 def fuzz(
     schema: str | None,
@@ -71,6 +72,7 @@ def fuzz(
     folder: str | None,
     no_folder: bool,
     question: str | None,
+    times: int,
     as_json: bool,
 ) -> int:
     """Find out where a decoder, or an encoder, of SCHEMA (default: the starter schema) is wrong.
@@ -85,7 +87,7 @@ def fuzz(
     target = _target(target_name, read, timeout)
     try:
         if question is not None:
-            return _play(target, plan, question, as_json=as_json)
+            return _play(target, plan, question, times, as_json=as_json)
         kept = None if no_folder else Corpus(Path(folder or f"{DEFAULT}/{plan.name}-v{plan.version}"))
         with _progress(seconds) as tell:
             report = run(
@@ -148,15 +150,18 @@ def _progress(seconds: float) -> Iterator[Callable[[Report], None] | None]:
         yield tell
 
 
-def _play(target: Target, plan: Plan, text: str, *, as_json: bool) -> int:
-    question = text.replace("\\n", "\n") if " " in text else f"decode {text.lower() or '-'}"
+def _play(target: Target, plan: Plan, text: str, times: int, *, as_json: bool) -> int:
+    if Path(text).is_file() and Path(text).suffix:
+        question = Path(text).read_text(encoding="utf-8").strip()
+    else:
+        question = text.replace("\\n", "\n") if " " in text else f"decode {text.lower() or '-'}"
     try:
         for line in question.split("\n"):
             if line != HELD:
                 read_question(plan, line)
     except QuestionFault as fault:
         raise click.UsageError(f"--play: {fault}") from None
-    finding = play(target, plan, question)
+    finding = play(target, plan, question, times=times)
     if as_json:
         put_json(finding.row())
     else:
@@ -176,8 +181,8 @@ def _print(report: Report, again: str) -> None:
         out.put(f"Not asked, since the target answered ?: {', '.join(report.skipped)}")
     if report.stopped:
         out.put(f"Stopped before the time was up: {report.stopped}")
-    if report.starts > 1:
-        out.put(f"The program was started {report.starts} times.")
+    if report.falls:
+        out.put(f"The target fell {counted(report.falls, 'time')}.")
     for number, finding in enumerate(report.findings, 1):
         out.put()
         out.put(f"Finding {number}: {finding.mark}", style="bold")

@@ -40,6 +40,7 @@ class Harness:
         run: the command that speaks.
         build: the command that builds it, run in the folder; empty if nothing is to be built.
         variable: environment variable that names a tool before all others, or "".
+        weighed: whether its memory is worth a look: sanitizers and collectors keep what was freed for a while.
     """
 
     name: str
@@ -49,6 +50,7 @@ class Harness:
     run: tuple[str, ...]
     build: tuple[str, ...] = ()
     variable: str = ""
+    weighed: bool = False
 
     def tool(self) -> str:
         """The path of the tool.

@@ -17,8 +17,10 @@ from __future__ import annotations
 import importlib
 from typing import TYPE_CHECKING, Any
 
+from packetcodec.fuzz.codec_target import python_target, reference_target
 from packetcodec.fuzz.compiled import compiled_target
 from packetcodec.fuzz.corpus import Corpus
+from packetcodec.fuzz.finding import Finding
 from packetcodec.fuzz.invariants import (
     BrokenInvariantError,
     all_answers_agree,
@@ -33,11 +35,11 @@ from packetcodec.fuzz.invariants import (
     values_follow_from_the_codes,
     what_is_accepted_encodes_again_to_the_same_meaning,
 )
-from packetcodec.fuzz.judge import Finding
 from packetcodec.fuzz.oracle import Oracle
 from packetcodec.fuzz.program import Program
-from packetcodec.fuzz.run import Report, play, run
-from packetcodec.fuzz.targets import FunctionTarget, Replies, Target, decoder_target, python_target, reference_target
+from packetcodec.fuzz.report import Report
+from packetcodec.fuzz.run import play, run
+from packetcodec.fuzz.targets import FunctionTarget, Replies, Target, decoder_target
 from packetcodec.wire import compile_plan
 
 if TYPE_CHECKING:

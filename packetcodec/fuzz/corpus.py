@@ -27,11 +27,13 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
     from pathlib import Path
 
-    from packetcodec.fuzz.judge import Finding
+    from packetcodec.fuzz.finding import Finding
     from packetcodec.wire import Plan
 
 DEFAULT = "packetcodec-fuzz"
 _BATCHES = 20
+#: A sequence of more questions has a file of its own.
+_INLINE = 5
 _EACH = 3
 
 
@@ -52,8 +54,9 @@ class Corpus:
                     row = json.loads(line)
                 except json.JSONDecodeError:
                     continue
-                if isinstance(row, dict):
+                if isinstance(row, dict) and not row.get("file"):
                     found += [row[key] for key in ("question", "first") if isinstance(row.get(key), str)]
+        found += [path.read_text(encoding="utf-8").strip() for path in sorted(self.path.glob("*.questions"))]
         if self.corpus.is_dir():
             for path in sorted(self.corpus.iterdir()):
                 found.append(decode_question(path.read_bytes()))
@@ -62,14 +65,18 @@ class Corpus:
 
     def add_findings(self, findings: Iterable[Finding]) -> None:
         """Write findings behind the known ones; one that is known already is not written again."""
-        known = set()
-        if self.findings.is_file():
-            known = set(self.questions())
-        rows = [finding.row() for finding in findings if finding.question not in known]
-        if rows:
-            self.path.mkdir(parents=True, exist_ok=True)
-            with self.findings.open("a", encoding="utf-8") as handle:
-                handle.writelines(json.dumps(row, ensure_ascii=False) + "\n" for row in rows)
+        known = set(self.questions()) if self.findings.is_file() else set()
+        fresh = [finding for finding in findings if finding.question not in known]
+        if not fresh:
+            return
+        self.path.mkdir(parents=True, exist_ok=True)
+        with self.findings.open("a", encoding="utf-8") as handle:
+            for finding in fresh:
+                if finding.question.count("\n") > _INLINE:
+                    path = self.path / f"{hashlib.sha256(finding.question.encode()).hexdigest()[:16]}.questions"
+                    path.write_text(finding.question + "\n", encoding="utf-8")
+                    finding.file = str(path)
+                handle.write(json.dumps(finding.row(), ensure_ascii=False) + "\n")
 
     def add_corpus(self, packets: Iterable[bytes]) -> None:
         """Write packets, one file each, named by their content."""

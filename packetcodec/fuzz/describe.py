@@ -17,8 +17,11 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from packetcodec.fuzz.judge import Finding
+    from packetcodec.fuzz.finding import Finding
     from packetcodec.fuzz.report import Report
+
+#: Questions of a sequence, and lines of stderr or of a traceback, that are shown: the last ones.
+_SHOWN, _REMARKS = 6, 8
 
 
 def report_words(report: Report, command: str = "") -> str:
@@ -42,7 +45,10 @@ def head_words(report: Report) -> str:
 
 def finding_words(finding: Finding, command: str = "") -> Iterator[str]:
     """A finding, line by line; `command` is what plays a question again, but for the question."""
-    for question, expected in zip(finding.question.split("\n"), finding.expected.split("\n"), strict=True):
+    pairs = list(zip(finding.question.split("\n"), finding.expected.split("\n"), strict=True))
+    if len(pairs) > _SHOWN:
+        yield f"  asked     {len(pairs) - _SHOWN:,} questions before these"
+    for question, expected in pairs[-_SHOWN:]:
         yield f"  asked     {question}"
         yield f"  expected  {expected}"
     for got in finding.got.split("\n"):
@@ -53,19 +59,23 @@ def finding_words(finding: Finding, command: str = "") -> Iterator[str]:
     yield f"  rule      {finding.rule}"
     times = f"{finding.count:,} time{'s' * (finding.count > 1)}"
     yield f"  seen      {times}; first after {finding.inputs:,} inputs and {finding.seconds:.2f} s ({finding.kind})"
-    if finding.question != finding.first:
-        yield f"  first     {finding.first.splitlines()[0]}"
+    if finding.last != finding.first.rpartition("\n")[2]:
+        yield f"  first     {finding.first.splitlines()[-1]}"
     if not finding.alone:
-        yield "  note      not shown by this question alone: it takes those before it"
-    if finding.remarks:
-        yield f"  stderr    {finding.remarks.splitlines()[0]}"
+        yield "  note      asked again, it did not show: it takes something that is not known here"
+    for number, line in enumerate(finding.remarks.splitlines()[-_REMARKS:]):
+        yield f"  {'said' if not number else '':8}  {line}"
     if command:
         yield f"  again     {again_words(finding, command)}"
 
 
 def again_words(finding: Finding, command: str) -> str:
-    """The command that plays a finding again."""
+    """The command that plays a finding again; a long sequence of questions is played from its file in the folder."""
     text = finding.question
-    if text.startswith("decode ") and "\n" not in text:
-        return f"{command} --play {text.removeprefix('decode ')}"
-    return f"{command} --play {shlex.quote(text.replace(chr(10), chr(92) + 'n'))}"
+    if text.count("\n") >= _SHOWN:
+        what = finding.file or "FILE"
+    elif text.startswith("decode ") and "\n" not in text:
+        what = text.removeprefix("decode ")
+    else:
+        what = shlex.quote(text.replace("\n", "\\n"))
+    return f"{command} --play {what}{f' --times {finding.times}' if finding.times > 1 else ''}"

@@ -1,4 +1,4 @@
-"""A finding: a question that a target answers wrongly, and what kind of wrong it is.
+"""What kind of wrong an answer is.
 
 Owns one rule: when two wrong answers are the same finding. They are, when the same part of the answer is wrong in the same
 way: the same two statuses, the same field, the trail, the same trouble.
@@ -12,14 +12,16 @@ way: the same two statuses, the same field, the trail, the same trouble.
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, field
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from packetcodec.errors import FAULTS
 from packetcodec.fuzz.protocol import HELD, REFUSED, UNKNOWN, QuestionFault, read_question
 from packetcodec.fuzz.spec_sections import RULES, Rule, why
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
+
     from packetcodec.fuzz.oracle import Oracle
     from packetcodec.wire import LayoutPlan
 
@@ -32,73 +34,39 @@ class Verdict:
     rule: Rule
 
 
-@dataclass(slots=True)
-class Finding:
-    """A wrong answer.
+def judge(oracle: Oracle, question: str, expected: str, got: str, known: Collection[str] = ()) -> Verdict | None:
+    """What is wrong with an answer of as many lines as the question, or None: then it means what was expected.
 
-    Attributes:
-        mark: what is wrong, in a few words; findings with the same mark are one.
-        section, rule: of the specification.
-        kind: of the input that showed it first.
-        question, expected, got: of the smallest input that shows it.
-        first: the question that showed it first.
-        target: name of the target.
-        seconds, inputs: how long the run had gone, and how many inputs it had tried.
-        count: how often it was seen.
-        alone: whether the question shows it without those before it.
-        remarks: what the target wrote to stderr, or "".
+    Args:
+        oracle: knows the plan.
+        question: one line or several.
+        expected: as many lines.
+        got: as many lines.
+        known: verbs that the target is known to answer; `?` to another one is its right.
     """
-
-    mark: str
-    section: str
-    rule: str
-    kind: str
-    question: str
-    expected: str
-    got: str
-    first: str
-    target: str
-    seconds: float = 0.0
-    inputs: int = 0
-    count: int = 1
-    alone: bool = True
-    remarks: str = ""
-    before: list[str] = field(default_factory=list)
-
-    @property
-    def size(self) -> int:
-        """Bytes of the packet that shows it: the one asked about, or the right one of an encoder's question."""
-        text = self.question.split("\n")[-2 if self.question.endswith(HELD) else -1]
-        if text.startswith("decode "):
-            return len(text.removeprefix("decode ").replace("-", "")) // 2
-        return len(self.expected) // 2 if self.expected != REFUSED else 0
-
-    def row(self) -> dict[str, Any]:
-        """The finding for JSON."""
-        return {**asdict(self), "size": self.size}
-
-
-def judge(oracle: Oracle, question: str, expected: str, got: str) -> Verdict | None:
-    """What is wrong with an answer of as many lines as the question, or None: then it means the right one."""
     for line, wanted, found in zip(question.split("\n"), expected.split("\n"), got.split("\n"), strict=True):
-        if wanted != found and (verdict := _line(oracle, line, wanted, found)):
+        if wanted != found and (verdict := _line(oracle, line, wanted, found, known)):
             return verdict
     return None
 
 
-def _line(oracle: Oracle, line: str, wanted: str, found: str) -> Verdict | None:
+def _line(oracle: Oracle, line: str, wanted: str, found: str, known: Collection[str]) -> Verdict | None:
     verb = line.partition(" ")[0]
-    if verb != "decode" and found == UNKNOWN:
-        return None  # it does not know the question, which is its right
+    if line == HELD and wanted == UNKNOWN:
+        return None  # no good packet stands before it here: what it holds is from longer ago
+    if found == UNKNOWN and verb != "decode":
+        return Verdict(f"{verb}: ? though it answers {verb} elsewhere", _rule_of(verb)) if verb in known else None
     if found.startswith("raised "):
-        return Verdict(f"{verb}: {found.partition(':')[0]}", RULES["whole"])
+        return Verdict(f"{verb}: {found.partition(':')[0]}", _rule_of(verb))
     if line == HELD:
-        if wanted == UNKNOWN:
-            return None  # no good packet stands before it here: what it holds is from longer ago
         return Verdict("held: not what the last good packet said", RULES["held"])
     if verb == "decode":
         return _decoded(oracle, wanted, found)
     return _encoded(oracle, line, wanted, found)
+
+
+def _rule_of(verb: str) -> Rule:
+    return RULES["encode" if verb.startswith("encode") else "held" if verb == HELD else "whole"]
 
 
 def _decoded(oracle: Oracle, wanted: str, found: str) -> Verdict | None:
@@ -171,7 +139,8 @@ def _encoded(oracle: Oracle, line: str, wanted: str, found: str) -> Verdict | No
 
 def trouble(what: str, line: str) -> Verdict:
     """The verdict on a target that fell: the mark leaves out what changes from time to time."""
-    return Verdict(f"{line.partition(' ')[0]}: {what}", RULES["whole"])
+    verb = line.partition(" ")[0]
+    return Verdict(f"{verb}: {what}", _rule_of(verb))
 
 
 def is_question(oracle: Oracle, text: str) -> bool:

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from packetcodec.fuzz.judge import Finding
+    from packetcodec.fuzz.finding import Finding
 
 
 @dataclass(slots=True)
@@ -29,7 +29,7 @@ class Report:
         statuses: expected answer (a status, or "packet" and "refused" of an encoder) to how often it was asked for.
         findings: what was wrong, in the order found.
         skipped: kinds that the target does not answer.
-        starts: how often a program had to be started.
+        falls: how often the target died, did not answer in time, or lost step.
         stopped: why the run ended before its time, or "".
         chance: kind of input that only chance lets through to (packets that reached the check, those that passed it).
     """
@@ -45,7 +45,7 @@ class Report:
     statuses: Counter[str] = field(default_factory=Counter)
     findings: list[Finding] = field(default_factory=list)
     skipped: list[str] = field(default_factory=list)
-    starts: int = 0
+    falls: int = 0
     stopped: str = ""
     chance: dict[str, tuple[int, int]] = field(default_factory=dict)
 
@@ -72,7 +72,7 @@ class Report:
             "counts": dict(self.counts),
             "expected_answers": dict(self.statuses),
             "not_answered": self.skipped,
-            "starts": self.starts,
+            "falls": self.falls,
             "stopped": self.stopped,
             "reached_and_passed_the_check": {kind: list(pair) for kind, pair in self.chance.items()},
             "findings": [finding.row() for finding in self.findings],

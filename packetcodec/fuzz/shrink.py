@@ -1,7 +1,8 @@
 """From a packet that shows a finding to the smallest one that does.
 
-Owns one rule: what is smaller. Fewer bytes, then fewer set bits before the check, then the lower number; for an encoder's
-question fewer points, then numbers nearer to zero. Each step is asked again: what stays is still the same finding.
+Owns one rule: what is smaller. Fewer questions that lead there; fewer bytes, then fewer set bits before the check, then the
+lower number; for an encoder's question fewer points, then numbers nearer to zero. Each step is asked again: what stays is
+still the same finding.
 
 >>> from packetcodec.starter import example_plan
 >>> plan = example_plan()
@@ -13,11 +14,12 @@ question fewer points, then numbers nearer to zero. Each step is asked again: wh
 
 from __future__ import annotations
 
+import math
 import time
 from typing import TYPE_CHECKING
 
 from packetcodec.errors import PacketFault
-from packetcodec.fuzz.protocol import HELD, Question, QuestionFault, decode_question, read_question
+from packetcodec.fuzz.protocol import Question, QuestionFault, decode_question, read_question
 from packetcodec.wire import Point, anchor_of, pack, unpack
 
 if TYPE_CHECKING:
@@ -25,10 +27,12 @@ if TYPE_CHECKING:
 
     from packetcodec.fuzz.oracle import Oracle
 
+#: Of so many questions each is made smaller too.
+_FEW = 6
 
-def shrink(oracle: Oracle, text: str, shows: Callable[[str], bool], *, asks: int = 600, seconds: float = 3.0) -> str:
-    """The smallest question found that still shows it, with at most so many questions asked and seconds spent."""
-    deadline = time.monotonic() + seconds
+
+def shrink(oracle: Oracle, text: str, shows: Callable[[str], bool], *, asks: int = 600, until: float = math.inf) -> str:
+    """The smallest questions found that still show it, with at most so many asked, and none after `until`."""
     seen = {text}
     moving = True
     while moving:
@@ -36,7 +40,7 @@ def shrink(oracle: Oracle, text: str, shows: Callable[[str], bool], *, asks: int
         for other in _smaller(oracle, text):
             if other in seen:
                 continue
-            if asks <= 0 or time.monotonic() > deadline:
+            if asks <= 0 or time.monotonic() > until:
                 return text
             seen.add(other)
             asks -= 1
@@ -46,11 +50,23 @@ def shrink(oracle: Oracle, text: str, shows: Callable[[str], bool], *, asks: int
     return text
 
 
+def _fewer(lines: list[str]) -> Iterator[str]:
+    """The questions without some of those that lead to the last one."""
+    size = len(lines) - 1
+    while size:
+        for place in range(0, len(lines) - 1, size):
+            yield "\n".join([*lines[:place], *lines[min(place + size, len(lines) - 1) :]])
+        size //= 2
+
+
 def _smaller(oracle: Oracle, text: str) -> Iterator[str]:
-    if text.endswith(HELD):
-        good, bad, _ = text.split("\n")
-        yield from (f"{good}\n{other}\n{HELD}" for other in _smaller(oracle, bad))
-        yield from (f"{other}\n{bad}\n{HELD}" for other in _smaller(oracle, good))
+    lines = text.split("\n")
+    if len(lines) > 1:
+        yield from _fewer(lines)
+        if len(lines) <= _FEW:
+            for place in range(len(lines) - 1, -1, -1):
+                for other in _smaller(oracle, lines[place]):
+                    yield "\n".join([*lines[:place], other, *lines[place + 1 :]])
         return
     try:
         question = read_question(oracle.plan, text)

@@ -10,23 +10,32 @@ program that dies, hangs or loses step is a `Replies.trouble`.
 
 from __future__ import annotations
 
+import functools
+import math
+import signal
+import threading
+import time
+import traceback
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
 from packetcodec.codec import Codec
-from packetcodec.errors import OK, ValueFault
-from packetcodec.fuzz.protocol import HELD, REFUSED, UNKNOWN, QuestionFault, decode_answer, point_words, read_question
-from packetcodec.reference.codec import ReferenceCodec
-from packetcodec.schema import Form
-from packetcodec.wire import FieldPlan, Plan, Point, Value, compile_plan, to_value
+from packetcodec.errors import OK
+from packetcodec.fuzz.protocol import UNKNOWN, QuestionFault, point_words, read_question
+from packetcodec.wire import Plan, Point, compile_plan
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
-    from packetcodec.codec import Packet
     from packetcodec.schema import Schema
 
     Source = Schema | Codec | Plan
+
+#: The trouble of a target whose answers were no longer waited for.
+TIME_UP = "the time of the run was up"
+#: Seconds from which an answer is worth a second look.
+SLOW = 0.03
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,21 +45,16 @@ class Replies:
     Attributes:
         lines: those that came, at most one to a line asked.
         trouble: why there are fewer than asked, or why they cannot be told apart; "" for none.
-        remarks: what the target wrote beside its answers (stderr), or "".
+        remarks: what the target wrote beside its answers (stderr, or the traceback of a function), or "".
         aligned: whether the first line answers the first question, and so on, as far as they go.
+        slow: answers that took longer than `SLOW`: their number from 0, and the seconds since the one before.
     """
 
     lines: tuple[str, ...]
     trouble: str = ""
     remarks: str = ""
     aligned: bool = True
-
-
-def plan_of(source: Source) -> Plan:
-    """The plan of what a user has at hand."""
-    if isinstance(source, Codec):
-        return source.plan
-    return source if isinstance(source, Plan) else compile_plan(source)
+    slow: tuple[tuple[int, float], ...] = ()
 
 
 class Target(Protocol):
@@ -58,12 +62,20 @@ class Target(Protocol):
 
     Attributes:
         name: as the user calls it again on the command line.
+        starts: how often it had to be started.
     """
 
     name: str
+    starts: int
 
-    def ask(self, lines: Sequence[str]) -> Replies:
-        """The answers to some lines, in their order."""
+    def ask(self, lines: Sequence[str], until: float = math.inf) -> Replies:
+        """The answers to some lines, in their order; `until` is a time of `time.monotonic` to stop at."""
+
+    def restart(self) -> None:
+        """Forget all that was asked before, where that is possible."""
+
+    def finish(self) -> Replies:
+        """End as it ends with its input: what it says then."""
 
     def memory(self) -> int:
         """Bytes of memory the target holds, 0 where it cannot be told."""
@@ -72,22 +84,80 @@ class Target(Protocol):
         """Let go of it."""
 
 
+class _LateError(BaseException):
+    """A function takes too long. No `except Exception` of its own keeps it from being stopped."""
+
+
+@contextmanager
+def _alarm_clock() -> Iterator[Callable[[float], Any]]:
+    """A clock to set to so many seconds: what runs then is stopped, in the main thread of a POSIX system."""
+    if not hasattr(signal, "setitimer") or threading.current_thread() is not threading.main_thread():
+        yield lambda _: None
+        return
+
+    def ring(*_: Any) -> None:
+        raise _LateError
+
+    before = signal.signal(signal.SIGALRM, ring)
+    try:
+        yield functools.partial(signal.setitimer, signal.ITIMER_REAL)
+    finally:
+        signal.setitimer(signal.ITIMER_REAL, 0)
+        signal.signal(signal.SIGALRM, before)
+
+
 class FunctionTarget:
-    """A function of our own process: line to line."""
+    """A function of our own process: line to line.
 
-    def __init__(self, name: str, answer: Callable[[str], str]) -> None:
+    Args:
+        name: for reports.
+        answer: line to line.
+        timeout: seconds after which an answer is too late.
+    """
+
+    def __init__(self, name: str, answer: Callable[[str], str], *, timeout: float = 2.0) -> None:
         self.name = name
+        self.starts = 1
+        self.timeout = timeout
         self._answer = answer
+        self._remarks = ""
 
-    def ask(self, lines: Sequence[str]) -> Replies:
+    def ask(self, lines: Sequence[str], until: float = math.inf) -> Replies:
         """The answers; an exception is one too."""
-        return Replies(tuple(map(self._one, lines)))
+        found: list[str] = []
+        slow = []
+        self._remarks = ""
+        before = time.monotonic()
+        try:
+            with _alarm_clock() as wake:
+                for line in lines:
+                    wake(min(self.timeout, max(1e-3, until - before)))
+                    found.append(self._one(line))
+                    now = time.monotonic()
+                    if now - before > SLOW:
+                        slow.append((len(found) - 1, now - before))
+                    before = now
+        except _LateError:
+            up = time.monotonic() >= until
+            trouble = TIME_UP if up else f"it gave no answer in {self.timeout:g} s"
+            return Replies(tuple(found), trouble, self._remarks, slow=tuple(slow))
+        return Replies(tuple(found), "", self._remarks, slow=tuple(slow))
 
     def _one(self, line: str) -> str:
         try:
             return self._answer(line)
-        except Exception as fault:  # noqa: BLE001  # whatever a decoder raises is what we look for
+        except (Exception, SystemExit) as fault:  # noqa: BLE001  # whatever a decoder raises is what we look for
+            if not self._remarks:
+                frames = traceback.extract_tb(fault.__traceback__)[1:]
+                self._remarks = "".join(traceback.format_list(frames)).rstrip()
             return f"raised {type(fault).__name__}: {fault}".replace("\n", " ")
+
+    def restart(self) -> None:
+        """What a function keeps is its own."""
+
+    def finish(self) -> Replies:
+        """Nothing to say."""
+        return Replies(())
 
     def memory(self) -> int:
         """Not told apart from our own."""
@@ -97,134 +167,49 @@ class FunctionTarget:
         """Nothing to let go."""
 
 
-class Harness:
-    """The line protocol around a codec with the interface of `packetcodec.codec.Codec`.
-
-    Args:
-        plan: whose packets are spoken of.
-        codec: a `Codec` or a `ReferenceCodec`.
-        keep: a place for the packet of the last good decode, so that `held` can be answered.
-    """
-
-    def __init__(self, plan: Plan, codec: Codec | ReferenceCodec) -> None:
-        self._plan = plan
-        self._codec = codec
-        self._names = {layout.name: layout for layout in plan.layouts}
-        self._held = UNKNOWN
-
-    def __call__(self, line: str) -> str:
-        """The answer to a line."""
-        if line.startswith("decode "):
-            rest = line[7:]
-            status, packet = self._codec.try_decode(b"" if rest == "-" else bytes.fromhex(rest))
-            if status != OK or packet is None:
-                return status
-            self._held = self._told(packet)
-            return self._held
-        if line == HELD:
-            return self._held
-        try:
-            question = read_question(self._plan, line)
-        except QuestionFault:
-            return UNKNOWN
-        layout = question.layout
-        if layout is None:
-            return UNKNOWN
-        try:
-            if question.verb == "encode":
-                both = zip(layout.fields, question.numbers, strict=True)
-                values = {field.name: to_value(field, raw) for field, raw in both if raw is not None}
-            else:
-                both = zip(layout.fields, question.numbers, strict=True)
-                values = {field.name: value_of(field, base) for field, base in both}
-            return self._codec.encode(layout.name, values, trail_of(question.points)).hex()
-        except ValueFault:
-            return REFUSED
-
-    def _told(self, packet: Packet) -> str:
-        points = tuple(
-            Point(
-                round(point.latitude * 10_000_000),
-                round(point.longitude * 10_000_000),
-                None if point.altitude is None else round(point.altitude * 100),
-                None if point.age is None else round(point.age),
-            )
-            for point in packet.trail
-        )
-        layout = self._names[packet.layout]
-        if points and layout.trail and not layout.trail.interval_seed:
-            points = tuple(point._replace(age=None) for point in points)
-        return decode_answer("ok", layout, packet.codes, points)
-
-
-def trail_of(points: Sequence[Point]) -> list[tuple[float, float, float | None, int | None]]:
-    """Points as users give them."""
-    return [
-        (
-            point.latitude / 10_000_000,
-            point.longitude / 10_000_000,
-            None if point.altitude is None else point.altitude / 100,
-            point.age,
-        )
-        for point in points
-    ]
-
-
-def value_of(field: FieldPlan, base: int | None) -> Value:
-    """The value that a caller gives for a number of base units, inside the range or not."""
-    if base is None:
-        return None
-    if field.kind.form is Form.CHOICE:
-        return field.choices[base] if 0 <= base < len(field.choices) else str(base)
-    if field.kind.form is Form.FLAG:
-        return base  # 0 and 1 mean no and yes; others are refused
-    return base + field.origin if field.scale == 1 else base / field.scale
-
-
-def python_target(schema: Schema) -> FunctionTarget:
-    """Our own codec."""
-    codec = Codec(schema)
-    return FunctionTarget("python", Harness(codec.plan, codec))
-
-
-def reference_target(schema: Schema) -> FunctionTarget:
-    """The construct reference."""
-    codec = Codec(schema)
-    return FunctionTarget("reference", Harness(codec.plan, ReferenceCodec(schema)))
+def plan_of(source: Source) -> Plan:
+    """The plan of what a user has at hand: a Schema, a Codec, or a Plan."""
+    if isinstance(source, Codec):
+        return source.plan
+    return source if isinstance(source, Plan) else compile_plan(source)
 
 
 def decoder_target(
-    plan: Plan, decode: Callable[[bytes], Sequence[Any]], encode: Callable[..., bytes] | None = None
+    source: Source,
+    decode: Callable[[bytes], Sequence[Any]],
+    encode: Callable[..., bytes] | None = None,
+    *,
+    timeout: float = 2.0,
 ) -> FunctionTarget:
     """Functions of a user's own.
 
     Args:
-        plan: whose packets they know.
+        source: a Schema, a Codec or a Plan: whose packets they know.
         decode: packet to (status, raw) or (status, raw, points). Raw codes are a mapping of field name to code, or stand in
             wire order; None is absent, as is the code for it. Points are (latitude, longitude, altitude, age) in base units,
             newest first. With a fault, only the status counts.
-        encode: (layout name, mapping of field name to raw code, None for absent) to packet, or None. It is asked for packets
-            without a trail.
+        encode: (layout name, mapping of field name to raw code, None for absent) to packet, or None. For a layout with a
+            trail it gets the points as a third argument.
+        timeout: seconds after which a function is stopped (in the main thread alone; a hang of C code is not).
     """
-    names = {layout.name: layout for layout in plan.layouts}
+    plan = plan_of(source)
 
     def answer(line: str) -> str:
         try:
             question = read_question(plan, line)
         except QuestionFault:
             return UNKNOWN
-        if question.layout is None:
+        layout = question.layout
+        if layout is None:
             status, *rest = decode(question.data)
             return status if status != OK else _told(plan, question.data, rest)
         if encode is None or question.verb != "encode":
             return UNKNOWN
-        if question.points or names[question.layout.name].trail:
-            return UNKNOWN
-        both = zip(question.layout.fields, question.numbers, strict=True)
-        values = {field.name: None if number == field.absent_code else number for field, number in both}
-        return bytes(encode(question.layout.name, values)).hex()
+        both = zip(layout.fields, question.numbers, strict=True)
+        codes = {field.name: None if number == field.absent_code else number for field, number in both}
+        return bytes(encode(layout.name, codes, *([question.points] if layout.trail else []))).hex()
 
-    return FunctionTarget("decoder", answer)
+    return FunctionTarget("decoder", answer, timeout=timeout)
 
 
 def _told(plan: Plan, data: bytes, rest: Sequence[Any]) -> str:
@@ -236,7 +221,7 @@ def _told(plan: Plan, data: bytes, rest: Sequence[Any]) -> str:
     raw = rest[0]
     codes = [raw[field.name] for field in layout.fields] if hasattr(raw, "keys") else list(raw)
     words = "".join(
-        " -" if code is None or code == field.absent_code else f" {code}"
+        " -" if code is None or code == field.absent_code else f" {int(code) if code is True or code is False else code}"
         for field, code in zip(layout.fields, codes, strict=True)
     )
     points = rest[1] if len(rest) > 1 else ()

@@ -28,8 +28,8 @@ from packetcodec.fuzz import (
     values_follow_from_the_codes,
     what_is_accepted_encodes_again_to_the_same_meaning,
 )
+from packetcodec.fuzz.codec_target import python_target, reference_target
 from packetcodec.fuzz.invariants import SURE, chance_of_passing_so_often, guaranteed_flips
-from packetcodec.fuzz.targets import python_target, reference_target
 from packetcodec.reference.codec import ReferenceCodec
 from packetcodec.wire import Point, compile_plan
 from tests.support.proving_ground import GROUND

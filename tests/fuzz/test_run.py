@@ -31,10 +31,10 @@ PLAN = compile_plan(GATE)
 GROUND_SCHEMA = Schema.parse(GROUND)
 
 
-def misbehaving(what, seconds=20, **options):
+def misbehaving(what, seconds=60, most_inputs=4000, **options):
     target = Program([sys.executable, str(EXAMPLES / "misbehaving.py"), what], **options)
     try:
-        return run(target, PLAN, seconds=seconds, most_inputs=4000)
+        return run(target, PLAN, seconds=seconds, most_inputs=most_inputs)
     finally:
         target.close()
 
@@ -70,7 +70,7 @@ def test_a_decoder_wired_up_in_ten_lines_of_python_is_clean():
     target.close()
     assert report.clean, report_words(report)
     assert report.skipped == ["encode", "encode_base", "held"]
-    assert report.starts == 1
+    assert report.falls == 0
 
 
 @pytest.mark.parametrize(
@@ -78,31 +78,32 @@ def test_a_decoder_wired_up_in_ten_lines_of_python_is_clean():
     [
         ("dies", "decode: it died with exit status 3"),
         ("aborts", "decode: it died of SIGABRT"),
-        ("hangs", "decode: it gave no answer in 0.1 s"),
+        ("hangs", "decode: it gave no answer in 0.3 s"),
         ("talks", "decode: it wrote more lines than it was asked for"),
         ("loses step", "decode: it wrote more lines than it was asked for"),
-        ("is silent", "decode: it gave no answer in 0.1 s"),
+        ("is silent", "decode: it wrote fewer lines than it was asked for"),
         ("prints rubbish", "decode: no answer of the protocol"),
     ],
 )
 def test_what_a_program_does_to_a_packet_is_found_with_a_small_packet_and_the_run_goes_on(what, mark):
-    report = misbehaving(what, seconds=2, timeout=0.1 if "0.1" in mark else 2.0)
+    report = misbehaving(what, seconds=60, most_inputs=1500, timeout=0.3 if what in {"hangs", "is silent"} else 2.0)
     assert [finding.mark for finding in report.findings] == [mark]
     finding = report.findings[0]
     assert finding.expected == "bad_padding"
     assert finding.question.startswith("decode 1200")
     assert bytes.fromhex(finding.question.removeprefix("decode "))[3].bit_count() == 1
     assert finding.section == "6"
-    assert finding.count > 1 or report.starts > 5
+    assert finding.count > 1 or report.falls > 1
 
 
-def test_a_program_that_stops_early_is_found_and_started_again():
+def test_a_program_that_stops_early_is_found_with_the_questions_that_lead_there_and_started_again():
     report = misbehaving("stops early")
     assert [finding.mark for finding in report.findings] == ["decode: it died with exit status 0"]
-    assert not report.findings[0].alone
-    assert report.findings[0].before
-    assert report.starts > 2
-    assert report.inputs >= 4000
+    finding = report.findings[0]
+    assert finding.alone
+    assert 100 < finding.question.count("\n") <= 120
+    assert report.falls > 2
+    assert report.inputs >= 2000
 
 
 def test_a_program_that_leaks_is_found():
@@ -113,10 +114,8 @@ def test_a_program_that_cannot_be_started_or_answers_nothing_is_one_clear_line(m
     monkeypatch.setattr(program, "_START", 0.1)
     with pytest.raises(PacketcodecError, match="cannot be started: No such file"):
         Program(["./no/such/decoder"])
-    mute = Program([sys.executable, "-c", "import sys\nfor line in sys.stdin: pass"], timeout=0.1)
     with pytest.raises(PacketcodecError, match="answer each with a line"):
-        run(mute, PLAN, seconds=1)
-    mute.close()
+        Program([sys.executable, "-c", "import sys\nfor line in sys.stdin: pass"], timeout=0.1)
 
 
 # --- findings -------------------------------------------------------------------------------------------------------

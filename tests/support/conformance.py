@@ -21,15 +21,17 @@ import pytest
 from packetcodec import Codec, PacketFault, Plan, Schema, compile_plan
 from packetcodec.codec.points import to_point
 from packetcodec.emit import BACK_ENDS, Harness
-from packetcodec.fuzz.compiled import CompiledTarget
+from packetcodec.fuzz.codec_target import python_target, reference_target
+from packetcodec.fuzz.compiled import build
 from packetcodec.fuzz.protocol import Unit, decode_answer, decode_question, encode_question
-from packetcodec.fuzz.targets import Target, python_target, reference_target
 from packetcodec.vectors import write_vectors
 from packetcodec.wire import OutOfRangeFault, to_base, unpack
 from tests.support.js_material import seeded, to_decode, to_encode
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
+
+    from packetcodec.fuzz.targets import Target
 
 #: Two layouts with trails of different sorts, and one without.
 TWO_TRAILS = Schema.parse("""
@@ -102,7 +104,7 @@ def _emitted() -> Iterator[Subject]:
 
 
 def _built(harness: Harness, name: str, schema: Schema) -> Target:
-    return CompiledTarget(harness, compile_plan(schema), tool(name, name), timeout=60)
+    return build(harness, harness.write(compile_plan(schema)), tool=tool(name, name), timeout=60)
 
 
 SUBJECTS = (Subject("codec", "ok", python_target), Subject("reference", "ok", reference_target), *_emitted())

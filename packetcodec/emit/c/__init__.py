@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from packetcodec.emit.back_end import BackEnd, Harness
 from packetcodec.emit.c.writer import write_c, write_harness
 
@@ -20,7 +22,7 @@ BACK_END = BackEnd(
     write=write_c,
     parts=("encode", "decode"),
     harnesses=(
-        _harness("c", "-O2"),
+        replace(_harness("c", "-O2"), weighed=True),
         _harness("c-sanitized", "-O1", "-g", "-fsanitize=address,undefined", "-fno-sanitize-recover=all"),
     ),
 )

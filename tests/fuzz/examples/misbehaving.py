@@ -28,7 +28,7 @@ for line in sys.stdin:
         continue
     if what == "prints rubbish" and bad:
         answer = "\x00\xff ok? maybe"
-    if what == "stops early" and seen > 700:
+    if what == "stops early" and seen > 120:
         break
     if what == "leaks":
         kept.append(bytearray(50_000))

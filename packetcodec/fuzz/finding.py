@@ -1,0 +1,78 @@
+r"""A finding: the questions that a target answers wrongly, what was expected, and how it was found.
+
+Owns no rule: `packetcodec.fuzz.judge` says when two wrong answers are the same finding.
+
+>>> finding = Finding("decode: it died", "6", "", "noise", "decode 11\ndecode 12", "too_short\ntoo_short", "", "", "mine")
+>>> finding.size, finding.last
+(1, 'decode 12')
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from packetcodec.fuzz.protocol import HELD, REFUSED
+
+#: So many questions of a sequence stand in a report for programs; all of them stand in the folder.
+_SHOWN = 50
+
+
+@dataclass(slots=True)
+class Finding:
+    """Something wrong.
+
+    Attributes:
+        mark: what is wrong, in a few words; findings with the same mark are one.
+        section, rule: of the specification.
+        kind: of the input that showed it first.
+        question, expected: the smallest input that shows it, and what was expected. Of several lines, the last one shows it
+            and those before it lead there.
+        got: what came instead, for the last line of the question (for `held` and the two before it, for all).
+        first: the question that showed it first.
+        target: name of the target.
+        seconds, inputs: how long the run had gone, and how many inputs it had tried.
+        count: how often it was seen.
+        alone: whether the questions show it when they are asked of a fresh target; else it could not be shown again.
+        remarks: what the target wrote to stderr, or the traceback of a function, or "".
+        times: how often the question is asked to show it: once, but for a leak.
+        file: where the questions stand, one to a line, for those of many.
+    """
+
+    mark: str
+    section: str
+    rule: str
+    kind: str
+    question: str
+    expected: str
+    got: str
+    first: str
+    target: str
+    seconds: float = 0.0
+    inputs: int = 0
+    count: int = 1
+    alone: bool = True
+    remarks: str = ""
+    times: int = 1
+    file: str = ""
+
+    @property
+    def last(self) -> str:
+        """The question that shows it, behind those that lead there."""
+        return self.question.rpartition("\n")[2]
+
+    @property
+    def size(self) -> int:
+        """Bytes of the packet that shows it: the one asked about, or the expected one of an encoder's question."""
+        lines = self.question.split("\n")
+        text = lines[-2] if lines[-1] == HELD and len(lines) > 1 else lines[-1]
+        if text.startswith("decode "):
+            return len(text.removeprefix("decode ").replace("-", "")) // 2
+        expected = self.expected.rpartition("\n")[2]
+        return len(expected) // 2 if expected != REFUSED else 0
+
+    def row(self) -> dict[str, Any]:
+        """The finding for JSON."""
+        lines, expected = self.question.split("\n"), self.expected.split("\n")
+        short = {"question": "\n".join(lines[-_SHOWN:]), "expected": "\n".join(expected[-_SHOWN:])}
+        return {**asdict(self), **short, "questions": len(lines), "size": self.size}

@@ -1,0 +1,316 @@
+"""What is known of a target while it is asked, and what is done with each group of answers.
+
+Owns one rule: a target that falls is a finding, and the run goes on behind the question that it fell at.
+
+>>> from packetcodec.fuzz.targets import FunctionTarget
+>>> from packetcodec.starter import example_plan
+>>> session = Session(FunctionTarget("deaf", lambda line: "?"), example_plan(), seed=0, until=float("inf"))
+>>> session.report.skipped
+['encode', 'encode_base', 'held']
+"""
+
+from __future__ import annotations
+
+import time
+from typing import TYPE_CHECKING
+
+from packetcodec.errors import FAULTS
+from packetcodec.fuzz.finding import Finding
+from packetcodec.fuzz.generate import Batch, Inputs
+from packetcodec.fuzz.investigate import Investigator, at_the_end
+from packetcodec.fuzz.judge import Verdict, judge, trouble
+from packetcodec.fuzz.leaks import SLOPE, MemoryWatch, alarm
+from packetcodec.fuzz.oracle import Oracle
+from packetcodec.fuzz.promises import Promises
+from packetcodec.fuzz.protocol import HELD, SYNC, UNKNOWN, Unit, decode_question, encode_question
+from packetcodec.fuzz.report import Report
+from packetcodec.fuzz.shrink import shrink
+from packetcodec.fuzz.spec_sections import RULES
+from packetcodec.fuzz.targets import TIME_UP
+from packetcodec.vectors.valid import worked_examples
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+
+    from packetcodec.fuzz.targets import Replies, Target
+    from packetcodec.wire import Plan
+
+#: Different findings after which a run stops: the target has more to say than anyone reads.
+MOST_FINDINGS = 25
+#: Falls (deaths, hangs) after which a run stops: each costs a start or a wait.
+MOST_FALLS = 25
+#: The mark of all that is wrong only after other questions: one state that is spoiled has many wrong answers.
+AFTER_OTHERS = "wrong after other questions"
+LEAKS = "memory that grows without end"
+LATE_BY_ONE = "each answer is that of the question before"
+#: Of the time, this part is for questions before memory and the end of the program are looked at.
+_CHECK_UP = 0.8
+#: Questions that are kept to find out which of them led to a wrong answer.
+_HISTORY = 200_000
+#: Slow answers of a batch that are asked again.
+_SECOND_LOOKS = 3
+#: So many answers that are each that of the question before are no chance.
+_SHIFTED = 8
+_WORDS = {*FAULTS, "ok", "base", "refused", UNKNOWN}
+
+
+class Session:
+    """What is known of a target while it is asked."""
+
+    def __init__(self, target: Target, plan: Plan, *, seed: int, until: float, most_findings: int = MOST_FINDINGS) -> None:
+        self.start = time.monotonic()
+        self.target = target
+        self.plan = plan
+        self.until = until
+        self.report = Report(target.name, plan.name, plan.version, plan.fingerprint, seed)
+        self.most_findings = most_findings
+        self.falls = 0
+        self.inputs_before = 0
+        self.marks: dict[str, Finding] = {}
+        self.history: list[str] = []
+        self.latest: dict[str, Batch] = {}
+        self.memory = MemoryWatch()
+        self.checked_up = False
+        self.oracle = Oracle(plan, self._unit())
+        self.look = Investigator(target, self.oracle, self._known(), until)
+        self.promises = Promises(plan, self.oracle.unit, self._own)
+
+    # --- before ------------------------------------------------------------------------------------------------------
+
+    def _unit(self) -> Unit:
+        """How the target tells a good packet, seen from the everyday ones."""
+        for layout in self.plan.layouts:
+            replies = self.target.ask([decode_question(worked_examples(self.plan, layout)[0].data)], self.until)
+            for unit in ("ok", "base"):
+                if replies.lines and replies.lines[0].startswith(unit):
+                    self.report.unit = unit
+                    return "base" if unit == "base" else "ok"
+        return "ok"
+
+    def _known(self) -> tuple[str, ...]:
+        """The verbs that the target answers: those to which it does not say `?` for every layout."""
+        verbs = ["decode"]
+        for verb in ("encode", "encode_base"):
+            for layout in self.plan.layouts:
+                example = worked_examples(self.plan, layout)[0]
+                numbers = example.codes if verb == "encode" else example.bases
+                if self.target.ask([encode_question(verb, layout, numbers)], self.until).lines != (UNKNOWN,):
+                    verbs.append(verb)
+                    break
+        good = [decode_question(worked_examples(self.plan, layout)[0].data) for layout in self.plan.layouts]
+        if any(self.target.ask([question, HELD], self.until).lines[1:] != (UNKNOWN,) for question in good):
+            verbs.append(HELD)
+        self.report.skipped = [verb for verb in ("encode", "encode_base", HELD) if verb not in verbs]
+        return tuple(verbs)
+
+    def inputs(self, scale: int) -> Inputs:
+        """The questions that suit the target."""
+        known = self.look.known
+        verbs = [verb for verb in ("encode", "encode_base") if verb in known]
+        return Inputs(self.oracle, seed=self.report.seed, verbs=verbs, held=HELD in known, scale=scale)
+
+    # --- a batch -----------------------------------------------------------------------------------------------------
+
+    def batch(self, batch: Batch, also: Callable[[str], str] | None = None) -> None:
+        """Ask the questions of a batch and compare."""
+        self.inputs_before = self.report.inputs
+        self.report.counts[batch.kind] += len(batch.questions)
+        self.report.statuses.update([_word(answer) for answer in batch.answers])
+        self.promises.hold(batch, also)
+        self.latest[batch.kind] = batch
+        replies = self.target.ask(_flat(batch.questions), self.until)
+        if replies.trouble or replies.remarks or replies.slow or list(replies.lines) != _flat(batch.answers):
+            self._compare(batch, replies)
+        self.history.extend(batch.questions)
+        del self.history[:-_HISTORY]
+        self.memory.look(self.report.inputs, self.target.memory())
+
+    def ends(self, most_inputs: int | None) -> bool:
+        """Whether the run is over; before it is, memory and the end of the program are looked at."""
+        now, asked = time.monotonic(), self.report.inputs
+        part = max((now - self.start) / max(1e-9, self.until - self.start), asked / (most_inputs or 1e18))
+        if len(self.marks) >= self.most_findings:
+            self.report.stopped = f"{len(self.marks)} different findings"
+        elif self.falls >= MOST_FALLS:
+            self.report.stopped = f"the target fell {self.falls} times"
+        elif LATE_BY_ONE in self.marks:
+            self.report.stopped = LATE_BY_ONE
+        elif part >= _CHECK_UP and not self.checked_up:
+            self._check_up()
+        return bool(self.report.stopped) or part >= 1
+
+    def end(self) -> Report:
+        """End the target, and say what was found."""
+        if not self.report.stopped and (mark := at_the_end(self.target.finish())) and mark not in self.marks:
+            self._own(mark, "whole", "all", SYNC, "after all questions of the run")
+            self.marks[mark].alone = False
+        self.promises.count_up(self.report)
+        self.report.seconds = time.monotonic() - self.start
+        self.report.falls = self.falls
+        return self.report
+
+    # --- what is wrong -----------------------------------------------------------------------------------------------
+
+    def _compare(self, batch: Batch, replies: Replies) -> None:
+        """Find out which of the answers are wrong; where the target fell, ask on behind that place."""
+        wanted = _flat(batch.answers)
+        count = len(replies.lines)
+        if count > _SHIFTED and len(set(wanted[:count])) > 1 and list(replies.lines[1:]) == wanted[: count - 1]:
+            self._own(LATE_BY_ONE, "whole", batch.kind, "\n".join(batch.questions[:2]), "\n".join(replies.lines[:2]))
+            return
+        place = 0
+        while True:
+            place, spoiled = self._matching(batch, place, replies)
+            self._second_looks(batch, replies)
+            if not replies.trouble or spoiled or replies.trouble == TIME_UP:
+                return
+            self.falls += 1
+            place = self._fell(batch, place, replies)
+            if place >= len(batch.questions) or self.falls >= MOST_FALLS or time.monotonic() > self.until:
+                return
+            self.history = batch.questions[:place]
+            replies = self.target.ask(_flat(batch.questions[place:]), self.until)
+
+    def _matching(self, batch: Batch, place: int, replies: Replies) -> tuple[int, bool]:
+        """Compare the answers that came, from the question at `place` on: where they end, and whether a state is spoiled."""
+        start = 0
+        for question, answer in zip(batch.questions[place:], batch.answers[place:], strict=True):
+            count = question.count("\n") + 1
+            got = "\n".join(replies.lines[start : start + count])
+            start += count
+            if start > len(replies.lines) or not replies.aligned:
+                return place, False
+            place += 1
+            if got != answer and (verdict := judge(self.oracle, question, answer, got, self.look.known)):
+                if self._wrong(verdict, batch, place - 1, got, replies.remarks):
+                    return place, True
+                if len(self.marks) >= self.most_findings:
+                    return len(batch.questions), True
+        return place, False
+
+    def _wrong(self, verdict: Verdict, batch: Batch, place: int, got: str, remarks: str = "") -> bool:
+        """Make a finding of a wrong answer; whether the target's state is spoiled, so that what follows says nothing."""
+        if self._seen(verdict.mark):
+            return False
+        question = batch.questions[place]
+        finding = self.finding(verdict, batch.kind, question, batch.answers[place], place)
+        finding.got, finding.remarks = got, remarks
+        alone = self.look.mark_of(question, fresh=True) == verdict.mark
+        fell = verdict.mark.partition(": it ")[1] != ""
+        if not alone and not fell:
+            finding.mark = AFTER_OTHERS
+            if self._seen(AFTER_OTHERS):
+                return True
+        self._keep(finding)
+        self.look.explain(finding, verdict.mark, [*self.history, *batch.questions[:place]], alone=alone)
+        if not alone:
+            self.target.restart()
+            self.history.clear()
+        return not alone
+
+    def _fell(self, batch: Batch, place: int, replies: Replies) -> int:
+        """The target fell at the question at `place`, or behind it if it keeps answers back: the place behind that."""
+        question = batch.questions[min(place, len(batch.questions) - 1)]
+        verdict = trouble(replies.trouble, question)
+        if replies.aligned and self._seen(verdict.mark):
+            return place + 1
+
+        found = self.look.culprit(batch.questions[place:], lambda again: again.trouble not in {"", TIME_UP})
+        if found:
+            place, replies = place + found[0], found[1]
+        number = min(place, len(batch.questions) - 1)
+        verdict = trouble(replies.trouble, batch.questions[number])
+        self._wrong(verdict, batch, number, replies.trouble, replies.remarks)
+        return number + 1 if found or replies.aligned else len(batch.questions)
+
+    # --- second looks ------------------------------------------------------------------------------------------------
+
+    def _second_looks(self, batch: Batch, replies: Replies) -> None:
+        """What is wrong though the answers are not: words on stderr that mean trouble, and slow answers."""
+        said = alarm(replies.remarks)
+        if said and not replies.trouble and not self._seen(f"stderr: {said}"):
+            mark = f"stderr: {said}"
+            found = self.look.culprit(batch.questions, lambda again: alarm(again.remarks) == said)
+            number = found[0] if found else 0
+            finding = self._own(mark, "whole", batch.kind, batch.questions[number], "words on stderr", keep=True)
+            finding.remarks = replies.remarks
+            self.look.explain(finding, mark, [*self.history, *batch.questions[:number]])
+        places = [number for number, text in enumerate(batch.questions) for _ in range(text.count("\n") + 1)]
+        for line, _ in replies.slow[:_SECOND_LOOKS]:
+            question = batch.questions[places[min(line, len(places) - 1)]]
+            verdict = slow_verdict(question)
+            if time.monotonic() > self.until or self._seen(verdict.mark) or not any(pair := self.look.slowness(question)):
+                continue
+            finding = self._own(verdict.mark, "whole", batch.kind, question, slow_words(*pair), keep=True)
+            until = min(self.until, time.monotonic() + 1)
+            smallest = shrink(self.oracle, question, lambda other: any(self.look.slowness(other)), until=until)
+            finding.question, finding.expected = smallest, self.oracle.answer(smallest)
+
+    def _check_up(self) -> None:
+        """Before the end: does memory grow, and does the target end well?"""
+        self.checked_up = True
+        groups = [batch.questions for batch in self.latest.values()]
+        if self.memory.slope() >= SLOPE and (found := self.look.leak(groups)):
+            text, grown, times = found
+            finding = self._own(LEAKS, "whole", "all", text, f"{grown:.0f} bytes more each time, asked {times:,} times")
+            finding.times = times
+        if not (mark := at_the_end(self.target.finish())) or self._seen(mark):
+            return
+        finding = self._own(mark, "whole", "all", SYNC, "said at the end of the run")
+        finding.alone = False
+        for group in groups:
+            if self.look.end_mark("\n".join(group)) == mark:
+                until = min(self.until, time.monotonic() + 3)
+                text = shrink(self.oracle, "\n".join(group), lambda other: self.look.end_mark(other) == mark, until=until)
+                finding.question, finding.expected, finding.alone = text, self.oracle.answer(text), True
+                return
+
+    # --- findings ----------------------------------------------------------------------------------------------------
+
+    def _seen(self, mark: str) -> bool:
+        known = self.marks.get(mark)
+        if known:
+            known.count += 1
+        return known is not None
+
+    def _own(self, mark: str, rule: str, kind: str, question: str, got: str, *, keep: bool = False) -> Finding:
+        """A finding that is not about one wrong answer; one that is known already is counted."""
+        if not keep and self._seen(mark):
+            return self.marks[mark]
+        finding = self.finding(Verdict(mark, RULES[rule]), kind, question, self.oracle.answer(question), 0)
+        finding.got = got
+        self._keep(finding)
+        return finding
+
+    def finding(self, verdict: Verdict, kind: str, question: str, answer: str, place: int = 0) -> Finding:
+        """A finding as it stands before it is explained."""
+        return Finding(
+            mark=verdict.mark, section=verdict.rule.section, rule=str(verdict.rule), kind=kind, question=question,
+            expected=answer, got="", first=question, target=self.target.name, seconds=time.monotonic() - self.start,
+            inputs=self.inputs_before + place + 1,
+        )  # fmt: skip
+
+    def _keep(self, finding: Finding) -> None:
+        self.marks[finding.mark] = finding
+        self.report.findings.append(finding)
+
+
+def slow_verdict(question: str) -> Verdict:
+    """The verdict on a slow answer."""
+    verb = question.rpartition("\n")[2].partition(" ")[0]
+    return Verdict(f"{verb}: slow", RULES["encode" if verb.startswith("encode") else "whole"])
+
+
+def slow_words(taken: float, usual: float) -> str:
+    """What came of a slow answer."""
+    return f"an answer after {taken * 1e3:,.0f} ms; {usual * 1e3:,.2f} ms is usual for this target"
+
+
+def _word(answer: str) -> str:
+    """A status, or "packet" for one in hex."""
+    word = answer.partition("\n")[0].partition(" ")[0]
+    return word if word in _WORDS else "packet"
+
+
+def _flat(texts: Iterable[str]) -> list[str]:
+    return "\n".join(texts).split("\n")
