@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from packetcodec.fuzz.targets import Target
 
 #: An answer is slow that takes so many times as long as the slowest usual one of the target (and longer than `SLOW`).
-_TIMES_AS_LONG = 20
+_TIMES_AS_LONG = 40
 #: Seconds for one finding: a quarter of the time that is left, but at least and at most so many.
 _EACH = 3.0, 30.0
 #: Questions with which a leak is measured.
@@ -158,10 +158,10 @@ class Investigator:
         """Bytes that the memory grows with each of these questions, asked again and again, and how often they were asked."""
         lines = "\n".join(questions).split("\n")
         asked, until = 0, min(self.until, time.monotonic() + seconds)
-        self.target.ask(lines, until)
+        self.target.ask(lines, self.until)
         before = self.target.memory()
         while asked < _MANY and time.monotonic() < until:
-            if self.target.ask(lines, until).trouble:
+            if self.target.ask(lines, self.until).trouble:
                 return 0.0, asked
             asked += len(questions)
         after = self.target.memory()

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 #: The trouble of a target whose answers were no longer waited for.
 TIME_UP = "the time of the run was up"
 #: Seconds from which an answer is worth a second look.
-SLOW = 0.03
+SLOW = 0.05
 
 
 @dataclass(frozen=True, slots=True)
