@@ -186,9 +186,6 @@ class Inputs:
     def _pick(self) -> bytes:
         return self._pool[int(self.random.random() * len(self._pool))]
 
-    def _seal(self, body: bytes) -> bytes:
-        return self.plan.crc.append(body, self.plan.seed) if self.plan.crc else body
-
     def _body(self, data: bytes) -> bytes:
         return data[: len(data) - self.plan.crc.size] if self.plan.crc else data
 
@@ -228,19 +225,19 @@ class Inputs:
     def _cut(self) -> bytes:
         data = self._pick()
         data = data[: int(self.random.random() * len(data))]
-        return self._seal(data) if self.random.random() < 0.3 else data
+        return self.plan.seal(data) if self.random.random() < 0.3 else data
 
     def _extended(self) -> bytes:
         data = self._pick()
         count = 1 + int(self.random.random() ** 3 * 60)
         more = bytes(count) if self.random.random() < 0.5 else self.random.randbytes(count)
-        return self._seal(self._body(data) + more) if self.random.random() < 0.6 else data + more
+        return self.plan.seal(self._body(data) + more) if self.random.random() < 0.6 else data + more
 
     def _swapped(self) -> bytes:
         data = bytearray(self._pick())
         one, other = (int(self.random.random() * len(data)) for _ in range(2))
         data[one], data[other] = data[other], data[one]
-        return self._seal(self._body(bytes(data))) if self.random.random() < 0.5 else bytes(data)
+        return self.plan.seal(self._body(bytes(data))) if self.random.random() < 0.5 else bytes(data)
 
     def _header(self) -> bytes:
         """Another version, another layout, or both; the check repaired most times, the length kept or not."""
@@ -256,7 +253,7 @@ class Inputs:
         made = ((head << below) | number & (1 << below) - 1).to_bytes(len(data), "big")
         if self.random.random() < 0.1:
             made = made[:-1]
-        return self._seal(self._body(made)) if self.random.random() < 0.8 else made
+        return self.plan.seal(self._body(made)) if self.random.random() < 0.8 else made
 
     def _stale(self) -> bytes:
         """The check of another schema, of another start, with another final XOR, or with its bytes turned round."""
@@ -290,7 +287,7 @@ class Inputs:
         else:  # all behind the header
             below = total - plan.header_bits
             number = number >> below << below | random.getrandbits(below)
-        return self._seal(number.to_bytes(len(body), "big"))
+        return self.plan.seal(number.to_bytes(len(body), "big"))
 
     def _broken_trail(self) -> bytes:
         """Bits behind the fields that no encoder writes, or that one might, under a good check."""
@@ -333,7 +330,7 @@ class Inputs:
             ones = max(0, below - layout.trail.count_bits - 1 if layout.trail else 0) if front else below
             number = number >> 8 * len(body) - layout.bits << below | (1 << ones) - 1
             number, total = number << -total % 8, total + -total % 8
-        return self._seal(number.to_bytes(total // 8, "big"))
+        return self.plan.seal(number.to_bytes(total // 8, "big"))
 
     def _noise(self) -> bytes:
         """Random bytes: of any length, or behind a good header and of a good length."""
@@ -351,7 +348,7 @@ class Inputs:
         size = self.random.randrange(256)
         data = self._pick()
         data = data[:size] if len(data) >= size else data + self.random.randbytes(size - len(data))
-        return self._seal(self._body(data)) if self.plan.crc and len(data) > self.plan.crc.size else data
+        return self.plan.seal(self._body(data)) if self.plan.crc and len(data) > self.plan.crc.size else data
 
     # --- other questions ---------------------------------------------------------------------------------------------
 

@@ -84,18 +84,16 @@ def _smaller(oracle: Oracle, text: str) -> Iterator[str]:
 def _packets(oracle: Oracle, data: bytes) -> Iterator[str]:
     """Smaller packets; one whose check is good keeps a good check."""
     size = oracle.plan.crc.size if oracle.plan.crc else 0
-    sealed = bool(size) and len(data) > size and oracle.plan.crc is not None
-    if sealed and oracle.plan.crc is not None:
-        sealed = oracle.plan.crc.append(data[:-size], oracle.plan.seed) == data
+    sealed = 0 < size < len(data) and oracle.plan.seal(data[:-size]) == data
     body = data[:-size] if sealed else data
     best = _rank(body)
     for other in (*_meanings(oracle, data, size), *_bytes(body)):
         if _rank(other) < best:
-            whole = oracle.plan.crc.append(other, oracle.plan.seed) if sealed and oracle.plan.crc else other
+            whole = oracle.plan.seal(other) if sealed else other
             yield decode_question(whole)
-    if not sealed and size and len(data) > size and oracle.plan.crc is not None:
+    if not sealed and 0 < size < len(data):
         # A wrong check made as small as it can be: the right one with a bit changed.
-        right = oracle.plan.crc.append(data[:-size], oracle.plan.seed)
+        right = oracle.plan.seal(data[:-size])
         for mask in (1, 1 << 7):
             other = right[:-1] + bytes([right[-1] ^ mask])
             if other != data and _rank(other) < _rank(data):

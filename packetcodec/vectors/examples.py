@@ -189,12 +189,7 @@ def assembled(plan: Plan, layout: LayoutPlan, codes: Sequence[int], bits: Bits) 
         number = number << field.bits | code
     length = layout.bits + bits.length
     number = (number << bits.length | bits.number) << -length % 8
-    return sealed(plan, number.to_bytes(-(-length // 8), "big"))
-
-
-def sealed(plan: Plan, body: bytes) -> bytes:
-    """The bytes with the check that they ask for behind them."""
-    return plan.crc.append(body, plan.seed) if plan.crc else body
+    return plan.seal(number.to_bytes(-(-length // 8), "big"))
 
 
 def value_of(field: FieldPlan, base: int) -> Value:

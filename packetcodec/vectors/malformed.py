@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from packetcodec.errors import PacketFault
 from packetcodec.vectors.borders import unused_codes
-from packetcodec.vectors.examples import Example, sealed
+from packetcodec.vectors.examples import Example
 from packetcodec.vectors.malformed_trails import Malformed, malformed_trails
 from packetcodec.wire import Plan, pack, unpack
 
@@ -150,7 +150,7 @@ def _flipped(data: bytes, bit: int) -> bytes:
 
 def _repaired(plan: Plan, data: bytes) -> bytes:
     """The same packet with the check that its other bytes ask for."""
-    return sealed(plan, data[: len(data) - (plan.crc.size if plan.crc else 0)])
+    return plan.seal(data[: len(data) - (plan.crc.size if plan.crc else 0)])
 
 
 def _headed(good: Example, version: int, ident: int) -> bytes:

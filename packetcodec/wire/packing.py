@@ -52,10 +52,7 @@ def pack(plan: Plan, layout: LayoutPlan, raws: Sequence[int], trail: Sequence[Po
         bits, _ = write_trail(layout.trail, head, trail, room=room)
         number = number << bits.length | bits.number
         length += bits.length
-    data = (number << -length % 8).to_bytes(-(-length // 8), "big")
-    if plan.crc is None:
-        return data
-    return data + plan.crc.of(data, plan.seed).to_bytes(layout.check_bytes, plan.crc.append_order)
+    return plan.seal((number << -length % 8).to_bytes(-(-length // 8), "big"))
 
 
 def anchor_of(layout: LayoutPlan, raws: Sequence[int]) -> Point | None:

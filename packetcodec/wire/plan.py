@@ -212,6 +212,10 @@ class Plan:
         """Bits of the whole header."""
         return self.version_bits + self.layout_bits
 
+    def seal(self, body: bytes) -> bytes:
+        """A packet's header and fields with the check behind them; as they are where the schema has no check."""
+        return self.crc.append(body, self.seed) if self.crc else body
+
     def layout(self, name: str) -> LayoutPlan:
         """The layout of that name.
 

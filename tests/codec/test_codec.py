@@ -121,7 +121,7 @@ def test_a_missing_value_and_an_unknown_layout_are_named():
 
 def repaired(data):
     body = data[:-2]
-    return CODEC.plan.crc.append(body, CODEC.plan.seed)
+    return CODEC.plan.seal(body)
 
 
 def faulty(data):

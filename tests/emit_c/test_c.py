@@ -23,7 +23,6 @@ from packetcodec.starter import sample_log, schema_text
 from tests.support.c_driver import digests, packed, program
 from tests.support.conformance import SANITIZERS, TWO_TRAILS, WARNINGS, packets, tool
 from tests.support.js_material import seeded, trail_schema
-from tests.support.random_schemas import sealed
 
 CI = bool(os.environ.get("CI"))
 STARTER = Schema.parse(schema_text())
@@ -230,7 +229,7 @@ def test_gcc_and_clang_agree_on_a_great_many_packets(tmp_path):
         data = bytearray(rng.choice(seeds))
         for _ in range(rng.randint(1, 3)):
             data[rng.randrange(1, len(data))] ^= 1 << rng.randrange(8)
-        return sealed(codec, bytes(data[: len(data) - 2])) if rng.random() < 0.9 else bytes(data)
+        return codec.plan.seal(bytes(data[: len(data) - 2])) if rng.random() < 0.9 else bytes(data)
 
     said = []
     blob = packed(mutated() for _ in range(3_000_000 if CI else 100_000))

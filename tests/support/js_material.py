@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 
 from packetcodec import Codec, Schema
 from packetcodec.wire import FieldPlan, LayoutPlan, pack, to_value
-from tests.support.random_schemas import sealed
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -117,11 +116,11 @@ def broken(rng: random.Random, codec: Codec, data: bytes) -> Iterator[bytes]:
     for place in range(8 * len(data)):
         yield (number ^ 1 << place).to_bytes(len(data), "big")
     for place in range(8 * len(body)):
-        yield sealed(codec, (int.from_bytes(body, "big") ^ 1 << place).to_bytes(len(body), "big"))
+        yield codec.plan.seal((int.from_bytes(body, "big") ^ 1 << place).to_bytes(len(body), "big"))
     more = rng.randbytes(255)
     for length in range(256):
         yield (data + more)[:length]
-        yield sealed(codec, (body + more)[: max(0, length - len(data) + len(body))])
+        yield codec.plan.seal((body + more)[: max(0, length - len(data) + len(body))])
 
 
 def resealed(rng: random.Random, codec: Codec, data: bytes) -> bytes:
@@ -133,7 +132,7 @@ def resealed(rng: random.Random, codec: Codec, data: bytes) -> bytes:
         body[place] = rng.choice([body[place], rng.getrandbits(8), 0, 255])
     if body and rng.random() < 0.7:
         body[rng.randrange(len(body))] ^= 1 << rng.randrange(8)
-    return sealed(codec, bytes(body))
+    return codec.plan.seal(bytes(body))
 
 
 def trail_schema(rng: random.Random) -> Schema:

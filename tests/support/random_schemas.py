@@ -10,11 +10,10 @@ from packetcodec.fuzz.strategies.packets import (
     good_packets,
     good_value,
     good_values,
-    sealed,
 )
 from packetcodec.fuzz.strategies.schemas import NAMES, TEXTS, U32, checks, fields, schema_texts, schemas, toml, versions
 
 __all__ = [
     "NAMES", "TEXTS", "U32", "any_packets", "any_value", "any_values", "bases", "checks", "fields", "good_packets",
-    "good_value", "good_values", "schema_texts", "schemas", "sealed", "toml", "versions",
+    "good_value", "good_values", "schema_texts", "schemas", "toml", "versions",
 ]  # fmt: skip

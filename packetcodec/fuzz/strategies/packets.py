@@ -136,12 +136,6 @@ def good_packets(draw: st.DrawFn, codec: Codec, schema: Schema) -> bytes:
     return codec.encode(layout.name, values, draw(points(codec, layout, values)))
 
 
-def sealed(codec: Codec, body: bytes) -> bytes:
-    """`body` with the check that the codec's own version puts behind it."""
-    crc = codec.plan.crc
-    return crc.append(body, codec.plan.seed) if crc else body
-
-
 @st.composite
 def spoiled_packets(draw: st.DrawFn, codec: Codec, schema: Schema, *, ways: Sequence[str] = WAYS) -> bytes:
     """A good packet with something done to it; now and then it is still good.
@@ -188,16 +182,16 @@ def _under_a_check(draw: st.DrawFn, codec: Codec, body: bytes, way: str) -> byte
     if way == "other version":
         layout = number >> below & (1 << plan.layout_bits) - 1
         head = draw(st.integers(0, (1 << plan.version_bits) - 1)) << plan.layout_bits | layout
-        return sealed(codec, (head << below | number & (1 << below) - 1).to_bytes(len(body), "big"))
+        return plan.seal((head << below | number & (1 << below) - 1).to_bytes(len(body), "big"))
     if way == "other layout":
         head = plan.version << plan.layout_bits | draw(st.integers(0, (1 << plan.layout_bits) - 1))
-        return sealed(codec, (head << below | number & (1 << below) - 1).to_bytes(len(body), "big"))
+        return plan.seal((head << below | number & (1 << below) - 1).to_bytes(len(body), "big"))
     if way == "trail":
         keep = draw(st.integers(1, len(body)))
-        return sealed(codec, body[:keep] + draw(st.binary(max_size=12) | st.sampled_from([b"", b"\0", b"\xff" * 9])))
+        return plan.seal(body[:keep] + draw(st.binary(max_size=12) | st.sampled_from([b"", b"\0", b"\xff" * 9])))
     keep = draw(st.integers(0, 8 * len(body)))  # so many bits stay, the header among them more often than not
     noise = int.from_bytes(draw(st.binary(min_size=len(body), max_size=len(body))), "big")
-    return sealed(codec, (number ^ (noise & (1 << 8 * len(body) - keep) - 1)).to_bytes(len(body), "big"))
+    return plan.seal((number ^ (noise & (1 << 8 * len(body) - keep) - 1)).to_bytes(len(body), "big"))
 
 
 def any_packets(codec: Codec, schema: Schema) -> st.SearchStrategy[bytes]:
