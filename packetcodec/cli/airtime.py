@@ -41,7 +41,8 @@ def airtime(schema: str | None, *, text: bool, as_json: bool, **settings: Any) -
     """Airtime of each layout of SCHEMA (default: the starter schema) per spreading factor, under the region's limits.
 
     Free: bytes that can be added before the airtime grows. Drop to save: bytes to remove before the airtime falls.
-    Interval: the shortest average one; "never" means that the limits do not permit this packet.
+    Interval: the shortest fixed period with which no continuous hour holds more than is allowed, "no limit" where nothing
+    is left to say; "never" means that the limits do not permit this packet.
 
     Of a layout with a trail three packets are shown: without points, with all points on a typical path, and the longest.
     """
@@ -49,7 +50,9 @@ def airtime(schema: str | None, *, text: bool, as_json: bool, **settings: Any) -
     radio = radio_of(**settings)
     if as_json:
         layouts = [_layout_json(plan, layout, radio) for layout in plan.layouts]
-        put_json({"setting": radio.words, "source": radio.source, "caution": CAUTION, "layouts": layouts})
+        put_json(
+            {"setting": radio.words, "source": radio.source, "notes": radio.notes, "caution": CAUTION, "layouts": layouts}
+        )
         return
     out = console()
     out.put(radio.words)
@@ -64,6 +67,8 @@ def airtime(schema: str | None, *, text: bool, as_json: bool, **settings: Any) -
             out.put(f"text: {sent[-1].text}", uncut=True)
             out.put()
     for line in complaints(shown, radio):
+        out.put(line)
+    for line in radio.notes:
         out.put(line)
     out.put(CAUTION, style="italic")
     for words in radio.remarks:

@@ -10,30 +10,41 @@ beside every table made from them: arithmetic, not permission.
 
 from __future__ import annotations
 
-from packetcodec.radio.budget import CAUTION, LORAWAN_OVERHEAD, OBSERVATION_SECONDS, Budget, Verdict, packet_budget
+from packetcodec.radio.budget import CAUTION, LORAWAN_OVERHEAD, Budget, Verdict, packet_budget
 from packetcodec.radio.fsk import Fsk
-from packetcodec.radio.lora import BANDWIDTHS, CHIPS, LoRa
+from packetcodec.radio.lora import BANDWIDTHS, CHIPS, LOW_DATA_RATE_REMARK, LoRa
+from packetcodec.radio.lora_2g4 import BANDWIDTHS_2G4, LoRa2G4
+from packetcodec.radio.lr_fhss import CODING_RATES, LrFhss
 from packetcodec.radio.modem import Headroom, Modem
 from packetcodec.radio.regions import MAX_HZ, VERIFIED, DataRate, Gap, Region, SubBand, load_regions, region
+from packetcodec.radio.routes import HOUR, Allowance, Route, choose
 
 __all__ = [
     "BANDWIDTHS",
+    "BANDWIDTHS_2G4",
     "CAUTION",
     "CHIPS",
+    "CODING_RATES",
+    "HOUR",
     "LORAWAN_OVERHEAD",
+    "LOW_DATA_RATE_REMARK",
     "MAX_HZ",
-    "OBSERVATION_SECONDS",
     "VERIFIED",
+    "Allowance",
     "Budget",
     "DataRate",
     "Fsk",
     "Gap",
     "Headroom",
     "LoRa",
+    "LoRa2G4",
+    "LrFhss",
     "Modem",
     "Region",
+    "Route",
     "SubBand",
     "Verdict",
+    "choose",
     "load_regions",
     "packet_budget",
     "region",

@@ -1,12 +1,12 @@
-"""What one packet costs under the limits of a sub-band.
+"""What one packet costs under the limits of a route.
 
-Owns one rule: how duty cycle, dwell time and payload limits turn a time on air into an interval and a
-verdict. Everything is exact; nothing here is a permission (see `CAUTION`).
+Owns one rule: how the limits of a route turn a time on air into a period that can be programmed and into verdicts.
+Everything is exact; nothing here is a permission (see `CAUTION`).
 
 >>> from packetcodec.radio import LoRa, packet_budget, region
 >>> cost = packet_budget(LoRa(spreading_factor=12), 12, region("EU868").sub_band(868_100_000, 125_000))
->>> float(cost.interval), cost.packets_per_hour
-(115.5072, 31)
+>>> float(cost.average_interval), cost.packets_per_hour, round(float(cost.period), 2)
+(115.5072, 31, 116.13)
 """
 
 from __future__ import annotations
@@ -17,7 +17,9 @@ from typing import TYPE_CHECKING, Literal
 
 from packetcodec.radio import modem as settings
 from packetcodec.radio.lora import LoRa
+from packetcodec.radio.lr_fhss import LrFhss
 from packetcodec.radio.regions import Region, SubBand, mhz
+from packetcodec.radio.routes import HOUR, Route, choose, milliseconds, ways_out
 
 if TYPE_CHECKING:
     from packetcodec.radio.modem import Modem
@@ -25,9 +27,6 @@ if TYPE_CHECKING:
 LORAWAN_OVERHEAD = 13
 """Bytes that LoRaWAN puts around an application payload, without frame options: header 1, address 4,
 control 1, counter 2, port 1, message integrity code 4 (read in LoRaMac-node's LoRaMacHeaderTypes.h)."""
-
-OBSERVATION_SECONDS = 3600
-"""Duty cycle counts over any continuous hour (ERC/REC 70-03, read)."""
 
 CAUTION = (
     "Limits shown are this tool's built-in defaults, taken from the documents and dates named beside them. "
@@ -52,37 +51,43 @@ class Verdict:
     words: str
     excess: Fraction | None = None
 
+    @property
+    def forbids(self) -> bool:
+        """Whether such a packet may not be sent at all."""
+        return self.state in {"exceeded", "not permitted"}
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Budget:
-    """A packet under the limits of a sub-band. Times are exact, in seconds.
+    """A packet under the limits of a route. Times are exact, in seconds.
 
     Attributes:
-        sub_band: whose limits these are.
+        sub_band, route: whose limits these are.
         payload_bytes: bytes handed to the radio, LoRaWAN's overhead included.
         airtime: time on air of one packet.
-        interval: shortest average interval from packet to packet: airtime / duty cycle, or what the occupancy
-            of each hopping channel allows, whichever is longer. None when no limit gives one.
-        steady_interval: shortest regular interval with which no continuous hour holds more than the limit. A
-            little longer than `interval`, because an hour holds whole packets. None without a limit, and when
-            one packet alone is beyond an hour's share (`packets_per_hour` is 0).
-        packets_per_hour: most packets in any continuous hour, or None without a limit.
-        duty_seconds_per_hour: time on air allowed in any continuous hour, or None without a duty cycle limit.
-        dwell: the limit on time on one frequency, hopping included.
-        single: the advised longest single transmission.
-        lorawan: whether the application payload fits its data rate.
+        period: the shortest fixed period with which no continuous hour (or other window of the rule) holds more than is
+            allowed. None when the limits leave nothing to say: no limit, or one that lets half of all time be spent
+            sending; and None when the packet is not permitted.
+        average_interval: airtime / duty cycle, the same on the average of many windows: no period to program, because a
+            window holds whole packets. None without a limit.
+        packets_per_hour: most packets in any continuous hour at that period, or None.
+        verdicts: what each limit says, by its name: "dwell", "single" (longest transmission), "window" (one packet alone
+            against an hour's share), "advice", "payload" (LoRaWAN).
     """
 
     sub_band: SubBand
+    route: Route
     payload_bytes: int
     airtime: Fraction
-    interval: Fraction | None
-    steady_interval: Fraction | None
+    period: Fraction | None
+    average_interval: Fraction | None
     packets_per_hour: int | None
-    duty_seconds_per_hour: Fraction | None
-    dwell: Verdict
-    single: Verdict
-    lorawan: Verdict
+    verdicts: dict[str, Verdict]
+
+    @property
+    def permitted(self) -> bool:
+        """Whether the limits permit such a packet at all. Advice does not count."""
+        return not any(verdict.forbids for name, verdict in self.verdicts.items() if name != "advice")
 
 
 def packet_budget(
@@ -90,7 +95,8 @@ def packet_budget(
     payload_bytes: int,
     sub_band: SubBand,
     *,
-    hopping_channels: int = 1,
+    channels: int = 1,
+    route: str | None = None,
     lorawan: Region | None = None,
 ) -> Budget:
     """The budget of a packet.
@@ -98,74 +104,102 @@ def packet_budget(
     Args:
         modem: with its settings.
         payload_bytes: bytes of payload; with `lorawan`, of application payload.
-        sub_band: whose limits to apply, from `Region.sub_band` or `Region.routes`.
-        hopping_channels: channels that the transmitter hops over evenly; 1 is a fixed channel.
+        sub_band: whose limits to apply, from `Region.sub_band`.
+        channels: channels that the transmitter uses evenly in turn; 1 is a fixed channel.
+        route: name of a route of the sub-band; None for the default one.
         lorawan: the region whose LoRaWAN data rates apply, or None for packets without LoRaWAN.
 
     Raises:
-        RadioFault: for a payload or a number of channels out of range.
+        RadioFault: for a payload or a number of channels out of range, or a route that the sub-band does not have.
     """
     overhead = LORAWAN_OVERHEAD if lorawan else 0
     note = f"{overhead} bytes of LoRaWAN overhead come on top" if lorawan else "bytes"
     settings.whole("payload_bytes", payload_bytes, 0, modem.max_payload - overhead, note)
-    settings.whole("hopping_channels", hopping_channels, 1, 10_000)
+    settings.whole("channels", channels, 1, 10_000)
+    chosen = choose(sub_band, modem.occupied_hz, channels=channels, name=route)
     airtime = modem.airtime(payload_bytes + overhead)
-    duty = sub_band.duty_cycle
-    dwell = _dwell(modem, airtime, sub_band, hopping_channels)
-    interval = None if duty is None else airtime / duty
-    if dwell.state == "within" and sub_band.dwell_seconds and sub_band.dwell_window_seconds:
-        in_window = hopping_channels * (sub_band.dwell_seconds // airtime)
-        interval = max(interval or airtime, sub_band.dwell_window_seconds / in_window)
-    per_hour = None if interval is None else OBSERVATION_SECONDS // interval
+    verdicts = {
+        "dwell": _dwell(modem, airtime, sub_band, chosen, channels),
+        "single": _bound(airtime, chosen.on_seconds, "for one transmission"),
+        "window": _window(airtime, chosen, channels),
+        "advice": _bound(airtime, chosen.advised_seconds, "advised for one transmission"),
+        "payload": _lorawan(modem, payload_bytes, lorawan),
+    }
+    permitted = not any(verdict.forbids for name, verdict in verdicts.items() if name != "advice")
+    period = _period(airtime, chosen, channels) if permitted else None
     return Budget(
         sub_band=sub_band,
+        route=chosen,
         payload_bytes=payload_bytes + overhead,
         airtime=airtime,
-        interval=interval,
-        steady_interval=Fraction(OBSERVATION_SECONDS, per_hour) if per_hour else None,
-        packets_per_hour=per_hour,
-        duty_seconds_per_hour=None if duty is None else duty * OBSERVATION_SECONDS,
-        dwell=dwell,
-        single=_single(airtime, sub_band),
-        lorawan=_lorawan(modem, payload_bytes, lorawan),
+        period=period,
+        average_interval=_average(airtime, chosen, channels) if permitted else None,
+        packets_per_hour=None if period is None else int(HOUR // period),
+        verdicts=verdicts,
     )
 
 
-def _dwell(modem: Modem, airtime: Fraction, band: SubBand, channels: int) -> Verdict:
+def _period(airtime: Fraction, route: Route, channels: int) -> Fraction | None:
+    periods = [period for allowance in route.allowances(channels) if (period := allowance.period(airtime)) is not None]
+    longest = max(periods, default=Fraction(0))
+    return None if longest <= 2 * airtime else max(longest, airtime + (route.pause_seconds or 0))
+
+
+def _average(airtime: Fraction, route: Route, channels: int) -> Fraction | None:
+    shares = [airtime * item.window / (item.seconds * item.channels) for item in route.allowances(channels)]
+    return max(shares, default=None)
+
+
+def _dwell(modem: Modem, airtime: Fraction, band: SubBand, route: Route, channels: int) -> Verdict:
     where = f"{mhz(band.min_hz)}-{mhz(band.max_hz)} MHz"
-    if band.min_channels is not None and channels < band.min_channels:
-        sent_on = "a single fixed channel" if channels == 1 else f"hopping over {channels} channels"
+    if not route.takes_channels(channels):
+        sent_on = "a single fixed channel" if channels == 1 else f"{channels} channels in turn"
         words = (
-            f"{sent_on} of {float(modem.occupied_hz) / 1000:g} kHz is not a permitted route in {where}: "
-            f"{band.name!r} asks for at least {band.min_channels} channels ({band.source})"
+            f"{sent_on} of {float(modem.occupied_hz) / 1000:g} kHz: not permitted in {where} by the route {route.name} "
+            f"({route.source}); what would permit it: {ways_out(band, modem.occupied_hz, channels)}"
         )
         return Verdict(state="not permitted", words=words)
-    if band.dwell_seconds is None:
+    if route.dwell_seconds is None:
         return Verdict(state="not applicable", words=f"no dwell limit in {where}")
-    window = band.dwell_window_seconds
-    per = "for one transmission" if window is None else f"on one frequency in {float(window):g} s"
-    return _compare(airtime, band.dwell_seconds, f"{_ms(band.dwell_seconds)} ms {per}")
+    windows = [
+        item.window
+        for item in route.allowances(channels)
+        if item.channels == channels and item.seconds == route.dwell_seconds
+    ]
+    per = f"on one frequency in {float(windows[-1]):g} s" if windows else "for one transmission"
+    return _bound(airtime, route.dwell_seconds, per)
 
 
-def _single(airtime: Fraction, band: SubBand) -> Verdict:
-    if band.single_seconds is None:
-        return Verdict(state="not applicable", words="no advice on the length of a single transmission")
-    limit = f"{_ms(band.single_seconds)} ms advised for one transmission"
-    return _compare(airtime, band.single_seconds, limit)
+def _window(airtime: Fraction, route: Route, channels: int) -> Verdict:
+    """Whether one packet alone fits the share of a window."""
+    for item in route.allowances(channels):
+        verdict = _bound(airtime, item.seconds, f"that may be spent sending ({item.words})")
+        if verdict.forbids:
+            return verdict
+    return Verdict(
+        state="within" if route.allowances(channels) else "not applicable", words=f"route {route.name}: {route.words}"
+    )
 
 
-def _compare(airtime: Fraction, bound: Fraction, limit: str) -> Verdict:
+def _bound(airtime: Fraction, bound: Fraction | None, what: str) -> Verdict:
+    if bound is None:
+        return Verdict(state="not applicable", words=f"no limit {what}")
+    limit = f"the {milliseconds(bound)} ms {what}"
     if airtime <= bound:
-        return Verdict(state="within", words=f"airtime {_ms(airtime)} ms is within {limit}")
-    words = f"airtime {_ms(airtime)} ms exceeds {limit} by {_ms(airtime - bound)} ms"
+        return Verdict(state="within", words=f"airtime {milliseconds(airtime)} ms is within {limit}")
+    words = f"airtime {milliseconds(airtime)} ms exceeds {limit} by {milliseconds(airtime - bound)} ms"
     return Verdict(state="exceeded", words=words, excess=airtime - bound)
 
 
 def _lorawan(modem: Modem, payload_bytes: int, region: Region | None) -> Verdict:
     if region is None:
         return Verdict(state="not applicable", words="not LoRaWAN")
-    of_lora = (modem.spreading_factor, modem.bandwidth_hz) if isinstance(modem, LoRa) else None
-    rate = region.data_rate(*(of_lora or (None, 0)))
+    if isinstance(modem, LrFhss):
+        rate = region.lr_fhss_rate(modem.coding_rate)
+    elif isinstance(modem, LoRa):
+        rate = region.data_rate(modem.spreading_factor, modem.bandwidth_hz)
+    else:
+        rate = region.data_rate(None, 0)
     if rate is None:
         return Verdict(state="not permitted", words=f"{modem.name} is not a LoRaWAN data rate of {region.name}")
     data_rate = f"DR{rate.index} of {region.name}"
@@ -174,12 +208,9 @@ def _lorawan(modem: Modem, payload_bytes: int, region: Region | None) -> Verdict
     if rate.max_payload is None:
         return Verdict(state="not permitted", words=f"{modem.name} is {data_rate}, which may not be used")
     if payload_bytes <= rate.max_payload:
-        words = f"payload {payload_bytes} bytes is within {rate.max_payload} bytes ({data_rate})"
-        return Verdict(state="within", words=words)
+        return Verdict(
+            state="within", words=f"payload {payload_bytes} bytes is within {rate.max_payload} bytes ({data_rate})"
+        )
     excess = payload_bytes - rate.max_payload
     words = f"payload {payload_bytes} bytes exceeds {rate.max_payload} bytes ({data_rate}) by {excess}"
     return Verdict(state="exceeded", words=words, excess=Fraction(excess))
-
-
-def _ms(seconds: Fraction) -> str:
-    return f"{float(seconds * 1000):.10g}"

@@ -14,16 +14,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import TYPE_CHECKING
 
 from packetcodec.radio import modem
-
-if TYPE_CHECKING:
-    from packetcodec.radio.modem import Headroom
+from packetcodec.radio.modem import Modem
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Fsk:
+class Fsk(Modem):
     """An FSK or GFSK modem with its settings. The bounds are those of the SX1261/2 (from memory).
 
     Attributes:
@@ -80,19 +77,3 @@ class Fsk:
         modem.whole("payload_bytes", payload_bytes, 0, self.max_payload, "bytes of an FSK packet")
         overhead = self.preamble_bits + 8 * self.variable_length + self.sync_bits
         return Fraction(overhead + 8 * (payload_bytes + self.address_bytes + self.crc_bytes), self.bit_rate)
-
-    def airtime_ms(self, payload_bytes: int) -> float:
-        """Time on air in milliseconds, the nearest float to the exact value."""
-        return float(self.airtime(payload_bytes) * 1000)
-
-    def headroom(self, payload_bytes: int) -> Headroom:
-        """Every byte costs: nothing is spare, and dropping one byte saves."""
-        return modem.headroom(self, payload_bytes)
-
-    def steps(self, up_to: int = 255) -> tuple[int, ...]:
-        """Every payload size from 0 to `up_to` bytes."""
-        return modem.steps(self, up_to)
-
-    def largest_payload(self, limit_seconds: Fraction | float) -> int | None:
-        """The largest payload whose airtime is at most the limit, or None when not even an empty one fits."""
-        return modem.largest_payload(self, limit_seconds)

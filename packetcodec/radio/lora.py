@@ -9,11 +9,10 @@ Owns one rule: the number of symbols of a LoRa packet. For SF7 and above the Sem
              + ceil(max(8*bytes - 4*SF + 28 + 16*CRC - 20*implicit, 0) / (4*(SF - 2*DE))) * coding_rate
     ToA    = Nsym * Tsym
 
-For SF5 and SF6 the newer form holds (read in the same driver): 6.25 in place of 4.25, 20 in place of 28, and
-4*SF below. For SF6 on the older chips the form is disputed: their datasheet keeps 4.25 and 28, the maker's
-later driver for them has the newer form. The newer form is used here for both generations; at SF6 with
-implicit header the datasheet's form is two symbols shorter or, for one payload in three, `coding_rate - 2`
-symbols longer.
+For SF5 and SF6 of the newer chips the newer form holds (read in the same driver): 6.25 in place of 4.25, 20 in
+place of 28, and 4*SF below. SF6 of the oldest chips is not that SF6: their datasheet's form (4.25, 28) is used for
+`chip="sx127x"`. The maker's own driver uses the newer form for them too, which differs by -1.0 or +1.5 ms at 125 kHz;
+no measurement on air was found.
 
 The bandwidths below 125 kHz are 500 kHz divided by a whole number; the datasheets print them rounded (7.8
 kHz). A setting names the printed figure of the SX1276 datasheet in hertz, the arithmetic takes the exact
@@ -27,13 +26,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import TYPE_CHECKING
 
 from packetcodec.errors import RadioFault
 from packetcodec.radio import modem
-
-if TYPE_CHECKING:
-    from packetcodec.radio.modem import Headroom
+from packetcodec.radio.modem import Modem
 
 BANDWIDTHS = {
     7_800: Fraction(500_000, 64),
@@ -51,13 +47,20 @@ BANDWIDTHS = {
 
 CHIPS = ("sx126x", "sx127x")
 
+LOW_DATA_RATE_REMARK = (
+    "Transmitter and receiver must agree on low-data-rate optimization. Automatic is the datasheets' rule: on when a symbol "
+    "lasts longer than 16 ms. Some drivers decide by a table instead: on at any spreading factor up to 31.25 kHz and at SF9 "
+    "with 41.7 kHz, on at SF11 and SF12 with any bandwidth up to 125 kHz, never above 125 kHz."
+)
+"""Stands beside the option that sets it."""
+
 # Low-data-rate optimization "is mandated when the symbol duration exceeds 16 ms": SX1276 datasheet
 # 4.1.1.6, read.
 _LOW_DATA_RATE_ABOVE = Fraction(16, 1000)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class LoRa:
+class LoRa(Modem):
     """A LoRa modem with its settings.
 
     Attributes:
@@ -114,6 +117,11 @@ class LoRa:
         return f"SF{self.spreading_factor} {self.bandwidth_hz / 1000:g} kHz 4/{self.coding_rate}"
 
     @property
+    def label(self) -> str:
+        """The spreading factor: "SF10"."""
+        return f"SF{self.spreading_factor}"
+
+    @property
     def occupied_hz(self) -> Fraction:
         """The exact bandwidth in hertz."""
         return BANDWIDTHS[self.bandwidth_hz]
@@ -143,7 +151,7 @@ class LoRa:
         modem.whole("payload_bytes", payload_bytes, 0, self.max_payload, "bytes of a LoRa packet")
         sf = self.spreading_factor
         bits = 8 * payload_bytes - 4 * sf + 16 * self.payload_crc + 20 * self.explicit_header
-        if sf < 7:
+        if sf < 7 and self.chip != "sx127x":
             start, block = Fraction(25, 4), 4 * sf
         else:
             bits += 8
@@ -157,22 +165,6 @@ class LoRa:
             RadioFault: for a payload outside 0..255 bytes.
         """
         return self.symbols(payload_bytes) * self.symbol_time()
-
-    def airtime_ms(self, payload_bytes: int) -> float:
-        """Time on air in milliseconds, the nearest float to the exact value."""
-        return float(self.airtime(payload_bytes) * 1000)
-
-    def headroom(self, payload_bytes: int) -> Headroom:
-        """Bytes that could be added at no cost, and bytes to drop to save a step."""
-        return modem.headroom(self, payload_bytes)
-
-    def steps(self, up_to: int = 255) -> tuple[int, ...]:
-        """The first payload size of each airtime step, from 0 to `up_to` bytes."""
-        return modem.steps(self, up_to)
-
-    def largest_payload(self, limit_seconds: Fraction | float) -> int | None:
-        """The largest payload whose airtime is at most the limit, or None when not even an empty one fits."""
-        return modem.largest_payload(self, limit_seconds)
 
     def advice(self) -> tuple[str, ...]:
         """Settings that the modem takes but its maker advises against, one sentence each; mostly empty."""
@@ -191,7 +183,7 @@ class LoRa:
             )
         if self.chip == "sx127x" and self.spreading_factor == 6:
             said.append(
-                "spreading_factor: the airtime form of SF6 on this chip is disputed between its datasheet "
-                "and the maker's driver; the driver's is used"
+                "spreading_factor: the airtime of SF6 on this chip is that of its datasheet; the maker's driver has "
+                "another form, which differs by -1.0 or +1.5 ms at 125 kHz, and no measurement was found"
             )
         return tuple(said)

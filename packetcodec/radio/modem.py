@@ -1,7 +1,7 @@
 """What every modem answers: time on air, and what payload bytes cost.
 
 Owns one rule: how headroom, steps and the largest payload follow from the time on air. They need nothing of a
-modem but that its airtime never falls when the payload grows, so LoRa and (G)FSK share the functions below.
+modem but that its airtime never falls when the payload grows, so all modems share them.
 
 >>> from packetcodec.radio import LoRa
 >>> LoRa(spreading_factor=12).headroom(12)
@@ -11,10 +11,10 @@ Headroom(spare_bytes=3, drop_bytes=2)
 from __future__ import annotations
 
 import math
+from abc import ABC, abstractmethod
 from bisect import bisect_right
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Protocol
 
 from packetcodec.errors import RadioFault
 
@@ -32,43 +32,61 @@ class Headroom:
     drop_bytes: int | None
 
 
-class Modem(Protocol):
-    """A modem with all its settings. Payload sizes are bytes handed to the radio, 0..`max_payload`."""
+class Modem(ABC):
+    """A modem with all its settings. Payload sizes are bytes handed to the radio, 0..`max_payload`.
+
+    What raises raises RadioFault: a payload outside 0..`max_payload`, a limit that is no number of seconds.
+    """
+
+    __slots__ = ()
 
     @property
+    @abstractmethod
     def name(self) -> str:
         """The settings in a few words, for reports."""
-        ...
 
     @property
+    @abstractmethod
     def occupied_hz(self) -> Fraction:
         """Occupied bandwidth in hertz, half of it on each side of the frequency."""
-        ...
 
     @property
+    @abstractmethod
     def max_payload(self) -> int:
         """The largest payload in bytes."""
-        ...
 
+    @abstractmethod
     def airtime(self, payload_bytes: int) -> Fraction:
         """Time on air in seconds, exact."""
-        ...
+
+    @property
+    def label(self) -> str:
+        """The modem in a word, where its other settings are said elsewhere."""
+        return self.name
 
     def airtime_ms(self, payload_bytes: int) -> float:
         """Time on air in milliseconds, the nearest float to the exact value."""
-        ...
+        return float(self.airtime(payload_bytes) * 1000)
 
     def headroom(self, payload_bytes: int) -> Headroom:
         """What may be added at no cost, and what to drop to save a step."""
-        ...
+        here = self.airtime(payload_bytes)
+        above = bisect_right(range(payload_bytes, self.max_payload + 1), here, key=self.airtime)
+        shorter = (size for size in range(payload_bytes - 1, -1, -1) if self.airtime(size) < here)
+        below = next(shorter, None)
+        return Headroom(above - 1, None if below is None else payload_bytes - below)
 
     def steps(self, up_to: int = 255) -> tuple[int, ...]:
         """The first payload size of each airtime step, from 0 to `up_to` bytes."""
-        ...
+        whole("up_to", up_to, 0, 255, "bytes")
+        times = [self.airtime(size) for size in range(min(up_to, self.max_payload) + 1)]
+        return tuple(size for size in range(len(times)) if size == 0 or times[size] != times[size - 1])
 
     def largest_payload(self, limit_seconds: Fraction | float) -> int | None:
         """The largest payload whose airtime is at most the limit, or None when not even an empty one fits."""
-        ...
+        limit = exact_seconds("limit_seconds", limit_seconds)
+        fitting = bisect_right(range(self.max_payload + 1), limit, key=self.airtime)
+        return fitting - 1 if fitting else None
 
 
 def whole(setting: str, value: int, low: int, high: int, note: str = "") -> None:
@@ -102,26 +120,3 @@ def exact_seconds(setting: str, value: Fraction | float) -> Fraction:
     if isinstance(value, bool) or not isinstance(value, (int, float, Fraction)) or not math.isfinite(value):
         raise RadioFault(f"{setting}: {value!r} is not a finite number of seconds")
     return Fraction(repr(value)) if isinstance(value, float) else Fraction(value)
-
-
-def headroom(modem: Modem, payload_bytes: int) -> Headroom:
-    """The `Headroom` of any modem."""
-    here = modem.airtime(payload_bytes)
-    above = bisect_right(range(payload_bytes, modem.max_payload + 1), here, key=modem.airtime)
-    shorter = (size for size in range(payload_bytes - 1, -1, -1) if modem.airtime(size) < here)
-    below = next(shorter, None)
-    return Headroom(above - 1, None if below is None else payload_bytes - below)
-
-
-def steps(modem: Modem, up_to: int) -> tuple[int, ...]:
-    """The first payload size of each airtime step of any modem, 0 included."""
-    whole("up_to", up_to, 0, 255, "bytes")
-    times = [modem.airtime(size) for size in range(min(up_to, modem.max_payload) + 1)]
-    return tuple(size for size in range(len(times)) if size == 0 or times[size] != times[size - 1])
-
-
-def largest_payload(modem: Modem, limit_seconds: Fraction | float) -> int | None:
-    """The largest payload of any modem within a time on air in seconds, or None."""
-    limit = exact_seconds("limit_seconds", limit_seconds)
-    fitting = bisect_right(range(modem.max_payload + 1), limit, key=modem.airtime)
-    return fitting - 1 if fitting else None

@@ -1,18 +1,20 @@
-"""Regions as data: sub-bands, the gaps between them, and LoRaWAN data rates, each row with its source.
+"""Regions as data: sub-bands with their routes, the gaps between them, and LoRaWAN data rates, each row with its source.
 
 Owns one rule: which sub-band a channel is in. A channel is its whole occupied bandwidth, frequency - BW/2 to
-frequency + BW/2, and it fits when `min_hz <= low edge` and `high edge <= max_hz`: a channel may touch an edge
-and never cross one, not even into a neighbour with the same limits. (That the bandwidth counts is from
-memory; stacks that look at the centre frequency alone accept more.)
+frequency + BW/2, and it fits when `min_hz <= low edge` and `high edge <= max_hz`: a channel may touch an edge and not
+cross one, except where a region lets adjacent sub-bands be used as one (then the limits of both hold). That the
+bandwidth counts is from memory; stacks that look at the centre frequency alone accept more.
 
 >>> region("EU868").sub_band(868_100_000, 125_000).name
 '868.0-868.6'
+>>> region("EU868").sub_band(868_000_000, 125_000).name
+'865-868 with 868.0-868.6'
 """
 
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cache
 from importlib.resources import files
@@ -20,10 +22,11 @@ from typing import Any
 
 from packetcodec.errors import RadioFault
 from packetcodec.radio import modem
+from packetcodec.radio.routes import Route, bandwidths
 from packetcodec.spelling import nearest
 
 VERIFIED = ("read", "quoted", "computed", "memory")
-"""How far a row's figures were verified against its source; a row has the weakest mark of its figures."""
+"""How far the figures of a row were verified against its source; a row has the weakest mark of its figures."""
 
 MAX_HZ = 10**10
 """The highest frequency that is looked up at all, in hertz."""
@@ -31,20 +34,13 @@ MAX_HZ = 10**10
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SubBand:
-    """A range with one set of limits.
+    """A range with the routes that its rule has.
 
     Attributes:
         region: name of the region.
-        name: the range in MHz, or the route when several share a range.
+        name: the range in MHz.
         min_hz, max_hz: edges in hertz, both of them allowed.
-        power: the power limit as its document words it.
-        duty_cycle: share of any continuous hour that may be spent sending, 1/100 for 1 %, or None.
-        dwell_seconds: longest time on one frequency; None without a limit.
-        dwell_window_seconds: the time in which dwell counts; None when it counts for a single transmission.
-        min_channels: fewest channels to hop over, or None when no hopping is asked for.
-        single_seconds: advised longest single transmission, or None.
-        min_bandwidth_hz, max_bandwidth_hz: bandwidths that the row is for, or None.
-        source, date, verified: the document, its date, one of `VERIFIED`.
+        routes: in order of the data file, at least one.
         note: what else the row says.
     """
 
@@ -52,18 +48,14 @@ class SubBand:
     name: str
     min_hz: int
     max_hz: int
-    power: str
-    source: str
-    date: str
-    verified: str
-    duty_cycle: Fraction | None = None
-    dwell_seconds: Fraction | None = None
-    dwell_window_seconds: Fraction | None = None
-    min_channels: int | None = None
-    single_seconds: Fraction | None = None
-    min_bandwidth_hz: int | None = None
-    max_bandwidth_hz: int | None = None
+    routes: tuple[Route, ...]
     note: str = ""
+
+    def within(self, low: Fraction | int, high: Fraction | int) -> SubBand | None:
+        """The sub-band with the routes that are for the channel low..high, in hertz, or None when it does not fit."""
+        routes = tuple(route for route in self.routes if route.takes_place(low, high))
+        fits = self.min_hz <= low and high <= self.max_hz and routes
+        return replace(self, routes=routes) if fits else None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,8 +76,9 @@ class DataRate:
 
     Attributes:
         index: DR number.
-        modulation: "lora", "fsk" or "lr-fhss" (which no modem here sends).
+        modulation: "lora", "fsk" or "lr-fhss".
         spreading_factor, bandwidth_hz: of LoRa, else None.
+        coding_rate: of LR-FHSS, such as "1/3", else "".
         max_mac_payload: M, bytes of the MAC payload, or None when the data rate may not be used.
         downlink: used by gateways only.
         source, date, verified: the document, its date, one of `VERIFIED`.
@@ -98,6 +91,7 @@ class DataRate:
     verified: str
     spreading_factor: int | None = None
     bandwidth_hz: int | None = None
+    coding_rate: str = ""
     max_mac_payload: int | None = None
     downlink: bool = False
 
@@ -118,6 +112,7 @@ class Region:
         gaps: ranges in which nothing may be sent.
         data_rates: LoRaWAN data rates, by index.
         notes: rules that no number says.
+        adjacent: what lets adjacent sub-bands be used as one, or "" where nothing does.
         source, date, verified: the document, its date, one of `VERIFIED`.
     """
 
@@ -130,9 +125,12 @@ class Region:
     source: str
     date: str
     verified: str
+    adjacent: str = ""
 
-    def routes(self, frequency_hz: int, bandwidth_hz: Fraction | int) -> tuple[SubBand, ...]:
-        """Every sub-band row that the channel fits with its whole bandwidth; the first is the default.
+    def sub_band(self, frequency_hz: int, bandwidth_hz: Fraction | int) -> SubBand:
+        """The sub-band that the channel fits with its whole bandwidth; integers are hertz.
+
+        Where the region allows it, two adjacent ones count as one: each route then has the stricter limits of both.
 
         Raises:
             RadioFault: when there is none, saying why: in a gap, across an edge, outside, wrong bandwidth.
@@ -141,20 +139,23 @@ class Region:
         if not isinstance(bandwidth_hz, (int, Fraction)) or bandwidth_hz <= 0:
             raise RadioFault(f"bandwidth_hz: {bandwidth_hz!r} is not an int or Fraction above 0 hertz")
         low, high = frequency_hz - Fraction(bandwidth_hz, 2), frequency_hz + Fraction(bandwidth_hz, 2)
-        around = tuple(band for band in self.sub_bands if band.min_hz <= low and high <= band.max_hz)
-        fitting = tuple(band for band in around if _takes(band, bandwidth_hz))
-        if fitting:
-            return fitting
+        around = [band for row in self._with_pairs() if (band := row.within(low, high)) is not None]
+        for band in around:
+            if any(route.takes_bandwidth(bandwidth_hz) for route in band.routes):
+                return band
         channel = f"frequency: {mhz(frequency_hz)} MHz +- {_khz(Fraction(bandwidth_hz, 2))} kHz"
         raise RadioFault(f"{channel} {self._why_not(low, high, around)} (region {self.name})")
 
-    def sub_band(self, frequency_hz: int, bandwidth_hz: Fraction | int) -> SubBand:
-        """The default sub-band row that the channel fits with its whole bandwidth; integers are hertz.
-
-        Raises:
-            RadioFault: when there is none, saying why, with numbers.
-        """
-        return self.routes(frequency_hz, bandwidth_hz)[0]
+    def _with_pairs(self) -> tuple[SubBand, ...]:
+        if not self.adjacent:
+            return self.sub_bands
+        pairs = [
+            _both(lower, upper, self.adjacent)
+            for lower in self.sub_bands
+            for upper in self.sub_bands
+            if lower.max_hz == upper.min_hz
+        ]
+        return (*self.sub_bands, *pairs)
 
     def data_rate(self, spreading_factor: int | None, bandwidth_hz: int) -> DataRate | None:
         """The LoRaWAN data rate of a LoRa setting (FSK: spreading factor None), uplink first, or None."""
@@ -167,9 +168,13 @@ class Region:
         ]
         return min(same, key=lambda rate: rate.downlink, default=None)
 
-    def _why_not(self, low: Fraction, high: Fraction, around: tuple[SubBand, ...]) -> str:
+    def lr_fhss_rate(self, coding_rate: str) -> DataRate | None:
+        """The LoRaWAN data rate of an LR-FHSS coding rate, or None."""
+        return next((rate for rate in self.data_rates if rate.coding_rate == coding_rate), None)
+
+    def _why_not(self, low: Fraction, high: Fraction, around: list[SubBand]) -> str:
         if around:
-            asked = "; ".join(f"{band.name!r} takes {_bandwidths(band)}" for band in around)
+            asked = "; ".join(f"{route.name} takes {bandwidths(route)}" for band in around for route in band.routes)
             return f"lies inside, but its bandwidth of {_khz(high - low)} kHz has no row: {asked}"
         span = f"takes {mhz(low)}..{mhz(high)} MHz and"
         for gap in self.gaps:
@@ -215,15 +220,27 @@ def _khz(hertz: Fraction) -> str:
     return f"{float(hertz) / 1000:g}"
 
 
-def _takes(band: SubBand, bandwidth_hz: Fraction | int) -> bool:
-    above = band.min_bandwidth_hz is None or band.min_bandwidth_hz <= bandwidth_hz
-    return above and (band.max_bandwidth_hz is None or bandwidth_hz <= band.max_bandwidth_hz)
+def _both(lower: SubBand, upper: SubBand, note: str) -> SubBand:
+    """Two adjacent sub-bands as one: the routes that both have, each with the stricter limits."""
+    routes = tuple(_stricter(one, two) for one in lower.routes for two in upper.routes if one.name == two.name)
+    name = f"{lower.name} with {upper.name}"
+    return SubBand(region=lower.region, name=name, min_hz=lower.min_hz, max_hz=upper.max_hz, routes=routes, note=note)
 
 
-def _bandwidths(band: SubBand) -> str:
-    least = "" if band.min_bandwidth_hz is None else f"at least {band.min_bandwidth_hz} Hz"
-    most = "" if band.max_bandwidth_hz is None else f"at most {band.max_bandwidth_hz} Hz"
-    return " and ".join(filter(None, (least, most)))
+def _stricter(one: Route, two: Route) -> Route:
+    smaller = (
+        "duty_cycle", "on_seconds", "advised_seconds", "hour_seconds", "dwell_seconds", "max_channels", "max_bandwidth_hz",
+    )  # fmt: skip
+    larger = ("pause_seconds", "min_channels", "min_bandwidth_hz")
+    limits = {name: _pick(min, getattr(one, name), getattr(two, name)) for name in smaller}
+    limits |= {name: _pick(max, getattr(one, name), getattr(two, name)) for name in larger}
+    power = one.power if one.power == two.power else f"{one.power} and {two.power}, the lower of both"
+    return replace(one, power=power, **limits)
+
+
+def _pick(choice: Any, one: Any, two: Any) -> Any:
+    given = [value for value in (one, two) if value is not None]
+    return choice(given) if given else None
 
 
 @cache
@@ -237,18 +254,24 @@ def _load() -> tuple[Region, ...]:
         return row | {"source": document["title"], "date": document["date"]}
 
     rates = {name: tuple(DataRate(**cited(row)) for row in rows) for name, rows in data["data_rates"].items()}
+    shared = {name: _route(cited(row)) for name, row in data["shared"].items()}
     regions = []
     for row in map(cited, data["region"]):
-        bands = tuple(_sub_band(row["name"], cited(band)) for band in row.pop("sub_band"))
+        bands = []
+        for band in row.pop("sub_band"):
+            routes = [_route(cited(route)) for route in band.pop("route")]
+            routes += [shared[name] for name in band.pop("also", ())]
+            bands.append(SubBand(region=row["name"], routes=tuple(routes), **band))
         gaps = tuple(Gap(**cited(gap)) for gap in row.pop("gap", ()))
         own_rates = rates[row.pop("data_rates")]
         row["notes"] = tuple(row["notes"])
-        regions.append(Region(**row, sub_bands=bands, gaps=gaps, data_rates=own_rates))
+        regions.append(Region(**row, sub_bands=tuple(bands), gaps=gaps, data_rates=own_rates))
     return tuple(regions)
 
 
-def _sub_band(region_name: str, row: dict[str, Any]) -> SubBand:
-    if "duty_percent" in row:
-        row["duty_cycle"] = Fraction(row.pop("duty_percent")) / 100
+def _route(row: dict[str, Any]) -> Route:
     exact = {name: Fraction(value) for name, value in row.items() if name.endswith("_seconds")}
-    return SubBand(region=region_name, **row | exact)
+    if "duty_percent" in row:
+        exact["duty_cycle"] = Fraction(row.pop("duty_percent")) / 100
+    row["ranges_hz"] = tuple((low, high) for low, high in row.get("ranges_hz", ()))
+    return Route(**row | exact)

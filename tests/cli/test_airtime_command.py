@@ -19,20 +19,21 @@ CAUTION = "arithmetic, not permission"
 def test_airtime_of_the_starter_schema(cli):
     status, out, _ = cli("airtime")
     assert status == 0
-    # 14 bytes at SF12, 125 kHz, 4/5, preamble 8: 1155.072 ms (computed from the reference drivers), 115.5 s at 1 %.
+    # 14 bytes at SF12, 125 kHz, 4/5, preamble 8: 1155.072 ms (computed from the reference drivers), 31 packets an hour at 1 %.
     assert "1,155.1 ms" in out
-    assert "1 min 56 s" in out
+    assert "1 min 57 s" in out
     assert CAUTION in " ".join(out.split())
     report = json.loads(cli("airtime", "--json")[1])
     row = report["layouts"][0]["sizes"][0]["rows"][-1]
     packet = row["packet"]
-    assert (packet["airtime_ms"], packet["interval_s"], packet["packets_per_hour"]) == (1155.072, 115.5072, 31)
+    assert (packet["airtime_ms"], packet["period_s"], packet["packets_per_hour"]) == (1155.072, 3600 / 31, 31)
+    assert packet["average_interval_s"] == 115.5072
     assert row["text"]["airtime_ms"] > packet["airtime_ms"]
 
 
 def test_airtime_takes_the_radio_as_options(cli):
     rows = json.loads(cli("airtime", "pasture.toml", "--sf", "9", "--frequency", "869.525", "--lorawan", "--json")[1])
-    assert "sub-band 869.4-869.65 (10 %" in rows["setting"]
+    assert "sub-band 869.4-869.65, route duty-cycle (10 % of any hour; 500 mW" in rows["setting"]
     assert [row["modem"] for row in rows["layouts"][0]["sizes"][0]["rows"]] == ["SF9 125 kHz 4/5"]
     assert "not permitted" in cli("airtime", "--region", "US915")[1]
     assert "SF5" in cli("airtime", "--sf", "5-6", "--preamble", "12")[1]
@@ -64,6 +65,8 @@ def test_airtime_takes_the_radio_as_options(cli):
         (("--sf", "6", "--chip", "sx127x"), "give --implicit-header too"),
         (("--sf", "5", "--low-data-rate", "on"), "--low-data-rate: on is outside"),
         (("--preamble", "-3"), "airtime: --preamble: -3 is outside 1..65535 (symbols)"),
+        (("--route", "hybrid"), "--route: 'hybrid' is not a route of 868.0-868.6 in EU868: duty-cycle, listen"),
+        (("--region", "EU433", "--route", "narrow"), "is not a route of 433.05-434.79"),
         (("--channels", "0"), "--channels: 0 is outside 1..10000"),
         (("--fsk", "50"), "--fsk: 50 is outside 600..300000 (bits per second)"),
         (("--fsk", "50000", "--sf", "7"), "--sf: is about LoRa, and --fsk sends without it"),
@@ -87,33 +90,34 @@ def test_a_factor_given_twice_is_shown_once(cli):
 def test_a_shortest_interval_is_never_shown_shorter_than_it_is(cli):
     out = cli("airtime", "--sf", "7,11")[1]
     rows = {line.split()[0]: line for line in out.splitlines() if line.startswith("SF")}
-    # 46.336 ms and 659.456 ms at 1 %: 4.6336 s and 65.9456 s.
+    # 46.336 ms and 659.456 ms: 776 and 54 packets in 1 % of an hour, one every 4.6392 s and every 66.6667 s.
     assert "4.64 s" in rows["SF7"] or "4.13 s" in rows["SF7"]
     assert " 46.3 ms " in out
     assert "4.64 s" in out
     assert "4.63 s" not in out
-    assert "66.0 s" in out
-    assert "65.9 s" not in out
+    assert "66.7 s" in out
+    assert "66.6 s" not in out
 
 
 def test_where_nothing_may_be_sent_the_interval_is_never(cli):
     out = cli("airtime", "--region", "US915", "--sf", "7", "--text")[1]
-    assert "no limit" not in out
     rows = [line.split() for line in out.splitlines() if line.startswith("SF7 ") or " SF7 " in line]
     assert rows
     assert all(row.count("never") == 2 and row.count("permitted") == 2 for row in rows)
     # One sentence for all layouts, not one per layout and modem.
-    assert out.count("is not a permitted route") == 1
+    assert out.count("not permitted in 902-928 MHz") == 1
+    assert "hopping (at least 50 channels)" in out
+    assert "wideband (a bandwidth of at least 500 kHz)" in out
     assert "every packet: a single fixed channel" in out
     row = json.loads(cli("airtime", "--region", "US915", "--sf", "7", "--json")[1])["layouts"][0]["sizes"][0]["rows"][0]
-    assert (row["packet"]["never"], row["packet"]["interval_s"]) == (True, None)
+    assert (row["packet"]["never"], row["packet"]["period_s"]) == (True, None)
 
 
 def test_a_limit_that_is_exceeded_says_which_and_for_what(cli):
-    out = cli("airtime", "--region", "AU915", "--sf", "10-12")[1]
+    out = cli("airtime", "--region", "AS923-1", "--sf", "10-12")[1]
     assert "over dwell" in out
     assert "position of 14 bytes, track (no points) of 15 bytes, status of 12 bytes at SF11: airtime" not in out
-    assert "exceeds 400 ms" in out
+    assert "exceeds the 400 ms" in out
     dr13 = cli("airtime", "--region", "US915", "--sf", "7,8", "--bandwidth", "500", "--lorawan")[1]
     assert "every packet at SF7: this setting is DR13 of US915, for gateways only" in dr13
     assert "SF7 500 kHz 4/5 is" not in dr13
@@ -165,5 +169,17 @@ def test_no_table_is_wider_than_its_terminal_or_breaks_a_number(cli, width, argu
     assert all(line.lstrip().startswith(("text", "packet ")) for line in long), long
     assert "…" not in "".join(lines)
     if arguments == ("airtime",):
-        numbers = {"1,155.1 ms", "1 min 56 s", "1,810.4 ms", "3 min 02 s", "not measured"}
+        numbers = {"1,155.1 ms", "1 min 57 s", "1,810.4 ms", "3 min 10 s", "not measured"}
         assert all(number in " ".join(" ".join(lines).split()) for number in numbers)
+
+
+def test_the_route_is_said_with_its_conditions_and_the_others(cli):
+    out = " ".join(cli("airtime", "--route", "listen", "--sf", "9")[1].split())
+    assert "route listen (100 s in any hour, at most 1000 ms at a time, 100 ms of pause; 25 mW e.r.p.)" in out
+    assert "clear channel assessment of at least 160 us" in out
+    assert "other routes of 868.0-868.6 (--route): duty-cycle (1 % of any hour; 25 mW e.r.p.)" in out
+    assert "EU868: Duty cycle counts over any continuous hour" in out
+    hybrid = cli("airtime", "--region", "US915", "--channels", "8", "--sf", "9")[1]
+    assert "route hybrid" in hybrid
+    # 8 channels, two packets on each in 3.2 s: nothing that a tracker would want to know.
+    assert next(line.split()[-2:] for line in hybrid.splitlines() if line.startswith("SF9")) == ["-", "within"]

@@ -20,13 +20,16 @@ from packetcodec.radio import (
     BANDWIDTHS,
     CHIPS,
     LORAWAN_OVERHEAD,
+    LOW_DATA_RATE_REMARK,
     MAX_HZ,
     Budget,
     Fsk,
     LoRa,
     Modem,
     Region,
+    Route,
     SubBand,
+    choose,
     packet_budget,
 )
 from packetcodec.radio import (
@@ -63,7 +66,7 @@ _LORA: dict[str, dict[str, Any]] = {
     "--no-payload-crc": {"is_flag": True, "help": "LoRa without the modem's own payload CRC."},
     "--low-data-rate": {
         "type": click.Choice(["auto", "on", "off"]), "default": "auto", "show_default": True,
-        "help": "The modem's low data rate optimization; auto turns it on for symbols longer than 16 ms.",
+        "help": f"The modem's low-data-rate optimization. {LOW_DATA_RATE_REMARK}",
     },
     "--chip": {
         "type": click.Choice(CHIPS), "default": CHIPS[0], "show_default": True, "help": "Generation of the LoRa modem.",
@@ -79,7 +82,8 @@ class Radio:
         region, frequency_hz: where.
         modems: one per row of a report.
         bands: for each modem the sub-band that holds its channel.
-        channels: how many channels the transmitter hops over.
+        routes: for each modem the route whose limits are used.
+        channels: how many channels the transmitter uses in turn.
         lorawan: whether packets travel inside LoRaWAN.
         remarks: settings that are possible and unwise.
     """
@@ -88,6 +92,7 @@ class Radio:
     frequency_hz: int
     modems: tuple[Modem, ...]
     bands: tuple[SubBand, ...]
+    routes: tuple[Route, ...]
     channels: int
     lorawan: bool
     remarks: tuple[str, ...]
@@ -100,41 +105,54 @@ class Radio:
     def budgets(self, size: int) -> list[Budget | None]:
         """The budget of a packet on each modem; None where it is longer than the modem takes."""
         return [
-            packet_budget(modem, size, band, hopping_channels=self.channels, lorawan=self.region if self.lorawan else None)
+            packet_budget(modem, size, band, route=route.name, **self.around)
             if size + LORAWAN_OVERHEAD * self.lorawan <= modem.max_payload
             else None
-            for modem, band in zip(self.modems, self.bands, strict=True)
+            for modem, band, route in zip(self.modems, self.bands, self.routes, strict=True)
         ]
+
+    @property
+    def around(self) -> dict[str, Any]:
+        """What `packet_budget` and a schedule need beside modem, sub-band and route."""
+        return {"channels": self.channels, "lorawan": self.region if self.lorawan else None}
 
     @property
     def labels(self) -> tuple[str, ...]:
         """Each modem in a word; what all of them share stands in `words`."""
-        return tuple(map(label, self.modems))
+        return tuple(modem.label for modem in self.modems)
 
     @property
     def words(self) -> str:
         """The setting in a line."""
-        band = self.bands[0]
-        modem = self.modems[0]
-        limits = [f"{float(band.duty_cycle) * 100:g} % of any hour" if band.duty_cycle else "no duty cycle"]
-        limits += [f"dwell {float(band.dwell_seconds) * 1000:g} ms"] if band.dwell_seconds else []
-        how = modem.name.removeprefix(f"{label(modem)} ")
+        band, route, modem = self.bands[0], self.routes[0], self.modems[0]
+        how = modem.name.removeprefix(f"{modem.label} ")
         wrap = f", inside LoRaWAN (+{LORAWAN_OVERHEAD} bytes)" if self.lorawan else ""
         return (
-            f"{self.region.name} {self.frequency_hz / 1e6:g} MHz, sub-band {band.name} ({', '.join(limits)}, {band.power}), "
-            f"{how}{wrap}"
+            f"{self.region.name} {self.frequency_hz / 1e6:g} MHz, sub-band {band.name}, route {route.name} ({route.words}; "
+            f"{route.power}), {how}{wrap}"
         )
 
     @property
     def source(self) -> str:
-        """Where the limits come from, a line for each sub-band row."""
-        rows = dict.fromkeys(self.bands)
-        return "; ".join(f"limits of {row.name}: {row.source}, {row.date} ({_MARKS[row.verified]})" for row in rows)
+        """Where the limits come from, a line for each route."""
+        rows = dict.fromkeys(zip((band.name for band in self.bands), self.routes, strict=True))
+        return "; ".join(
+            f"limits of {name}, {route.name}: {route.source}, {route.date} ({_MARKS[route.verified]})"
+            for name, route in rows
+        )
 
-
-def label(modem: Modem) -> str:
-    """A modem in a word: SF10, or FSK and its bit rate."""
-    return f"SF{modem.spreading_factor}" if isinstance(modem, LoRa) else modem.name
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What else holds here, a sentence each: conditions of the route, other routes, notes of sub-band and region."""
+        said: list[str] = []
+        for band, route in dict.fromkeys(zip(self.bands, self.routes, strict=True)):
+            said += [f"{route.name}: {words}" for words in (route.conditions, route.note) if words]
+            others = [f"{other.name} ({other.words}; {other.power})" for other in band.routes if other != route]
+            if others:
+                said.append(f"other routes of {band.name} (--route): {'; '.join(others)}")
+            if band.note:
+                said.append(f"{band.name}: {band.note}")
+        return tuple(dict.fromkeys((*said, *(f"{self.region.name}: {note}" for note in self.region.notes))))
 
 
 def radio_options(command: Callable[..., Any]) -> Callable[..., Any]:
@@ -145,7 +163,8 @@ def radio_options(command: Callable[..., Any]) -> Callable[..., Any]:
         click.option("--frequency", metavar="MHZ", help="Centre of the channel; default: a common one of the region."),
         *(click.option(name, **how) for name, how in _LORA.items()),
         click.option("--fsk", metavar="BIT/S", type=int, help="(G)FSK at this bit rate instead of LoRa."),
-        click.option("--channels", type=int, default=1, show_default=True, help="Channels to hop over."),
+        click.option("--channels", type=int, default=1, show_default=True, help="Channels that are used evenly in turn."),
+        click.option("--route", metavar="NAME", help="Rule of the sub-band to send by; default: a simple one."),
         click.option("--lorawan", is_flag=True, help=f"Inside LoRaWAN: {LORAWAN_OVERHEAD} bytes more."),
     )
 
@@ -165,7 +184,9 @@ def modems_of(sf: str) -> tuple[LoRa, ...]:
         return tuple(LoRa(spreading_factor=factor) for factor in _factors(sf))
 
 
-def radio_of(*, region: str, frequency: str | None, fsk: int | None, channels: int, lorawan: bool, **lora: Any) -> Radio:
+def radio_of(
+    *, region: str, frequency: str | None, fsk: int | None, channels: int, lorawan: bool, route: str | None, **lora: Any
+) -> Radio:
     """The radio that the options say.
 
     Raises:
@@ -183,7 +204,10 @@ def radio_of(*, region: str, frequency: str | None, fsk: int | None, channels: i
     hertz = _hertz(frequency) if frequency else _usual(where, modems[0])
     with wrong_option():
         bands = tuple(where.sub_band(hertz, modem.occupied_hz) for modem in modems)
-        radio = Radio(where, hertz, modems, bands, channels, lorawan, remarks)
+        routes = tuple(
+            choose(band, modem.occupied_hz, channels=channels, name=route) for band, modem in zip(bands, modems, strict=True)
+        )
+        radio = Radio(where, hertz, modems, bands, routes, channels, lorawan, remarks)
         radio.budgets(1)  # what the limits themselves refuse is said before anything is read
     return radio
 

@@ -1,7 +1,7 @@
 """What the limits say about a packet, in the cells of a table and in the lines below it.
 
 Owns one rule: where the limits do not permit a packet there is no interval either, and the cell says "never". "no limit"
-is said only where nothing limits how often.
+is said where nothing limits how often, or leaves half of all time for sending.
 
 >>> from packetcodec.radio import LoRa, packet_budget, region
 >>> band = region("EU868").sub_band(868_100_000, 125_000)
@@ -20,26 +20,21 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from packetcodec.cli.options.radio import Radio
-    from packetcodec.radio import Budget, Verdict
-
-
-def _verdicts(budget: Budget) -> dict[str, Verdict]:
-    """Each limit other than the duty cycle by the word that a table has for it."""
-    return {"dwell": budget.dwell, "payload": budget.lorawan, "advice": budget.single}
+    from packetcodec.radio import Budget
 
 
 def never(budget: Budget) -> bool:
-    """Whether the limits do not permit this packet, however seldom it is sent. Advice is no limit."""
-    return any(item.state in {"not permitted", "exceeded"} for item in (budget.dwell, budget.lorawan))
+    """Whether the limits do not permit this packet, however seldom it is sent. Advice does not count."""
+    return not budget.permitted
 
 
 def shortest(budget: Budget | None) -> str:
-    """The shortest average interval in a cell."""
+    """The shortest fixed period in a cell."""
     if budget is None:
         return "-"
     if never(budget):
         return "never"
-    return "no limit" if budget.interval is None else interval(budget.interval)
+    return "no limit" if budget.period is None else interval(budget.period)
 
 
 def per_hour(budget: Budget) -> str:
@@ -48,12 +43,11 @@ def per_hour(budget: Budget) -> str:
 
 
 def verdict(budget: Budget | None) -> str:
-    """The limits other than duty cycle in a cell: the worst of them, and which it is."""
+    """The limits in a cell: the worst of them, and which it is."""
     if budget is None:
         return "too long"
-    verdicts = _verdicts(budget)
     for state, words in (("not permitted", "not permitted"), ("exceeded", "over {}"), ("within", "within")):
-        for name, item in verdicts.items():
+        for name, item in budget.verdicts.items():
             if item.state == state:
                 return words.format(name)
     return "-"
@@ -63,18 +57,16 @@ def budget_json(budget: Budget | None) -> dict[str, Any] | None:
     """A budget for programs; None for a packet that is too long to send. Without an interval "never" tells why."""
     if budget is None:
         return None
-    names = {"dwell": budget.dwell, "single": budget.single, "lorawan": budget.lorawan}
-    interval_s, steady_s = (
-        None if value is None or never(budget) else float(value) for value in (budget.interval, budget.steady_interval)
-    )
+    average = budget.average_interval
     return {
         "bytes": budget.payload_bytes,
         "airtime_ms": float(budget.airtime * 1000),
+        "route": budget.route.name,
         "never": never(budget),
-        "interval_s": interval_s,
-        "steady_interval_s": steady_s,
-        "packets_per_hour": None if never(budget) else budget.packets_per_hour,
-        "limits": {name: {"state": item.state, "words": item.words} for name, item in names.items()},
+        "period_s": None if budget.period is None else float(budget.period),
+        "average_interval_s": None if average is None else float(average),
+        "packets_per_hour": budget.packets_per_hour,
+        "limits": {name: {"state": item.state, "words": item.words} for name, item in budget.verdicts.items()},
     }
 
 
@@ -84,8 +76,8 @@ def complaints(sizes: Iterable[tuple[str, int]], radio: Radio) -> list[str]:
     shown = tuple(sizes)
     for name, size in shown:
         for label, modem, budget in zip(radio.labels, radio.modems, radio.budgets(size), strict=True):
-            for item in _verdicts(budget).values() if budget is not None else ():
-                if item.state in {"not permitted", "exceeded"}:
+            for item in budget.verdicts.values() if budget is not None else ():
+                if item.forbids:
                     words = item.words.replace(modem.name, "this setting", 1)
                     against.setdefault(words, {}).setdefault(f"{name} of {counted(size, 'byte')}", []).append(label)
     return [f"{_place(places, len(shown), radio)}: {words}" for words, places in against.items()]

@@ -44,6 +44,8 @@ def print_replay(recorded: RecordedLog, outcome: Replay, layout: LayoutPlan, rad
     out.print(_airtime_table(outcome, radio, interval))
     for line in complaints([("the packet", outcome.packet_bytes[2]), ("the text", outcome.text_bytes[2])], radio):
         out.put(line)
+    for line in radio.notes:
+        out.put(line)
     out.put(CAUTION, style="italic")
 
 
@@ -143,13 +145,13 @@ def _airtime_table(outcome: Replay, radio: Radio, interval: float) -> Sheet:
         "modem", f"packet, {'up to ' if least < most else ''}{most} bytes", "interval", f"every {interval:g} s",
         f"text, up to {text} bytes", "text interval", f"every {interval:g} s",
     )  # fmt: skip
-    return table("Airtime and shortest average interval under the limit", columns, rows, groups=(3, 3))
+    return table("Airtime and shortest fixed interval under the limits", columns, rows, groups=(3, 3))
 
 
 def _airtime_cells(budget: Budget | None, interval: float) -> tuple[str, str, str]:
     if budget is None:
         return "-", "too long", "-"
-    fits = not never(budget) and (budget.interval is None or interval >= budget.interval)
+    fits = not never(budget) and interval >= (budget.period or budget.airtime)
     return milliseconds(budget.airtime), shortest(budget), "yes" if fits else "no"
 
 

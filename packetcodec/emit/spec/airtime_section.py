@@ -23,7 +23,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from packetcodec.emit.text import exact, rounded_up, table
-from packetcodec.radio import LoRa, packet_budget, region
+from packetcodec.radio import LoRa, choose, packet_budget, region
 
 if TYPE_CHECKING:
     from packetcodec.wire import Plan
@@ -36,30 +36,30 @@ def airtime_parts(
 ) -> dict[str, str | int]:
     """What the template says about airtime; settings as in `packetcodec.emit.write_spec`."""
     where = region(region_name)
-    head = ("layout", "bytes", "spreading factor", "airtime ms", "shortest average interval s", "packets in any hour")
+    head = ("layout", "bytes", "spreading factor", "airtime ms", "shortest period s", "packets in any hour")
     rows: list[tuple[object, ...]] = [(*head, "one transmission")]
     for layout in plan.layouts:
         size = layout.longest
         for factor in _SPREADING_FACTORS:
             modem = LoRa(spreading_factor=factor, bandwidth_hz=bandwidth_hz, coding_rate=coding_rate, preamble=preamble)
             budget = packet_budget(modem, size, where.sub_band(frequency_hz, modem.occupied_hz))
-            interval = "no limit" if budget.interval is None else rounded_up(budget.interval, 1)
-            hourly = "no limit" if budget.packets_per_hour is None else str(budget.packets_per_hour)
-            if budget.dwell.state in {"not permitted", "exceeded"}:  # no way for such a packet, however seldom
-                interval, hourly = "never", "-"
-            verdict = budget.dwell if budget.dwell.state != "not applicable" else budget.single
-            row = (layout.name, size, f"SF{factor}", f"{modem.airtime_ms(size):.3f}")
-            rows.append((*row, interval, hourly, verdict.state))
-    band = where.sub_band(frequency_hz, LoRa(spreading_factor=7, bandwidth_hz=bandwidth_hz).occupied_hz)
-    duty = "no duty cycle limit"
-    if band.duty_cycle is not None:
-        duty = f"duty cycle {exact(band.duty_cycle * 100)} % of any continuous hour"
+            period, hourly = "no limit", "no limit"
+            if not budget.permitted:  # however seldom
+                period, hourly = "never", "-"
+            elif budget.period is not None:
+                period, hourly = rounded_up(budget.period, 1), str(budget.packets_per_hour)
+            states = [verdict.state for verdict in budget.verdicts.values()]
+            worst = next((state for state in ("not permitted", "exceeded", "within") if state in states), "not applicable")
+            rows.append((layout.name, size, f"SF{factor}", f"{modem.airtime_ms(size):.3f}", period, hourly, worst))
+    width = LoRa(spreading_factor=7, bandwidth_hz=bandwidth_hz).occupied_hz
+    band = where.sub_band(frequency_hz, width)
+    route = choose(band, width)
     megahertz = exact(Fraction(frequency_hz, 10**6))
     return {
         "table": table(rows),
         "words": (
-            f"Limits at {megahertz} MHz: {where.title}, sub-band {band.name}: {duty}. "
-            f"Source: {band.source}, {band.date} (verification: {band.verified})."
+            f"Limits at {megahertz} MHz: {where.title}, sub-band {band.name}, route {route.name}: {route.words}. "
+            f"Source: {route.source}, {route.date} (verification: {route.verified})."
         ),
         "bandwidth": exact(Fraction(bandwidth_hz, 1000)),
         "coding_rate": coding_rate,
