@@ -19,7 +19,7 @@ CAUTION = "arithmetic, not permission"
 def test_airtime_of_the_starter_schema(cli):
     status, out, _ = cli("airtime")
     assert status == 0
-    # 14 bytes at SF12, 125 kHz, 4/5, preamble 8: 1155.072 ms (computed from the reference drivers), 31 packets an hour at 1 %.
+    # 14 bytes at SF12, 125 kHz, 4/5, preamble 8: 1155.072 ms (computed from the reference drivers), 31 an hour at 1 %.
     assert "1,155.1 ms" in out
     assert "1 min 57 s" in out
     assert CAUTION in " ".join(out.split())
