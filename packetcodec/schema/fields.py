@@ -15,8 +15,8 @@ from datetime import datetime
 from decimal import Decimal
 from typing import NamedTuple
 
-from packetcodec.schema.grid import MAX_BITS, derive
-from packetcodec.schema.keys import NAME, field_keys
+from packetcodec.schema.grid import MAX_BITS, derive, step_of_error
+from packetcodec.schema.keys import field_keys
 from packetcodec.schema.kinds import KINDS, POLICIES, U32, Form, Kind, Unit
 from packetcodec.schema.model import Field
 from packetcodec.schema.places import show
@@ -25,6 +25,12 @@ from packetcodec.spelling import nearest
 
 __all__ = ["Faults", "Table", "read_field"]
 
+#: The keys that say how fine a measure is: one of them.
+_FINENESS = ("bits", "resolution", "resolution_m", "max_error", "max_error_m")
+#: The error of a position whose latitude and longitude are off by one each.
+_AXES = Decimal(2).sqrt()
+#: The dates that the calendars of programming languages have, in Unix seconds.
+_YEAR_1, _YEAR_10000 = -62_135_596_800, 253_402_300_800
 #: Decimals of a number: ten to this power, and products with it, are exact in a 64-bit float.
 _MAX_DIGITS = 15
 
@@ -49,7 +55,10 @@ def read_field(table: Table) -> Field | None:
         return None
     low, high, cyclic, step = given.low, given.high, given.cyclic, given.step
     try:
-        grid = derive(low=low, high=high, bits=bits, step=step, cyclic=cyclic, optional=optional)
+        grid = derive(
+            low=low, high=high, bits=bits, step=step, cyclic=cyclic, optional=optional,
+            show=lambda base: f"{_shown(base, unit)} {unit.symbol}".rstrip(),
+        )  # fmt: skip
     except ValueError as fault:
         table.note(str(fault))
         return None
@@ -89,10 +98,8 @@ def _kind(table: Table) -> Kind | None:
         table.note(f"kind is missing; one of {', '.join(KINDS)}")
     else:
         near = nearest(str(name), KINDS)
-        table.note(
-            f"{show(name)} is not a kind; " + (f"did you mean {near}?" if near else f"one of {', '.join(KINDS)}"),
-            "kind",
-        )
+        hint = f"did you mean {near}?" if near else f"one of {', '.join(KINDS)}"
+        table.note(f"{show(name)} is not a kind; {hint}", "kind")
     return None
 
 
@@ -110,7 +117,7 @@ def _unit(table: Table, kind: Kind) -> Unit | None:
 
 def _own_unit(table: Table, bits: int | None) -> Unit | None:
     """The base unit of a number: the coarsest power of ten that holds its bounds and its step exactly."""
-    given = {key: table.number(key) for key in ("minimum", "maximum", "resolution") if key in table.data}
+    given = {key: table.number(key) for key in ("minimum", "maximum", "resolution", "max_error") if key in table.data}
     for key in ("minimum", "maximum"):
         if key not in given:
             table.note(f"{key} is missing: a number has no range of its own")
@@ -121,14 +128,20 @@ def _own_unit(table: Table, bits: int | None) -> Unit | None:
     if digits > _MAX_DIGITS:
         table.note(f"more than {_MAX_DIGITS} decimals")
         return None
-    if bits and "resolution" not in given:
+    step = None if given.get("resolution") else (high - low) / 2**bits if bits else 2 * (given.get("max_error") or 0)
+    if step is not None and step > 0:
         # The step is a whole number of base units: a hundred of them or more keep its rounding below one per cent.
         most = max(abs(low), abs(high))
-        while (high - low) * 10**digits < 100 * 2**bits and most * 10 ** (digits + 1) < 2**31 and digits < _MAX_DIGITS:
+        while step * 10**digits < 100 and most * 10 ** (digits + 1) < 2**31 and digits < _MAX_DIGITS:
             digits += 1
     symbol = table.text("unit")
     base = f"{Decimal(1).scaleb(-digits)} {symbol}".strip()
     return Unit(symbol, symbol, 10**digits, base, -(2**31), U32, 0, 0, suffix=f"e{digits}" if digits else "")
+
+
+def _shown(base: int, unit: Unit) -> str:
+    """A number of base units in the field's unit, with the digits it needs."""
+    return f"{(Decimal(base) / unit.scale).normalize():f}"
 
 
 def _base(table: Table, key: str, unit: Unit, default: int) -> int:
@@ -138,10 +151,10 @@ def _base(table: Table, key: str, unit: Unit, default: int) -> int:
         return default
     scaled = value * unit.scale
     if scaled != int(scaled):
-        table.note(f"{value} is finer than the base unit, {unit.base}", key)
+        table.note(f"{show(value)} is finer than the base unit, {unit.base}", key)
     elif not unit.floor <= scaled <= unit.ceiling:
-        bounds = f"{Decimal(unit.floor) / unit.scale}..{Decimal(unit.ceiling) / unit.scale}"
-        table.note(f"{value} is outside {bounds} {unit.symbol}".rstrip(), key)
+        bounds = f"{_shown(unit.floor, unit)}..{_shown(unit.ceiling, unit)} {unit.symbol}"
+        table.note(f"{show(value)} is outside {bounds}".rstrip(), key)
     return int(scaled)
 
 
@@ -151,33 +164,33 @@ def _measure(request: _Request) -> _Range:
     high = _base(table, "maximum", unit, unit.high)
     if low >= high and {"minimum", "maximum"} & table.data.keys():
         wrong = "maximum" if "maximum" in table.data else "minimum"
-        table.note(f"minimum {Decimal(low) / unit.scale} is not below maximum {Decimal(high) / unit.scale}", wrong)
+        table.note(f"minimum {_shown(low, unit)} is not below maximum {_shown(high, unit)}", wrong)
     if low < 0 and high > 2**31 - 1:
-        table.note(f"{low}..{high} (base units, {unit.base}) does not fit a 32-bit integer", "maximum")
-    cyclic = kind.cyclic and (low, high) == (unit.low, unit.high)
-    asked = [key for key in ("bits", "resolution", "resolution_m") if key in table.data]
-    if len(asked) > 1:
-        table.note(f"{asked[0]} and {asked[1]} both given: one follows from the other", asked[1])
-    if not asked and kind.own_unit:
-        table.note("needs bits or a resolution")
-    if bits:
-        return _Range(low, high, cyclic, None)
-    scale: Decimal | int = unit.scale
-    key = "resolution"
-    if "resolution_m" in table.data:
-        key, scale = "resolution_m", unit.scale / Decimal(str(unit.metres))
-    if key not in table.data:
-        return _Range(low, high, cyclic, unit.step)
-    value = table.number(key)
+        bounds = f"{_shown(low, unit)}..{_shown(high, unit)}"
+        table.note(f"{bounds} does not fit a 32-bit integer in units of {unit.base}", "maximum")
+    return _Range(low, high, kind.cyclic and (low, high) == (unit.low, unit.high), _step(table, unit, bits, kind))
+
+
+def _step(table: Table, unit: Unit, bits: int | None, kind: Kind) -> int | None:
+    """The step that the keys of a measure ask for, in base units; None where its bits give it."""
+    given = [key for key in _FINENESS if key in table.data]
+    if len(given) > 1:
+        table.note(f"{given[0]} and {given[1]} both given: one follows from the other", given[1])
+    if not given and kind.own_unit:
+        table.note(f"needs one of {', '.join(key for key in _FINENESS if key in kind.keys)}")
+    if bits or not given:
+        return None if bits else unit.step
+    key = given[0]
+    value = table.number(key) if key != "bits" else None  # bits that are none are noted
     if value is None:
-        return _Range(low, high, cyclic, None)
-    step = int(value * scale)
+        return None
+    in_base_units = value * unit.scale / (Decimal(str(unit.metres)) if key.endswith("_m") else 1)
+    if key == "max_error_m":
+        in_base_units /= _AXES
+    step = step_of_error(in_base_units) if key.startswith("max_error") else int(in_base_units)
     if step < 1:
-        table.note(
-            f"{value} is finer than the base unit, {unit.base}" if value > 0 else f"{value} is not above 0",
-            key,
-        )
-    return _Range(low, high, cyclic, max(step, 1))
+        table.note(f"{show(value)} is " + (f"finer than the base unit, {unit.base}" if value > 0 else "not above 0"), key)
+    return max(step, 1)
 
 
 def _count(request: _Request) -> _Range:
@@ -212,21 +225,14 @@ def _time(request: _Request) -> _Range:
     step = given or 1
     # The top half step is left off where rounding up from it would leave 32 bits.
     high = min((2 ** (bits or MAX_BITS) - 1 - optional) * step, U32 - step // 2)
+    if not _YEAR_1 <= origin <= _YEAR_10000 - high:
+        table.note(f"{show(epoch)} and the {high} seconds that are counted from it leave the years 1 to 9999", "epoch")
     return _Range(0, high, step=step, origin=origin)
 
 
 def _choice(request: _Request) -> _Range:
-    table = request.table
-    names = table.data.get("choices")
-    if not isinstance(names, list) or not 2 <= len(names) <= 256:
-        table.note(f"must be a list of 2 to 256 names, not {show(names)}", "choices")
-        return _Range(0, 1)
-    for index, name in enumerate(names):
-        if not isinstance(name, str) or not NAME.fullmatch(name):
-            table.note(f"{show(name)} is not a name: lower case letters, digits or _, 31 at most", "choices")
-        elif name in names[:index]:
-            table.note(f'"{name}" stands twice', "choices")
-    return _Range(0, len(names) - 1, choices=tuple(map(str, names)))
+    names = request.table.names("choices")
+    return _Range(0, max(len(names) - 1, 1), choices=names)
 
 
 #: The form of a kind to what reads its range.
@@ -249,8 +255,10 @@ def _policy(table: Table, kind: Kind, *, cyclic: bool) -> str:
 
 
 def _requested(table: Table, unit: Unit) -> str:
-    if "resolution_m" in table.data:
-        return f"resolution {table.data['resolution_m']} m"
-    if "resolution" in table.data:
-        return f"resolution {table.data['resolution']} {unit.symbol}".rstrip()
-    return f"{table.data['bits']} bits" if "bits" in table.data else "default"
+    key = next((key for key in _FINENESS if key in table.data), "")
+    if not key:
+        return "default"
+    if key == "bits":
+        return f"{table.data[key]} bits"
+    symbol = "m" if key.endswith("_m") else unit.symbol
+    return f"{key.removesuffix('_m')} {table.data[key]} {symbol}".rstrip()

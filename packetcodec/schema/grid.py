@@ -14,7 +14,13 @@ Grid(bits=5, step=4, max_code=25, absent_code=None)
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 MAX_BITS = 32
 
@@ -29,6 +35,17 @@ class Grid:
     absent_code: int | None
 
 
+def step_of_error(error: Decimal) -> int:
+    """The coarsest step with which no value is further off than `error`, all in base units; below 1 there is none.
+
+    A value within the range is off by half a step at most, rounded down, and by half a base unit where it is rounded to one.
+
+    >>> step_of_error(Decimal("2.5")), step_of_error(Decimal("2.4")), step_of_error(Decimal("0.4"))
+    (5, 3, -1)
+    """
+    return 2 * math.floor(error - Decimal("0.5")) + 1
+
+
 def _last(span: int, step: int, *, cyclic: bool) -> int:
     return -(-span // step) - 1 if cyclic else (span + step // 2) // step
 
@@ -41,10 +58,11 @@ def derive(
     step: int | None = None,
     cyclic: bool = False,
     optional: bool = False,
+    show: Callable[[int], str] = "{} base units".format,
 ) -> Grid:
     """The grid of a range for a width in bits (the finest step that fits) or for a step (the fewest bits).
 
-    With both given the width must hold the step's codes.
+    With both given the width must hold the step's codes. `show` words a number of base units in messages.
 
     Raises:
         ValueError: the range is empty, does not fit 32-bit arithmetic, or does not fit the bits; the message
@@ -52,22 +70,22 @@ def derive(
     """
     span = high - low
     if span <= 0:
-        raise ValueError(f"minimum {low} is not below maximum {high} (base units)")
+        raise ValueError(f"minimum {show(low)} is not below maximum {show(high)}")
     if step is None:
         if bits is None:
             raise ValueError("needs bits or a resolution")
         codes = 2**bits - optional
         if codes < 2:
-            raise ValueError(f"{bits} bit{'s' * (bits > 1)} leave {codes} code beside absent, at least 2 are needed")
+            raise ValueError(f"{bits} bit leaves {codes} code beside absent, at least 2 are needed")
         # The condition on the last code is monotone in step: start just below the answer and walk up to it.
         step = max(1, span // codes if cyclic else (2 * span - 1) // (2 * codes - 1))
         while _last(span, step, cyclic=cyclic) >= codes:
             step += 1
     last = _last(span, step, cyclic=cyclic)
     if last < 1:
-        raise ValueError(f"a step of {step} base units leaves no second code in a range of {span}")
+        raise ValueError(f"a step of {show(step)} leaves no second code in a range of {show(span)}")
     if span + step // 2 > 2**32 - 1:
-        raise ValueError(f"a range of {span} base units with step {step} does not fit 32-bit arithmetic")
+        raise ValueError(f"a range of {show(span)} with a step of {show(step)} does not fit 32-bit arithmetic")
     needed = max(1, (last + optional).bit_length())
     if bits is None:
         bits = needed

@@ -156,10 +156,10 @@ TABLES: Mapping[str, TableKeys] = MappingProxyType(
             ),
             Key("resolution", "number", "the step; of a time in whole seconds", "unit"),
             Key("resolution_m", "number", "the step on the ground", "m"),
-            Key("max_error", "number", "or the largest error, about half a step", "unit"),
+            Key("max_error", "number", "or the largest error of a value, about half a step", "unit"),
             Key(
                 "max_error_m", "number",
-                "or the largest error of the position, latitude and longitude together: about 0.71 of a step", "m",
+                "or the largest error of the position, latitude and longitude together, about 0.71 of a step", "m",
             ),
             Key("minimum", "number", "lower end of the range", "unit"),
             Key("maximum", "number", "upper end of the range", "unit"),
@@ -176,8 +176,9 @@ TABLES: Mapping[str, TableKeys] = MappingProxyType(
             "a trail",
             "[layouts.trail]",
             Key("points", "integer", "most points", "point", 10, 1, 63),
-            Key("resolution_m", "number", "the step, north-south and east-west", "m", minimum=0.02, maximum=1000),
-            Key("max_error_m", "number", "or the largest error of a point: about 0.71 of a step", "m"),
+            # From the base unit up to the largest step whose east-west cell fits 32 bits (1.18 km), rounded down.
+            Key("resolution_m", "number", "the step, north-south and east-west", "m", None, 0.02, 1000),
+            Key("max_error_m", "number", "or the largest error of a point, about 0.71 of a step", "m", None, 0.03, 700),
             Key(
                 "spacing", "seconds or text",
                 'from point to point; or the name of a field that holds it; or "coded" in the trail', "s",

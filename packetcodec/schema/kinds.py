@@ -28,6 +28,10 @@ DEGREE = 10**7
 #: Base units of an altitude in one metre.
 METRE = 100
 
+#: How much wider than high a cell of a trail can be on the ground: its integer cosine is at most 0.18 % too wide, and a
+#: parallel is up to 0.34 % longer against a meridian than on a sphere (WGS 84 flattening 1/298.257 223 563).
+WIDEST_CELL = 1.0018 * 1.0034
+
 POLICIES = ("clip", "refuse", "wrap")
 U32 = 2**32 - 1
 
@@ -155,18 +159,18 @@ def _kind(
     return Kind(name, doc, form, policy, named, frozenset(keys.split()), role, cyclic, source, stand_in)
 
 
-_MEASURE = "bits resolution minimum maximum policy"
+_MEASURE = "bits resolution max_error minimum maximum policy"
 _COUNT = "bits maximum policy"
 
 _ROWS = (
     _kind(
-        "latitude", Form.MEASURE, "refuse", f"{_MEASURE} resolution_m", "latitude, north positive, WGS 84",
+        "latitude", Form.MEASURE, "refuse", f"{_MEASURE} resolution_m max_error_m", "latitude, north positive, WGS 84",
         _unit("°", DEGREE, "1e-7 degree", (-90, 90), (-90, 90), 100, name="degree", suffix="e7", everyday=46.51234,
               metres=METRES_PER_DEGREE_NORTH),
         role=Role.NORTH, source="latitude",
     ),
     _kind(
-        "longitude", Form.MEASURE, "refuse", f"{_MEASURE} resolution_m", "longitude, east positive, WGS 84",
+        "longitude", Form.MEASURE, "refuse", f"{_MEASURE} resolution_m max_error_m", "longitude, east positive, WGS 84",
         _unit("°", DEGREE, "1e-7 degree", (-180, 180), (-180, 180), 100, name="degree", suffix="e7", everyday=9.87654,
               metres=METRES_PER_DEGREE_EAST),
         role=Role.EAST, cyclic=True, source="longitude",
@@ -205,7 +209,7 @@ _ROWS = (
         source="speed",
     ),
     _kind(
-        "course", Form.MEASURE, "wrap", "bits resolution policy", "course over ground, clockwise from true north",
+        "course", Form.MEASURE, "wrap", "bits resolution max_error policy", "course over ground, clockwise from true north",
         _unit("°", 100, "0.01 degree", (0, 360), (0, 360), 100, name="degree", suffix="e2", everyday=215.5),
         cyclic=True, source="course",
     ),

@@ -161,6 +161,24 @@ class Table:
             return None
         return value if key in self.data else default
 
+    def names(self, key: str) -> tuple[str, ...]:
+        """A list of different names; none of them after a fault."""
+        row = self.keys[key]
+        value = self._typed(key, list, "a list of names")
+        if key not in self.data:
+            self.note(f"{key} is missing: {row.meaning}")
+        if value is None:
+            return ()
+        if not (row.minimum or 0) <= len(value) <= (row.maximum or U32):
+            self.note(f"{len(value)} names, outside {row.bounds}", key)
+            return ()
+        for index, name in enumerate(value):
+            if not isinstance(name, str) or not NAME.fullmatch(name):
+                self.faults.note((*self.path, key, index), f"{show(name)} is not a name: {NAME_WORDS}")
+            elif name in value[:index]:
+                self.faults.note((*self.path, key, index), f'"{name}" stands twice')
+        return tuple(map(str, value))
+
     def section(self, key: str) -> Table:
         """The table of that key; an empty one if it is missing."""
         return Table(self.data.get(key, {}), (*self.path, key), self.faults)

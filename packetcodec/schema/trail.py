@@ -24,8 +24,8 @@ from __future__ import annotations
 from decimal import ROUND_HALF_UP, Decimal
 from typing import TYPE_CHECKING
 
-from packetcodec.schema.kinds import DEGREE, METRE, METRES_PER_DEGREE_NORTH, Role
-from packetcodec.schema.model import MAX_BYTES, Field, Trail
+from packetcodec.schema.kinds import DEGREE, METRE, METRES_PER_DEGREE_NORTH, WIDEST_CELL, Role
+from packetcodec.schema.model import Field, Trail
 from packetcodec.schema.places import show
 
 if TYPE_CHECKING:
@@ -33,9 +33,10 @@ if TYPE_CHECKING:
 
     from packetcodec.schema.table import Table
 
-#: Bounds in metres: the base unit, and the largest step whose east-west cell fits 32 bits (1.18 km), rounded down.
-_FINEST, _COARSEST = Decimal("0.02"), Decimal(1000)
+_SCALES = ("initial_scale", "scale_rate", "altitude_initial_scale", "altitude_scale_rate")
+_MAX_SCALE = 4096
 _MAX_SHIFTS = 7
+#: The largest step whose east-west cell fits 32 bits (1.18 km), rounded down.
 _MAX_STEP = 106_000
 
 CODED = "coded"
@@ -45,50 +46,57 @@ def read_trail(table: Table, fields: Sequence[Field]) -> Trail | None:
     """The trail of a table, or None when something in it is wrong (noted in the table's faults)."""
     before = len(table.faults.problems)
     table.reject_unknown()
-    points = table.integer("points", 1, 63, 10)
-    resolution = _decimal(table, "resolution_m", _FINEST, _COARSEST, "m")
-    if "resolution_m" not in table.data:
-        table.note("resolution_m is missing")
+    points = table.integer("points")
+    step, resolution = _step(table)
     spacing, spacing_field = _spacing(table, fields)
-    usual = table.integer("usual_spacing", 1, 86_400, 30)
+    usual = table.integer("usual_spacing")
     if spacing and "usual_spacing" in table.data:
         table.note("only where the spacing is a field or coded", "usual_spacing")
-    speed = _decimal(table, "speed", Decimal("0.01"), Decimal(1000), "m/s") or Decimal(4)
-    climb = _decimal(table, "altitude_resolution", Decimal("0.01"), Decimal(1000), "m")
+    speed = table.number("speed")
+    climb = table.number("altitude_resolution")
     _demand_fields(table, fields, climb=climb is not None)
-    limit = table.integer("packet_bytes", 1, MAX_BYTES)
+    limit = table.integer("packet_bytes")
     too_long = table.text("too_long")
-    first = table.integer("initial_scale", 1, 4096)
-    change = table.integer("scale_rate", 1, 4096)
-    altitude_first = table.integer("altitude_initial_scale", 1, 4096, 1)
-    altitude_change = table.integer("altitude_scale_rate", 1, 4096, 1)
-    if len(table.faults.problems) > before or resolution is None:
+    scales = {key: table.integer(key) for key in _SCALES}
+    if len(table.faults.problems) > before or points is None or usual is None or speed is None:
         return None
-    step = int(resolution * DEGREE / Decimal(str(METRES_PER_DEGREE_NORTH)))
-    first = first or max(1, _round(speed * (spacing or usual or 1) / resolution))
-    first = min(first, 4096)
+    first = scales["initial_scale"] or min(max(1, _round(speed * (spacing or usual) / resolution)), _MAX_SCALE)
     shifts = 0
     while too_long == "coarsen" and shifts < _MAX_SHIFTS and step << shifts + 1 <= _MAX_STEP:
         shifts += 1
     return Trail(
-        points=points or 10, step=step, initial_scale=first, scale_rate=change or max(1, _round(Decimal(first) / 5)),
-        altitude_step=int(climb * METRE) if climb else 0, altitude_initial_scale=altitude_first or 1,
-        altitude_scale_rate=altitude_change or 1, spacing=spacing, spacing_field=spacing_field,
-        interval_seed=0 if spacing or spacing_field else usual or 30, coarsenings=shifts, packet_bytes=limit or 0,
-        requested=f"resolution {resolution} m", doc=table.text("doc"),
+        points=points, step=step, initial_scale=first,
+        scale_rate=scales["scale_rate"] or max(1, _round(Decimal(first) / 5)),
+        altitude_step=int(climb * METRE) if climb else 0, altitude_initial_scale=scales["altitude_initial_scale"] or 1,
+        altitude_scale_rate=scales["altitude_scale_rate"] or 1, spacing=spacing, spacing_field=spacing_field,
+        interval_seed=0 if spacing or spacing_field else usual, coarsenings=shifts, packet_bytes=limit or 0,
+        requested=_requested(table), doc=table.text("doc"),
     )  # fmt: skip
+
+
+def _step(table: Table) -> tuple[int, Decimal]:
+    """The north-south step in base units, and the resolution in metres that the starting values follow from."""
+    resolution, error = table.number("resolution_m"), table.number("max_error_m")
+    if not {"resolution_m", "max_error_m"} & table.data.keys():
+        table.note("needs a resolution_m or a max_error_m")
+    if {"resolution_m", "max_error_m"} <= table.data.keys():
+        table.note("resolution_m and max_error_m both given: one follows from the other", "max_error_m")
+    metres_per_base_unit = Decimal(str(METRES_PER_DEGREE_NORTH)) / DEGREE
+    if resolution is not None:
+        return int(resolution / metres_per_base_unit), resolution
+    # Half a step each way, the east-west one up to so much longer, and a base unit for rounding on the way in and out.
+    diagonal = (1 + Decimal(str(WIDEST_CELL)) ** 2).sqrt()
+    step = int(2 * ((error or 1) / diagonal / metres_per_base_unit - 1))
+    return step, step * metres_per_base_unit
+
+
+def _requested(table: Table) -> str:
+    key = "resolution" if "resolution_m" in table.data else "max_error"
+    return f"{key} {table.data[f'{key}_m']} m"
 
 
 def _round(value: Decimal) -> int:
     return int(value.quantize(Decimal(1), rounding=ROUND_HALF_UP))
-
-
-def _decimal(table: Table, key: str, least: Decimal, most: Decimal, unit: str) -> Decimal | None:
-    value = table.number(key) if key in table.data else None
-    if value is not None and not least <= value <= most:
-        table.note(f"{value} is outside {least}..{most} {unit}", key)
-        return None
-    return value
 
 
 def _spacing(table: Table, fields: Sequence[Field]) -> tuple[int, str]:
@@ -102,7 +110,7 @@ def _spacing(table: Table, fields: Sequence[Field]) -> tuple[int, str]:
             known = f": one of {', '.join(names)}" if names else "; this layout has none"
             table.note(f"{show(value)} is not a field of kind number in whole, non-negative seconds{known}", "spacing")
         return 0, value
-    return table.integer("spacing", 1, 86_400) or 0, ""
+    return table.integer("spacing") or 0, ""
 
 
 def _demand_fields(table: Table, fields: Sequence[Field], *, climb: bool) -> None:

@@ -22,7 +22,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from packetcodec.schema import DEGREE, METRES_PER_DEGREE_NORTH, Role
+from packetcodec.schema import DEGREE, METRES_PER_DEGREE_NORTH, WIDEST_CELL, Role
 from packetcodec.wire.quantize import worst_error
 
 if TYPE_CHECKING:
@@ -43,11 +43,6 @@ def position_bound(layout: LayoutPlan) -> float | None:
     return math.hypot(metres_bound(north) or 0, metres_bound(east) or 0)
 
 
-#: How much wider than high a cell of a trail can be on the ground: its integer cosine is at most 0.18 % too wide, and a
-#: parallel is up to 0.34 % longer against a meridian than on a sphere (WGS 84 flattening 1/298.257 223 563).
-_WIDEST = 1.0018 * 1.0034
-
-
 def trail_bound(layout: LayoutPlan) -> float | None:
     """The worst horizontal error in metres of a point of a trail, on the grid of the schema; None without a trail.
 
@@ -56,4 +51,4 @@ def trail_bound(layout: LayoutPlan) -> float | None:
     if layout.trail is None:
         return None
     half = (layout.trail.step / 2 + 1) * METRES_PER_DEGREE_NORTH / DEGREE
-    return half * math.hypot(1, _WIDEST)
+    return half * math.hypot(1, WIDEST_CELL)

@@ -1,12 +1,17 @@
 """Reading a schema file: what is accepted, and what is said about what is not."""
 
 import re
+from dataclasses import replace
+from decimal import Decimal
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from packetcodec.errors import SchemaFault
 from packetcodec.schema import KINDS, Schema
 from packetcodec.starter import schema_text
+from packetcodec.wire import compile_plan, position_bound, trail_bound, worst_error
 
 TEMPLATE = """\
 name = "pasture"
@@ -137,13 +142,21 @@ FIELD_FAULTS = [
     ('kind = "time"', ["needs an epoch", "or a period"]),
     ('kind = "time", epoch = 2026-01-01', ["offset", "2026-01-01"]),
     ('kind = "time", epoch = 2026-01-01T00:00:00Z, period = 60', ["an epoch or a period, not both"]),
-    ('kind = "choice"', ["2 to 256 names"]),
+    ('kind = "choice"', ["choices is missing: the names"]),
     ('kind = "choice", choices = ["a", "a"]', ['"a" stands twice']),
     ('kind = "choice", choices = ["Rest", "b"]', ['"Rest" is not a name']),
     ('kind = "choice", choices = ["a", "b", "c"], bits = 1', ["codes 0..2", "2 bits, not 1"]),
     ('kind = "number", bits = 3', ["minimum is missing"]),
-    ('kind = "number", minimum = 0, maximum = 3', ["needs bits or a resolution"]),
+    ('kind = "number", minimum = 0, maximum = 3', ["needs one of bits, resolution, max_error"]),
     ('kind = "number", minimum = -1, maximum = 3000000000, resolution = 1', ["32-bit"]),
+    ('kind = "choice", choices = ["a"]', ["choices: 1 names, outside 2..256 names"]),
+    ('kind = "altitude", maximum = -499.7, resolution = 5', ["a step of 5 m leaves no second code in a range of 0.3 m"]),
+    ('kind = "latitude", max_error_m = 0.005', ["max_error_m: 0.005 is finer than the base unit, 1e-7 degree"]),
+    ('kind = "altitude", max_error = 0', ["max_error: 0 is not above 0"]),
+    ('kind = "altitude", max_error_m = 3', ["max_error_m: not a key of a field of kind altitude; did you mean max_error?"]),
+    ('kind = "latitude", max_error_m = 3, resolution_m = 3', ["resolution_m and max_error_m both given"]),
+    ('kind = "time", epoch = 9999-12-31T23:59:59Z', ["9999-12-31 23:59:59+00:00", "leave the years 1 to 9999"]),
+    ('kind = "time", epoch = 0001-01-01T00:00:00+23:59', ["leave the years 1 to 9999"]),
     ('kind = "altitude", name = "9x"', ['"9x" is not a name']),
     ('kind = "altitude", name = "Höhe"', ["is not a name"]),
     ('kind = "altitude", optional = "yes"', ["true or false", '"yes"']),
@@ -229,11 +242,13 @@ def test_speed_spacing_and_resolution_become_starting_values():
 
 
 TRAIL_FAULTS = [
-    ("spacing = 10", ["resolution_m is missing"]),
+    ("spacing = 10", ["needs a resolution_m or a max_error_m"]),
     ("resolution_m = 5", ["spacing is missing"]),
     ("resolution_m = 5, spacing = 0", ["spacing: 0 is outside 1..86400"]),
     ('resolution_m = 5, spacing = "pace"', ['"pace" is not a field of kind number', "one of gap"]),
     ("resolution_m = 0.01, spacing = 1", ["resolution_m: 0.01 is outside 0.02..1000 m"]),
+    ("resolution_m = 5, max_error_m = 5, spacing = 1", ["resolution_m and max_error_m both given"]),
+    ("max_error_m = 0.02, spacing = 1", ["max_error_m: 0.02 is outside 0.03..700 m"]),
     ("resolution_m = 5, spacing = 1, points = 64", ["points: 64 is outside 1..63"]),
     ("resolution_m = 5, spacing = 1, speed = 0", ["speed: 0 is outside 0.01..1000 m/s"]),
     ("resolution_m = 5, spacing = 1, altitude_resolution = 5", ["one field of kind altitude", "has 0"]),
@@ -258,6 +273,61 @@ def identifiers(count):
     return (
         HEAD + f'header = {{ version_bits = 8, layout_bits = 8 }}\nlayouts = [{{ name = "a", id = 1, fields = [{rows}] }}]\n'
     )
+
+
+def layout_of(fields, rest=""):
+    return compile_plan(Schema.parse(HEAD + f'[[layouts]]\nname = "a"\nid = 1\nfields = [{fields}]\n{rest}\n')).layouts[0]
+
+
+#: From the base unit of a position (1e-7 degree, 1.1 cm) to a fifth of the globe.
+METRES = st.decimals("0.012", 4_000_000, places=3)
+
+
+def with_step(field, step):
+    return replace(field, field=replace(field.field, grid=replace(field.field.grid, step=step)))
+
+
+@given(METRES)
+def test_a_position_asked_for_by_its_largest_error_is_never_further_off(metres):
+    def asked(metres, more=""):
+        key = f"max_error_m = {metres}{more}"
+        return layout_of(f'{{ kind = "latitude", {key} }}, {{ kind = "longitude", {key} }}')
+
+    layout = asked(metres)
+    assert position_bound(layout) <= metres
+    # A step two base units coarser (one of the same parity) would not do.
+    coarser = [with_step(field, field.step + 2) for field in layout.fields]
+    assert position_bound(replace(layout, fields=tuple(coarser))) > metres
+
+
+@given(st.decimals("0.03", 700, places=2))
+def test_a_trail_asked_for_by_its_largest_error_is_never_further_off(metres):
+    place = '{ kind = "latitude", bits = 20 }, { kind = "longitude", bits = 20 }'
+    layout = layout_of(place, f"trail = {{ max_error_m = {metres}, spacing = 9 }}")
+    coarser = replace(layout, trail=replace(layout.trail, step=layout.trail.step + 1))
+    assert trail_bound(layout) <= metres < trail_bound(coarser)
+
+
+MEASURES = [
+    ('kind = "altitude"', "0.01"), ('kind = "battery"', "0.001"), ('kind = "battery", unit = "percent"', "0.5"),
+    ('kind = "hdop"', "0.005"), ('kind = "speed", unit = "km/h"', "0.005"), ('kind = "course"', "0.005"),
+    ('kind = "number", minimum = -40, maximum = 60', "0.001"), ('kind = "number", minimum = 0, maximum = 100000', "0.1"),
+    ('kind = "latitude"', "0.001"),
+]  # fmt: skip
+
+
+@given(st.sampled_from(MEASURES), st.decimals(1, 40, places=2))
+def test_a_value_asked_for_by_its_largest_error_is_never_further_off(measure, times):
+    row, least = measure
+    error = times * Decimal(least)
+    field = layout_of(f"{{ {row}, max_error = {error} }}").fields[0]
+    assert error * Decimal("0.6") - Decimal(1) / field.scale <= worst_error(field) <= error
+
+
+def test_three_metres_are_what_check_promises():
+    layout = layout_of('{ kind = "latitude", max_error_m = 3 }, { kind = "longitude", max_error_m = 3 }')
+    assert position_bound(layout) == pytest.approx(3, rel=0.01)
+    assert [field.field.requested for field in layout.fields] == ["max_error 3 m"] * 2
 
 
 def test_a_packet_longer_than_a_radio_takes_is_refused():
