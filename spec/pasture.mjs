@@ -128,12 +128,12 @@ export const FINGERPRINT = "7985ffc5412132c8";
  * @property {number} low lower end of the range
  * @property {number} high upper end of the range
  * @property {number} step base units per raw code
- * @property {number} last last raw code that stands for a value
- * @property {number | null} absent raw code of a value that is not known
- * @property {number} circle circumference, where the end of the range is its beginning; else 0
+ * @property {number} maxCode last raw code that stands for a value
+ * @property {number | null} absentCode raw code of a value that is not known
+ * @property {number | null} modulus circumference, where the end of the range is its beginning
  * @property {number} scale
  * @property {number} origin base 0 as a Unix time, where the field is a time
- * @property {"clip" | "refuse" | "wrap"} beyond what becomes of a value beyond the range
+ * @property {"clip" | "refuse" | "wrap"} policy what becomes of a value beyond the range
  * @property {string} unit
  * @property {readonly string[]} choices
  */
@@ -142,19 +142,19 @@ export const FINGERPRINT = "7985ffc5412132c8";
  * The trail of a layout: most points, cells (1e-7 degree, centimetres), starts of the coding, seconds between points.
  *
  * @typedef {object} Trail
- * @property {readonly [string, string, string | null]} head fields of latitude, longitude and altitude it counts from
+ * @property {readonly [string, string, string | null]} anchor fields of latitude, longitude and altitude it counts from
  * @property {number} points
  * @property {number} countBits
  * @property {number} step
- * @property {number} first
- * @property {number} change
+ * @property {number} initialScale
+ * @property {number} scaleRate
  * @property {number} altitudeStep 0 for a trail without altitude
- * @property {number} altitudeFirst
- * @property {number} altitudeChange
+ * @property {number} altitudeInitialScale
+ * @property {number} altitudeScaleRate
  * @property {number} spacing 0 where it is no constant
  * @property {string | null} spacingField
- * @property {number} gapFirst above 0 where the trail codes the seconds itself
- * @property {number} shifts most doublings of the cells in a packet that would get too long
+ * @property {number} intervalSeed above 0 where the trail codes the seconds itself
+ * @property {number} coarsenings most doublings of the cells in a packet that would get too long
  */
 
 /**
@@ -172,85 +172,169 @@ export const FINGERPRINT = "7985ffc5412132c8";
 
 /** @type {Field} */
 const FIELD = {
-  name: "", type: "number", bits: 0, low: 0, high: 0, step: 1, last: 0, absent: null, circle: 0, scale: 1, origin: 0,
-  beyond: "clip", unit: "", choices: [],
+  name: "", type: "number", policy: "clip", scale: 1, origin: 0, unit: "",
+  bits: 0, low: 0, high: 0, step: 1, maxCode: 0, absentCode: null, modulus: null, choices: [],
 };
 
+/**
+ * A table that nobody can change: all of the module works from it.
+ *
+ * @template T
+ * @param {T} table
+ * @returns {T}
+ */
+function frozen(table) {
+  if (typeof table === "object" && table !== null) Object.values(Object.freeze(table)).forEach(frozen);
+  return table;
+}
+
 /** @type {readonly Layout[]} */
-export const LAYOUTS = [
+export const LAYOUTS = frozen([
   {
     name: "position", id: 1, bits: 93, least: 14, most: 14,
     fields: [
-      { ...FIELD, name: "collar", type: "whole", bits: 8, high: 255, last: 255, beyond: "refuse" },
-      { ...FIELD, name: "counter", type: "whole", bits: 8, high: 256, last: 255, circle: 256, beyond: "wrap" },
       {
-        ...FIELD, name: "latitude", bits: 23, low: -900000000, high: 900000000, step: 223, last: 8071749,
-        absent: 8388607, scale: 10000000, beyond: "refuse", unit: "°",
+        ...FIELD, name: "collar", type: "whole", policy: "refuse",
+        bits: 8, high: 255,
+        maxCode: 255,
       },
       {
-        ...FIELD, name: "longitude", bits: 24, low: -1800000000, high: 1800000000, step: 224, last: 16071428,
-        absent: 16777215, circle: 3600000000, scale: 10000000, beyond: "refuse", unit: "°",
+        ...FIELD, name: "counter", type: "whole", policy: "wrap",
+        bits: 8, high: 256, modulus: 256,
+        maxCode: 255,
       },
       {
-        ...FIELD, name: "altitude", bits: 12, low: -50000, high: 900000, step: 233, last: 4077, absent: 4095,
-        scale: 100, unit: "m",
+        ...FIELD, name: "latitude", type: "number", policy: "refuse", scale: 10000000, unit: "°",
+        bits: 23, low: -900000000, high: 900000000, step: 223,
+        maxCode: 8071749, absentCode: 8388607,
       },
-      { ...FIELD, name: "battery", bits: 7, low: 2500, high: 4500, step: 20, last: 100, scale: 1000, unit: "V" },
-      { ...FIELD, name: "fix_quality", type: "whole", bits: 3, high: 7, last: 7, beyond: "refuse" },
+      {
+        ...FIELD, name: "longitude", type: "number", policy: "refuse", scale: 10000000, unit: "°",
+        bits: 24, low: -1800000000, high: 1800000000, step: 224, modulus: 3600000000,
+        maxCode: 16071428, absentCode: 16777215,
+      },
+      {
+        ...FIELD, name: "altitude", type: "number", policy: "clip", scale: 100, unit: "m",
+        bits: 12, low: -50000, high: 900000, step: 233,
+        maxCode: 4077, absentCode: 4095,
+      },
+      {
+        ...FIELD, name: "battery", type: "number", policy: "clip", scale: 1000, unit: "V",
+        bits: 7, low: 2500, high: 4500, step: 20,
+        maxCode: 100,
+      },
+      {
+        ...FIELD, name: "fix_quality", type: "whole", policy: "refuse",
+        bits: 3, high: 7,
+        maxCode: 7,
+      },
     ],
     trail: null,
   },
   {
     name: "track", id: 2, bits: 93, least: 14, most: 32,
     fields: [
-      { ...FIELD, name: "collar", type: "whole", bits: 8, high: 255, last: 255, beyond: "refuse" },
-      { ...FIELD, name: "counter", type: "whole", bits: 8, high: 256, last: 255, circle: 256, beyond: "wrap" },
       {
-        ...FIELD, name: "latitude", bits: 23, low: -900000000, high: 900000000, step: 223, last: 8071749,
-        absent: 8388607, scale: 10000000, beyond: "refuse", unit: "°",
+        ...FIELD, name: "collar", type: "whole", policy: "refuse",
+        bits: 8, high: 255,
+        maxCode: 255,
       },
       {
-        ...FIELD, name: "longitude", bits: 24, low: -1800000000, high: 1800000000, step: 224, last: 16071428,
-        absent: 16777215, circle: 3600000000, scale: 10000000, beyond: "refuse", unit: "°",
+        ...FIELD, name: "counter", type: "whole", policy: "wrap",
+        bits: 8, high: 256, modulus: 256,
+        maxCode: 255,
       },
       {
-        ...FIELD, name: "altitude", bits: 12, low: -50000, high: 900000, step: 233, last: 4077, absent: 4095,
-        scale: 100, unit: "m",
+        ...FIELD, name: "latitude", type: "number", policy: "refuse", scale: 10000000, unit: "°",
+        bits: 23, low: -900000000, high: 900000000, step: 223,
+        maxCode: 8071749, absentCode: 8388607,
       },
-      { ...FIELD, name: "battery", bits: 7, low: 2500, high: 4500, step: 20, last: 100, scale: 1000, unit: "V" },
-      { ...FIELD, name: "fix_quality", type: "whole", bits: 3, high: 7, last: 7, beyond: "refuse" },
+      {
+        ...FIELD, name: "longitude", type: "number", policy: "refuse", scale: 10000000, unit: "°",
+        bits: 24, low: -1800000000, high: 1800000000, step: 224, modulus: 3600000000,
+        maxCode: 16071428, absentCode: 16777215,
+      },
+      {
+        ...FIELD, name: "altitude", type: "number", policy: "clip", scale: 100, unit: "m",
+        bits: 12, low: -50000, high: 900000, step: 233,
+        maxCode: 4077, absentCode: 4095,
+      },
+      {
+        ...FIELD, name: "battery", type: "number", policy: "clip", scale: 1000, unit: "V",
+        bits: 7, low: 2500, high: 4500, step: 20,
+        maxCode: 100,
+      },
+      {
+        ...FIELD, name: "fix_quality", type: "whole", policy: "refuse",
+        bits: 3, high: 7,
+        maxCode: 7,
+      },
     ],
     trail: {
-      head: ["latitude", "longitude", null], points: 10, countBits: 4, step: 223, first: 6, change: 1,
-      altitudeStep: 0, altitudeFirst: 1, altitudeChange: 1, spacing: 30, spacingField: null, gapFirst: 0,
-      shifts: 0,
+      anchor: ["latitude", "longitude", null],
+      points: 10, countBits: 4, step: 223, initialScale: 6, scaleRate: 1,
+      altitudeStep: 0, altitudeInitialScale: 1, altitudeScaleRate: 1,
+      spacing: 30, spacingField: null, intervalSeed: 0, coarsenings: 0,
     },
   },
   {
     name: "status", id: 3, bits: 74, least: 12, most: 12,
     fields: [
-      { ...FIELD, name: "collar", type: "whole", bits: 8, high: 255, last: 255, beyond: "refuse" },
-      { ...FIELD, name: "counter", type: "whole", bits: 8, high: 256, last: 255, circle: 256, beyond: "wrap" },
       {
-        ...FIELD, name: "activity", type: "choice", bits: 3, high: 3, last: 3, absent: 7, beyond: "refuse",
-        choices: ["resting", "grazing", "walking", "alarm"],
+        ...FIELD, name: "collar", type: "whole", policy: "refuse",
+        bits: 8, high: 255,
+        maxCode: 255,
       },
       {
-        ...FIELD, name: "temperature", bits: 8, low: -400, high: 600, step: 5, last: 200, absent: 255, scale: 10,
-        unit: "°C",
+        ...FIELD, name: "counter", type: "whole", policy: "wrap",
+        bits: 8, high: 256, modulus: 256,
+        maxCode: 255,
       },
-      { ...FIELD, name: "satellites", type: "whole", bits: 5, high: 30, last: 30, absent: 31 },
-      { ...FIELD, name: "hdop", bits: 6, high: 1240, step: 20, last: 62, absent: 63, scale: 100 },
-      { ...FIELD, name: "battery", bits: 7, low: 2500, high: 4500, step: 20, last: 100, scale: 1000, unit: "V" },
-      { ...FIELD, name: "gate_open", type: "flag", bits: 1, high: 1, last: 1, beyond: "refuse" },
       {
-        ...FIELD, name: "time", bits: 20, high: 62914500, step: 60, last: 1048575, origin: 1767225600,
-        beyond: "refuse", unit: "s",
+        ...FIELD, name: "activity", type: "choice", policy: "refuse",
+        bits: 3, high: 3,
+        maxCode: 3, absentCode: 7,
+        choices: [
+          "resting",
+          "grazing",
+          "walking",
+          "alarm",
+        ],
+      },
+      {
+        ...FIELD, name: "temperature", type: "number", policy: "clip", scale: 10, unit: "°C",
+        bits: 8, low: -400, high: 600, step: 5,
+        maxCode: 200, absentCode: 255,
+      },
+      {
+        ...FIELD, name: "satellites", type: "whole", policy: "clip",
+        bits: 5, high: 30,
+        maxCode: 30, absentCode: 31,
+      },
+      {
+        ...FIELD, name: "hdop", type: "number", policy: "clip", scale: 100,
+        bits: 6, high: 1240, step: 20,
+        maxCode: 62, absentCode: 63,
+      },
+      {
+        ...FIELD, name: "battery", type: "number", policy: "clip", scale: 1000, unit: "V",
+        bits: 7, low: 2500, high: 4500, step: 20,
+        maxCode: 100,
+      },
+      {
+        ...FIELD, name: "gate_open", type: "flag", policy: "refuse",
+        bits: 1, high: 1,
+        maxCode: 1,
+      },
+      {
+        ...FIELD, name: "time", type: "number", policy: "refuse", origin: 1767225600, unit: "s",
+        bits: 20, high: 62914500, step: 60,
+        maxCode: 1048575,
       },
     ],
     trail: null,
   },
-];
+]);
 
 const VERSION_BITS = 4;
 const LAYOUT_BITS = 4;
@@ -283,7 +367,7 @@ export function decode(bytes) {
   let at = VERSION_BITS + LAYOUT_BITS;
   for (const field of layout.fields) {
     const code = bitsAt(bytes, at, field.bits);
-    if (code > field.last && code !== field.absent) return fault("out_of_range", at, field.name);
+    if (code > field.maxCode && code !== field.absentCode) return fault("out_of_range", at, field.name);
     raw[field.name] = code;
     values[field.name] = toValue(field, code);
     at += field.bits;
@@ -403,7 +487,7 @@ const toBase = (field, code) => Math.min(field.low + code * field.step, field.hi
 
 /** @type {(field: Field, code: number) => number | string | boolean | null} */
 function toValue(field, code) {
-  if (code === field.absent) return null;
+  if (code === field.absentCode) return null;
   if (field.type === "choice") return field.choices[code];
   if (field.type === "flag") return code === 1;
   return (toBase(field, code) + field.origin) / field.scale;
@@ -411,10 +495,10 @@ function toValue(field, code) {
 
 /** @type {(layout: Layout, field: Field, values: Record<string, unknown>) => number} */
 function toCode(layout, field, values) {
-  const { name, low, step, circle } = field;
+  const { name, low, step, modulus } = field;
   const value = hasOwn(values, name) ? values[name] : undefined;
   if (value === undefined || value === null) {
-    if (field.absent !== null) return field.absent;
+    if (field.absentCode !== null) return field.absentCode;
     throw refusal(layout, name, value === null ? "null, but the field is not optional" : "missing");
   }
   if (field.type === "choice") {
@@ -428,21 +512,21 @@ function toCode(layout, field, values) {
   const whole = field.type !== "number";
   if (whole && !Number.isInteger(value)) throw refusal(layout, name, `${value} is not a whole number`);
   // On a circle of whole numbers the end of the range is its beginning again, and no value.
-  const end = circle && field.scale === 1 ? field.high - 1 : field.high;
+  const end = modulus && field.scale === 1 ? field.high - 1 : field.high;
   let base = round(value * field.scale) - field.origin;
-  if (field.beyond === "wrap" && Number.isFinite(base)) {
-    base = low + mod((base % circle) - low, circle);
+  if (field.policy === "wrap" && modulus && Number.isFinite(base)) {
+    base = low + mod((base % modulus) - low, modulus);
   } else if (base < low || base > end) {
-    if (field.beyond !== "clip" || !Number.isFinite(base)) {
+    if (field.policy !== "clip" || !Number.isFinite(base)) {
       const bounds = [low, end].map((bound) => (bound + field.origin) / field.scale).join("..");
       throw refusal(layout, name, `${value} is outside ${bounds} ${field.unit.replace("°", "degrees")}`.trim());
     }
     base = base < low ? low : field.high;
-  } else if (circle && base === field.high) {
+  } else if (modulus && base === field.high) {
     base = low;
   }
   const code = Math.floor((base - low + Math.floor(step / 2)) / step);
-  return circle && code > field.last ? 0 : code;
+  return modulus && code > field.maxCode ? 0 : code;
 }
 
 /**
@@ -471,7 +555,7 @@ const MAX_CLIMB = 1000000000;
 const BAD_TRAIL = new RangeError("bad_trail");
 
 /**
- * A place in base units: 1e-7 degree, centimetres, seconds before the head.
+ * A place in base units: 1e-7 degree, centimetres, seconds before the anchor.
  *
  * @typedef {{ latitude: number, longitude: number, altitude: number | null, age: number | null }} Place
  */
@@ -574,23 +658,24 @@ class Group {
 class Grid {
   /**
    * @param {Trail} trail
-   * @param {Place} head
+   * @param {Place} anchor
    * @param {number} shift
    */
-  constructor(trail, head, shift) {
+  constructor(trail, anchor, shift) {
     /** @type {(start: number) => number} */
     const shifted = (start) => Math.max(1, start >> shift);
-    this.head = head;
+    this.anchor = anchor;
     this.step = trail.step << shift;
-    this.east = eastStep(this.step, head.latitude);
-    this.climb = head.altitude === null ? 0 : trail.altitudeStep << shift;
-    this.timed = trail.gapFirst > 0;
-    this.groups = [new Group([reach(this.step), reach(this.east)], shifted(trail.first), shifted(trail.change))];
+    this.east = eastStep(this.step, anchor.latitude);
+    this.climb = anchor.altitude === null ? 0 : trail.altitudeStep << shift;
+    this.timed = trail.intervalSeed > 0;
+    const limits = [reach(this.step), reach(this.east)];
+    this.groups = [new Group(limits, shifted(trail.initialScale), shifted(trail.scaleRate))];
     if (this.climb) {
       const limit = Math.min(MAX_CELLS, Math.floor(MAX_CLIMB / this.climb));
-      this.groups.push(new Group([limit], shifted(trail.altitudeFirst), shifted(trail.altitudeChange)));
+      this.groups.push(new Group([limit], shifted(trail.altitudeInitialScale), shifted(trail.altitudeScaleRate)));
     }
-    if (this.timed) this.groups.push(new Group([MAX_CELLS], trail.gapFirst, 1, true));
+    if (this.timed) this.groups.push(new Group([MAX_CELLS], trail.intervalSeed, 1, true));
     this.ages = this.groups[this.groups.length - 1];
   }
 
@@ -601,13 +686,13 @@ class Grid {
    * @returns {number[][] | null}
    */
   cells({ latitude, longitude, altitude, age }) {
-    let east = longitude - this.head.longitude;
+    let east = longitude - this.anchor.longitude;
     if (east > HALF_CIRCLE) east -= CIRCLE;
     else if (east < -HALF_CIRCLE) east += CIRCLE;
-    const cells = [[nearest(latitude - this.head.latitude, this.step), nearest(east, this.east)]];
+    const cells = [[nearest(latitude - this.anchor.latitude, this.step), nearest(east, this.east)]];
     if (this.climb) {
       if (altitude === null) return null;
-      cells.push([nearest(altitude - (this.head.altitude || 0), this.climb)]);
+      cells.push([nearest(altitude - (this.anchor.altitude || 0), this.climb)]);
     }
     if (this.timed) {
       if (age === null || age < this.ages.now[0]) return null;
@@ -621,12 +706,12 @@ class Grid {
   /** The point that the groups stand at.  @returns {Place} */
   point() {
     const [north, east] = this.groups[0].now;
-    const latitude = this.head.latitude + north * this.step;
+    const latitude = this.anchor.latitude + north * this.step;
     if (2 * (Math.abs(latitude) - POLE) > this.step) throw BAD_TRAIL;
     return {
       latitude: Math.max(-POLE, Math.min(POLE, latitude)),
-      longitude: mod(this.head.longitude + HALF_CIRCLE + east * this.east, CIRCLE) - HALF_CIRCLE,
-      altitude: this.climb ? (this.head.altitude || 0) + this.groups[1].now[0] * this.climb : null,
+      longitude: mod(this.anchor.longitude + HALF_CIRCLE + east * this.east, CIRCLE) - HALF_CIRCLE,
+      altitude: this.climb ? (this.anchor.altitude || 0) + this.groups[1].now[0] * this.climb : null,
       age: this.timed ? this.ages.now[0] : null,
     };
   }
@@ -639,7 +724,7 @@ class Grid {
  */
 function baseOf(layout, raw, name) {
   const field = layout.fields.find((item) => item.name === name);
-  return field && raw[field.name] !== field.absent ? toBase(field, raw[field.name]) : null;
+  return field && raw[field.name] !== field.absentCode ? toBase(field, raw[field.name]) : null;
 }
 
 /**
@@ -647,8 +732,8 @@ function baseOf(layout, raw, name) {
  *
  * @type {(layout: Layout, trail: Trail, raw: Record<string, number>) => Place | null}
  */
-function headOf(layout, trail, raw) {
-  const [latitude, longitude, altitude] = trail.head.map((name) => baseOf(layout, raw, name));
+function anchorOf(layout, trail, raw) {
+  const [latitude, longitude, altitude] = trail.anchor.map((name) => baseOf(layout, raw, name));
   return latitude === null || longitude === null ? null : { latitude, longitude, altitude, age: null };
 }
 
@@ -683,17 +768,17 @@ function readTrail(layout, trail, raw, bytes, end) {
     return rest & 1 ? -(rest >> 1) - 1 : rest >> 1;
   };
   const spacing = trail.spacing || baseOf(layout, raw, trail.spacingField);
-  const head = headOf(layout, trail, raw);
+  const anchor = anchorOf(layout, trail, raw);
   /** @type {TrailPoint[]} */
   const points = [];
   try {
-    if (head) {
+    if (anchor) {
       const full = take(1);
       const count = full ? trail.points : take(trail.countBits);
       if (!full && count >= trail.points) throw BAD_TRAIL;
       let shift = 0;
-      while (shift < trail.shifts && take(1)) shift += 1;
-      const grid = new Grid(trail, head, shift);
+      while (shift < trail.coarsenings && take(1)) shift += 1;
+      const grid = new Grid(trail, anchor, shift);
       for (let number = 1; number <= count; number += 1) {
         for (const group of grid.groups) group.code(null, coder);
         const { latitude, longitude, altitude, age } = grid.point();
@@ -724,14 +809,14 @@ function readTrail(layout, trail, raw, bytes, end) {
  */
 function writeTrail(layout, trail, raw, given, bits) {
   const points = given.map((point, index) => toPlace(layout, trail, point, index + 1)).slice(0, trail.points);
-  const head = headOf(layout, trail, raw);
-  if (!head) return;
+  const anchor = anchorOf(layout, trail, raw);
+  if (!anchor) return;
   const room = (layout.most - CHECK_BYTES) * 8 - bits.length;
-  for (let shift = 0; shift <= trail.shifts; shift += 1) {
-    const { body, ends } = written(trail, head, points, shift);
+  for (let shift = 0; shift <= trail.coarsenings; shift += 1) {
+    const { body, ends } = written(trail, anchor, points, shift);
     let kept = ends.length - 1;
     while (kept > 0 && front(trail, kept, shift).length + ends[kept] > room) kept -= 1;
-    if (kept === ends.length - 1 || shift === trail.shifts) {
+    if (kept === ends.length - 1 || shift === trail.coarsenings) {
       bits.push(...front(trail, kept, shift), ...body.slice(0, ends[kept]));
       return;
     }
@@ -745,17 +830,17 @@ function front(trail, count, shift) {
   if (count === trail.points) bits.push(1);
   else put(bits, count, 1 + trail.countBits);
   for (let ones = 0; ones < shift; ones += 1) bits.push(1);
-  if (shift < trail.shifts) bits.push(0);
+  if (shift < trail.coarsenings) bits.push(0);
   return bits;
 }
 
 /**
  * The bits of the points that the grid can carry, and where those of the first 0, 1, 2 ... points end.
  *
- * @type {(trail: Trail, head: Place, points: Place[], shift: number) => { body: number[], ends: number[] }}
+ * @type {(trail: Trail, anchor: Place, points: Place[], shift: number) => { body: number[], ends: number[] }}
  */
-function written(trail, head, points, shift) {
-  const grid = new Grid(trail, head, shift);
+function written(trail, anchor, points, shift) {
+  const grid = new Grid(trail, anchor, shift);
   /** @type {number[]} */
   const body = [];
   const ends = [0];
@@ -816,5 +901,5 @@ function toPlace(layout, trail, point, number) {
     return round(base);
   });
   if (latitude === null || longitude === null) throw wrong("latitude and longitude are needed");
-  return { latitude, longitude, altitude: trail.altitudeStep ? altitude : null, age: trail.gapFirst ? age : null };
+  return { latitude, longitude, altitude: trail.altitudeStep ? altitude : null, age: trail.intervalSeed ? age : null };
 }

@@ -480,17 +480,20 @@ static pasture_fault encode(const void *from, uint8_t *to, size_t capacity, size
     return PASTURE_OK;
 }
 
-pasture_fault pasture_encode_position(const pasture_position *from, uint8_t *to, size_t capacity, size_t *length, uint8_t *field)
+pasture_fault pasture_encode_position(
+    const pasture_position *from, uint8_t *to, size_t capacity, size_t *length, uint8_t *field)
 {
     return encode(from, to, capacity, length, field, &layout0);
 }
 
-pasture_fault pasture_encode_track(const pasture_track *from, uint8_t *to, size_t capacity, size_t *length, uint8_t *field)
+pasture_fault pasture_encode_track(
+    const pasture_track *from, uint8_t *to, size_t capacity, size_t *length, uint8_t *field)
 {
     return encodetrail(from, to, capacity, length, field, &layout1);
 }
 
-pasture_fault pasture_encode_status(const pasture_status *from, uint8_t *to, size_t capacity, size_t *length, uint8_t *field)
+pasture_fault pasture_encode_status(
+    const pasture_status *from, uint8_t *to, size_t capacity, size_t *length, uint8_t *field)
 {
     return encode(from, to, capacity, length, field, &layout2);
 }

@@ -132,14 +132,19 @@ typedef struct {
 /* Write a packet to the buffer at `to`, and its number of bytes to *length.
  *
  * capacity: bytes of the buffer. A packet of fixed length needs ..._BYTES; the points of a trail are as many as fit.
- * field: may be NULL. On OUT_OF_RANGE it gets the place of the value at fault among the values of the struct, from 0; a trail counts behind the last one.
+ * field: may be NULL. On OUT_OF_RANGE it gets the place of the value at fault among those of the struct, counted
+ * from 0; a trail counts as the one behind the last.
  * No other pointer may be NULL.
  *
- * PASTURE_OUT_OF_RANGE: a value that may not be sent; PASTURE_TOO_SHORT: too little capacity. On a fault *length
- * is untouched. Bytes of the buffer behind *length, up to capacity, may have been written to, on a fault all of them. */
-pasture_fault pasture_encode_position(const pasture_position *from, uint8_t *to, size_t capacity, size_t *length, uint8_t *field);
-pasture_fault pasture_encode_track(const pasture_track *from, uint8_t *to, size_t capacity, size_t *length, uint8_t *field);
-pasture_fault pasture_encode_status(const pasture_status *from, uint8_t *to, size_t capacity, size_t *length, uint8_t *field);
+ * PASTURE_OUT_OF_RANGE: a value that may not be sent; PASTURE_TOO_SHORT: too little capacity.
+ * On a fault *length is untouched. Bytes of the buffer behind *length, up to capacity, may have been written to, and on a
+ * fault any of them. */
+pasture_fault pasture_encode_position(
+    const pasture_position *from, uint8_t *to, size_t capacity, size_t *length, uint8_t *field);
+pasture_fault pasture_encode_track(
+    const pasture_track *from, uint8_t *to, size_t capacity, size_t *length, uint8_t *field);
+pasture_fault pasture_encode_status(
+    const pasture_status *from, uint8_t *to, size_t capacity, size_t *length, uint8_t *field);
 
 /* A packet of any layout: its id (PASTURE_..._ID) and what it says. */
 typedef struct {

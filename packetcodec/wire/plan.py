@@ -212,6 +212,16 @@ class Plan:
         """Bits of the whole header."""
         return self.version_bits + self.layout_bits
 
+    @property
+    def check_bytes(self) -> int:
+        """Bytes of the check."""
+        return self.crc.size if self.crc else 0
+
+    @property
+    def has_trail(self) -> bool:
+        """Whether any layout carries a trail."""
+        return any(layout.trail for layout in self.layouts)
+
     def seal(self, body: bytes) -> bytes:
         """A packet's header and fields with the check behind them; as they are where the schema has no check."""
         return self.crc.append(body, self.seed) if self.crc else body

@@ -95,11 +95,6 @@ class CPlan:
         return self.plan.crc
 
     @property
-    def check_bytes(self) -> int:
-        """Bytes of the check."""
-        return self.crc.size if self.crc else 0
-
-    @property
     def residue(self) -> int:
         """The register of the check after a whole packet."""
         return self.crc.residue() ^ self.crc.xor_out if self.crc else 0

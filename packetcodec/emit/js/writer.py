@@ -6,7 +6,7 @@ a type, never as identifiers of its own, so no name of a field or layout can cla
 >>> from packetcodec.starter import example_plan
 >>> module = write_javascript(example_plan())["pasture.mjs"]
 >>> print(module.splitlines()[1])
- * pasture, version 1: an encoder and a decoder of its packets. Fingerprint 7985ffc5412132c8
+ * pasture, version 1: an encoder and a decoder of its packets. Fingerprint 7985ffc5412132c8.
 >>> print(literal("°C */ </script>"))
 "°C *\/ <\/script>"
 """
@@ -47,10 +47,10 @@ _INSTEAD = {
 
 
 def literal(value: object) -> str:
-    """A text, number, list or null as JavaScript writes it, in code or in a comment; not printable signs by their numbers."""
+    """A text, number, list or null as JavaScript writes it, in code or in a comment."""
     text = json.dumps(value, ensure_ascii=False).replace("*/", "*\\/").replace("</", "<\\/").replace("<!", "<\\u0021")
     signs = (sign if sign.isprintable() else f"\\u{ord(sign):04x}" for sign in text)
-    return verbatim("".join(signs))  # noqa: S704  # made safe here
+    return verbatim("".join(signs))  # made safe here
 
 
 _TEMPLATES = Templates("js", escape=safe_text, literal=literal)
