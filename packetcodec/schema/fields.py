@@ -26,7 +26,7 @@ from packetcodec.spelling import nearest
 __all__ = ["Faults", "Table", "read_field"]
 
 #: The keys that say how fine a measure is: one of them.
-_FINENESS = ("bits", "resolution", "resolution_m", "max_error", "max_error_m")
+_FINENESS = ("resolution", "resolution_m", "max_error", "max_error_m", "bits")
 #: The error of a position whose latitude and longitude are off by one each.
 _AXES = Decimal(2).sqrt()
 #: The dates that the calendars of programming languages have, in Unix seconds.
