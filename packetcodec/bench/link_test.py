@@ -182,7 +182,7 @@ class _Test:
         self.interval = interval
         trail = sender.layout.trail
         # Seconds within which two moments are the same point.
-        self.same = min_separation(interval, trail.spacing if trail else 0.0) * (0.5 - _SLACK)
+        self.same = min_separation(interval, (trail.spacing_seconds or 0.0) if trail else 0.0) * (0.5 - _SLACK)
         self.link = Link(conditions)
         self.receiver = Receiver(sender.codec, interval=interval)
         self.on_air: list[int] = []  # number of the packet on the link -> number of its fix

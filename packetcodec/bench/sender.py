@@ -69,7 +69,7 @@ class Sender:
         trail = self.layout.trail
         if trail is None or self._history is None or not fix.has_position:
             return []
-        spacing = values.get(trail.spacing_field) if trail.spacing_field else trail.spacing
+        spacing = values.get(trail.spacing_field) if trail.spacing_field else trail.spacing_seconds
         if not isinstance(spacing, float | int) or (trail.spacing_field and spacing <= 0):
             return []
         return self._history.points(fix.time, count=trail.points, spacing=spacing)

@@ -6,7 +6,7 @@ trying each once is exact. The bits are counted by the very code that writes tra
 
 >>> from packetcodec.wire import Point
 >>> from packetcodec.schema import Trail
->>> trail = Trail(points=3, step=223, initial_scale=16, scale_rate=3, spacing=10)
+>>> trail = Trail(points=3, step=223, initial_scale=16, scale_rate=3)
 >>> anchor = Point(465_000_000, 98_000_000)
 >>> flight = [Point(anchor.latitude + number * 60_000, anchor.longitude) for number in (1, 2, 3)]
 >>> found = tune_trail(trail, [(anchor, flight)])
@@ -116,7 +116,7 @@ def tune_trail(trail: Trail, some: Iterable[Window], *, spacing: float | None = 
     initial_scale = min(scales, key=lambda value: (scales[value], value != trail.initial_scale, value))
     scale_rate = min(rates, key=lambda value: (rates[value], value != trail.scale_rate, value))
     gain = scales[trail.initial_scale] - scales[initial_scale] + rates[trail.scale_rate] - rates[scale_rate]
-    between = trail.spacing or spacing or trail.interval_seed
+    between = trail.spacing_seconds or spacing or trail.interval_seed
     resolution = trail.step * METRES_PER_DEGREE_NORTH / DEGREE
     return Suggestion(
         initial_scale=initial_scale,

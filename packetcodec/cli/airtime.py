@@ -133,8 +133,8 @@ def _path(trail: Trail, head: Point | None) -> list[Point]:
         place = place_of(head[:2], (round(north), round(east)), trail.step)
         if place is None:
             break
-        altitude = None if head.altitude is None else head.altitude + number * trail.altitude_step
-        found.append(Point(*place, altitude, number * (trail.spacing or trail.interval_seed)))
+        altitude = None if head.altitude is None or trail.altitude is None else head.altitude + number * trail.altitude.step
+        found.append(Point(*place, altitude, number * (trail.spacing_seconds or trail.interval_seed or 0)))
     return found
 
 

@@ -16,7 +16,7 @@ from packetcodec.crc import MODEM_NOTE, MODEM_POLYNOMIAL
 from packetcodec.crc.distance import is_weak, packet_distance
 from packetcodec.emit.text import exact, rounded_up
 from packetcodec.errors import counted
-from packetcodec.schema import DEGREE, METRES_PER_DEGREE_NORTH, Form
+from packetcodec.schema import DEGREE, METRE, METRES_PER_DEGREE_NORTH, Form
 from packetcodec.wire import bounds, decimal, metres_bound, position_bound, trail_bound, worst_error
 from packetcodec.wire.compare import check_words
 
@@ -112,11 +112,13 @@ def _layout_words(layout: LayoutPlan, plan: Plan) -> Iterator[str]:
 
 
 def _trail_words(layout: LayoutPlan, trail: Trail) -> Iterator[str]:
-    spacing = f"{trail.spacing} s apart" if trail.spacing else "with the time between them coded in the trail"
+    spacing = (
+        f"{trail.spacing_seconds} s apart" if trail.spacing_seconds else "with the time between them coded in the trail"
+    )
     if trail.spacing_field:
         spacing = f"as many seconds apart as the field {trail.spacing_field} says"
     too_long = "all points move to a coarser grid" if trail.coarsenings else "the oldest points are left out"
-    height = f", altitude in steps of {trail.altitude_step / 100:g} m" if trail.altitude_step else ""
+    height = f", altitude in steps of {trail.altitude.step / METRE:g} m" if trail.altitude else ""
     cell = trail.step / DEGREE * METRES_PER_DEGREE_NORTH
     yield f"Trail: {layout.bits} bits of fields, then up to {trail.points} earlier points, {spacing}."
     yield (

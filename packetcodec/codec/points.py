@@ -56,7 +56,7 @@ def to_point(trail: Trail, given: Any, number: int) -> Point:
     latitude, longitude, altitude, age = (_base(name, value, number) for name, value in zip(_AXES, values, strict=True))
     if latitude is None or longitude is None:
         raise OutOfRangeFault(f"point {number}: latitude and longitude are needed")
-    return Point(latitude, longitude, altitude if trail.altitude_step else None, age if trail.interval_seed else None)
+    return Point(latitude, longitude, altitude if trail.altitude else None, age if trail.interval_seed else None)
 
 
 def _base(name: str, value: Any, number: int) -> int | None:
@@ -81,7 +81,7 @@ def from_points(layout: LayoutPlan, raws: Sequence[int], points: Sequence[Point]
     """The points of a packet as users get them."""
     if not points or layout.trail is None:
         return ()
-    spacing: float | None = layout.trail.spacing or None
+    spacing: float | None = layout.trail.spacing_seconds or None
     for field, raw in zip(layout.fields, raws, strict=True):
         if field.name == layout.trail.spacing_field and raw != field.absent_code:
             spacing = from_raw(field, raw)

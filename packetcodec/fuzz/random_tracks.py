@@ -49,8 +49,8 @@ def random_track(random: Random, trail: Trail, head: Point) -> tuple[Point, ...]
             here += random.choice((-1, 1)) * (trail.step + random.randrange(2)) // 2
             there += random.choice((-1, 1)) * (wide + random.randrange(2)) // 2
         climb: int | None = None
-        if trail.altitude_step:
-            altitude += random.choice((0, 0, 1, -1, 2, -7, 300)) * trail.altitude_step + random.randrange(3)
+        if trail.altitude:
+            altitude += random.choice((0, 0, 1, -1, 2, -7, 300)) * trail.altitude.step + random.randrange(3)
             climb = max(-_MAX_ALTITUDE, min(_MAX_ALTITUDE, altitude))
         if trail.interval_seed:
             age += random.choice(
@@ -71,7 +71,7 @@ def _spoiled(random: Random, trail: Trail, points: list[Point]) -> tuple[Point, 
     """Now and then a point that the trail cannot carry: it and all older ones stay behind."""
     if points and random.randrange(12) == 0:
         place = random.randrange(len(points))
-        if trail.altitude_step and random.randrange(2):
+        if trail.altitude and random.randrange(2):
             points[place] = points[place]._replace(altitude=None)
         elif trail.interval_seed:
             points[place] = points[place]._replace(age=random.choice((None, 0)))

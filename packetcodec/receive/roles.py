@@ -44,7 +44,7 @@ class Roles:
         """Seconds from point to point of its trail, or 0 where the trail codes them or there is none."""
         if self.trail is None:
             return 0.0
-        value = packet.values[self.trail.spacing_field] if self.trail.spacing_field else self.trail.spacing
+        value = packet.values[self.trail.spacing_field] if self.trail.spacing_field else self.trail.spacing_seconds
         return max(0.0, float(value)) if isinstance(value, int | float) else 0.0
 
     def moment(self, packet: Packet, now: float, spacing: float) -> float | None:

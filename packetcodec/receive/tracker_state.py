@@ -90,7 +90,7 @@ class TrackerState:
             data=data, layout=f"{packet.version} {packet.layout}", counter=counter,
             modulus=(roles.counter.modulus or 0) if roles.counter else 0, moment=steady if moment is None else moment,
             timed=moment is not None, now=steady, placed=roles.place is not None, spacing=spacing,
-            usual=spacing or (roles.trail.interval_seed if roles.trail else 0.0),
+            usual=spacing or (roles.trail.interval_seed or 0.0 if roles.trail else 0.0),
         )  # fmt: skip
         verdict, number = self._order.verdict(arrival)
         if verdict == "late" and counter is not None and counter < LOW and self._elsewhere(packet, roles, arrival, number):

@@ -243,7 +243,7 @@ class _Wire:
             places = read(trail, self._head(raw.codes), raw.trail)
         except Unreadable as fault:
             raise PacketFault("bad_trail", str(fault), offset=self._used) from None
-        spacing = self.physical(raw.codes).get(trail.spacing_field)
+        spacing = self.physical(raw.codes).get(trail.spacing_field or "")
         return tuple(map(told_point, places, ages(trail, places, spacing)))
 
     def _head(self, codes: Mapping[str, int]) -> Place | None:
@@ -252,7 +252,7 @@ class _Wire:
         latitude, longitude = found[Role.NORTH], found[Role.EAST]
         if latitude is None or longitude is None:
             return None
-        altitude = found.get(Role.HEIGHT) if self.layout.trail and self.layout.trail.altitude_step else None
+        altitude = found.get(Role.HEIGHT) if self.layout.trail and self.layout.trail.altitude else None
         return Place(latitude, longitude, altitude, None)
 
     def numbers(self, values: Mapping[str, Any], points: Sequence[Any]) -> dict[str, Any]:

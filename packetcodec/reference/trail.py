@@ -260,15 +260,15 @@ class _Grid:
         cosine = Fraction(180**2 - 4 * whole**2, 180**2 + whole**2)
         self.north = trail.step * 2**shift
         self.east = math.floor(self.north / cosine)
-        self.up = trail.altitude_step * 2**shift if trail.altitude_step and head.altitude is not None else None
+        self.up = trail.altitude.step * 2**shift if trail.altitude and head.altitude is not None else None
         scaled = [max(1, start // 2**shift) for start in (trail.initial_scale, trail.scale_rate)]
         half = Fraction(_ROUND, 2)
         self.groups = [_Axes([min(_FARTHEST, _away(half / size)) for size in (self.north, self.east)], *scaled)]
-        if self.up:
-            scaled = [max(1, start // 2**shift) for start in (trail.altitude_initial_scale, trail.altitude_scale_rate)]
+        if self.up and trail.altitude:
+            scaled = [max(1, start // 2**shift) for start in (trail.altitude.initial_scale, trail.altitude.scale_rate)]
             self.groups.append(_Axes([min(_FARTHEST, 10**9 // self.up)], *scaled))
-        self.timed = trail.interval_seed > 0
-        if self.timed:
+        self.timed = trail.interval_seed is not None
+        if trail.interval_seed is not None:
             self.groups.append(_Axes([_FARTHEST], trail.interval_seed, 1, forward=True))
 
     def cells(self, point: Place) -> list[tuple[_Axes, list[int]]]:
@@ -316,5 +316,5 @@ def ages(trail: Trail, places: Sequence[Place], spacing: float | None) -> list[f
     """The age of each point: its own, or so many times the spacing that the packet's field says (None for no field)."""
     if trail.interval_seed:
         return [place.age for place in places]
-    each = trail.spacing or spacing
+    each = trail.spacing_seconds or spacing
     return [None if each is None else age for age in accumulate([each or 0] * len(places))]

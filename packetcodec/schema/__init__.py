@@ -16,7 +16,20 @@ from packetcodec.schema.kinds import (
     Role,
     Unit,
 )
-from packetcodec.schema.model import MAX_BYTES, Check, Field, Header, Layout, Remark, Trail
+from packetcodec.schema.model import (
+    MAX_BYTES,
+    AltitudeSteps,
+    Check,
+    CodedSpacing,
+    ConstantSpacing,
+    Field,
+    FieldSpacing,
+    Header,
+    Layout,
+    Remark,
+    Spacing,
+    Trail,
+)
 from packetcodec.schema.schema import Schema
 
 __all__ = [
@@ -28,8 +41,12 @@ __all__ = [
     "METRES_PER_DEGREE_NORTH",
     "PLACE",
     "WIDEST_CELL",
+    "AltitudeSteps",
     "Check",
+    "CodedSpacing",
+    "ConstantSpacing",
     "Field",
+    "FieldSpacing",
     "Form",
     "Grid",
     "Header",
@@ -38,6 +55,7 @@ __all__ = [
     "Remark",
     "Role",
     "Schema",
+    "Spacing",
     "Trail",
     "Unit",
     "derive",

@@ -95,6 +95,40 @@ class Field:
 
 
 @dataclass(frozen=True, slots=True)
+class ConstantSpacing:
+    """The points of a trail lie so many seconds apart."""
+
+    seconds: int
+
+
+@dataclass(frozen=True, slots=True)
+class FieldSpacing:
+    """The points of a trail lie as many seconds apart as a field of the packet, of this name, says."""
+
+    field: str
+
+
+@dataclass(frozen=True, slots=True)
+class CodedSpacing:
+    """Each point of a trail carries the seconds since the one before; coding starts from an expected number of them."""
+
+    interval_seed: int
+
+
+#: What tells the seconds from point to point of a trail.
+Spacing = ConstantSpacing | FieldSpacing | CodedSpacing
+
+
+@dataclass(frozen=True, slots=True)
+class AltitudeSteps:
+    """How a trail carries altitude: its cell in centimetres, and the starting values of its coding, in cells."""
+
+    step: int
+    initial_scale: int = 1
+    scale_rate: int = 1
+
+
+@dataclass(frozen=True, slots=True)
 class Trail:
     """The trail of a layout: earlier positions behind the fields, newest first.
 
@@ -102,11 +136,8 @@ class Trail:
         points: most positions, 1..63.
         step: north-south cell in 1e-7 degree.
         initial_scale, scale_rate: starting values of the coding, in cells.
-        altitude_step: cell of altitude in centimetres, or 0 for a trail without altitude.
-        altitude_initial_scale, altitude_scale_rate: starting values for altitude, in its cells.
-        spacing: seconds from point to point, or 0.
-        spacing_field: name of the field that holds the spacing in seconds, or "".
-        interval_seed: where the trail codes the spacing itself, the seconds expected; else 0.
+        spacing: what tells the seconds from point to point.
+        altitude: cells and starting values of altitude, or None for a trail without.
         coarsenings: most doublings of the grid in a packet that would get too long.
         packet_bytes: most bytes of the whole packet (0: not said; settled once the whole schema is read).
         requested: the request as the schema words it, for reports.
@@ -117,16 +148,27 @@ class Trail:
     step: int
     initial_scale: int
     scale_rate: int
-    altitude_step: int = 0
-    altitude_initial_scale: int = 1
-    altitude_scale_rate: int = 1
-    spacing: int = 0
-    spacing_field: str = ""
-    interval_seed: int = 0
+    spacing: Spacing = ConstantSpacing(30)
+    altitude: AltitudeSteps | None = None
     coarsenings: int = 0
     packet_bytes: int = 0
     requested: str = ""
     doc: str = ""
+
+    @property
+    def spacing_seconds(self) -> int | None:
+        """Seconds from point to point where they are constant, else None."""
+        return self.spacing.seconds if isinstance(self.spacing, ConstantSpacing) else None
+
+    @property
+    def spacing_field(self) -> str | None:
+        """Name of the field that holds the spacing, or None."""
+        return self.spacing.field if isinstance(self.spacing, FieldSpacing) else None
+
+    @property
+    def interval_seed(self) -> int | None:
+        """Seconds expected from point to point where each point carries its own, else None."""
+        return self.spacing.interval_seed if isinstance(self.spacing, CodedSpacing) else None
 
     @property
     def count_bits(self) -> int:
@@ -135,7 +177,7 @@ class Trail:
 
     @property
     def front_bits(self) -> int:
-        """Most bits of an empty trail: count, and the shift of the coarsest grid."""
+        """Most bits of an empty trail: count, and the coarsening of the coarsest grid."""
         return 1 + self.count_bits + self.coarsenings
 
 

@@ -25,7 +25,15 @@ from decimal import ROUND_HALF_UP, Decimal
 from typing import TYPE_CHECKING
 
 from packetcodec.schema.kinds import DEGREE, METRE, METRES_PER_DEGREE_NORTH, WIDEST_CELL, Role
-from packetcodec.schema.model import Field, Trail
+from packetcodec.schema.model import (
+    AltitudeSteps,
+    CodedSpacing,
+    ConstantSpacing,
+    Field,
+    FieldSpacing,
+    Spacing,
+    Trail,
+)
 from packetcodec.schema.places import show
 
 if TYPE_CHECKING:
@@ -35,9 +43,9 @@ if TYPE_CHECKING:
 
 _SCALES = ("initial_scale", "scale_rate", "altitude_initial_scale", "altitude_scale_rate")
 _MAX_SCALE = 4096
-_MAX_SHIFTS = 7
-#: The largest step whose east-west cell fits 32 bits (1.18 km), rounded down.
-_MAX_STEP = 106_000
+_MAX_COARSENINGS = 7
+#: Largest north-south cell in 1e-7 degree (1.18 km): beyond it the east-west cell next to a pole leaves 32 bits.
+MAX_STEP = 106_000
 
 CODED = "coded"
 
@@ -48,28 +56,30 @@ def read_trail(table: Table, fields: Sequence[Field]) -> Trail | None:
     table.reject_unknown()
     points = table.integer("points")
     step, resolution = _step(table)
-    spacing, spacing_field = _spacing(table, fields)
-    usual = table.integer("usual_spacing")
-    if spacing and "usual_spacing" in table.data:
-        table.note("only where the spacing is a field or coded", "usual_spacing")
+    usual = table.integer("usual_spacing") or 1
+    spacing = _spacing(table, fields, usual)
+    if isinstance(spacing, ConstantSpacing):
+        if "usual_spacing" in table.data:
+            table.note("only where the spacing is a field or coded", "usual_spacing")
+        usual = spacing.seconds
     speed = table.number("speed")
     climb = table.number("altitude_resolution")
     _demand_fields(table, fields, climb=climb is not None)
     limit = table.integer("packet_bytes")
     too_long = table.text("too_long")
     scales = {key: table.integer(key) for key in _SCALES}
-    if len(table.faults.problems) > before or points is None or usual is None or speed is None:
+    if len(table.faults.problems) > before or points is None or speed is None:
         return None
-    first = scales["initial_scale"] or min(max(1, _round(speed * (spacing or usual) / resolution)), _MAX_SCALE)
-    shifts = 0
-    while too_long == "coarsen" and shifts < _MAX_SHIFTS and step << shifts + 1 <= _MAX_STEP:
-        shifts += 1
+    first = scales["initial_scale"] or min(max(1, _round(speed * usual / resolution)), _MAX_SCALE)
+    coarsenings = 0
+    while too_long == "coarsen" and coarsenings < _MAX_COARSENINGS and step << coarsenings + 1 <= MAX_STEP:
+        coarsenings += 1
+    height = (scales["altitude_initial_scale"] or 1, scales["altitude_scale_rate"] or 1)
     return Trail(
         points=points, step=step, initial_scale=first,
         scale_rate=scales["scale_rate"] or max(1, _round(Decimal(first) / 5)),
-        altitude_step=int(climb * METRE) if climb else 0, altitude_initial_scale=scales["altitude_initial_scale"] or 1,
-        altitude_scale_rate=scales["altitude_scale_rate"] or 1, spacing=spacing, spacing_field=spacing_field,
-        interval_seed=0 if spacing or spacing_field else usual, coarsenings=shifts, packet_bytes=limit or 0,
+        spacing=spacing, altitude=AltitudeSteps(int(climb * METRE), *height) if climb else None, coarsenings=coarsenings,
+        packet_bytes=limit or 0,
         requested=_requested(table), doc=table.text("doc"),
     )  # fmt: skip
 
@@ -99,18 +109,18 @@ def _round(value: Decimal) -> int:
     return int(value.quantize(Decimal(1), rounding=ROUND_HALF_UP))
 
 
-def _spacing(table: Table, fields: Sequence[Field]) -> tuple[int, str]:
-    """Seconds from point to point, or the name of the field that holds them; (0, "") where the trail codes them."""
+def _spacing(table: Table, fields: Sequence[Field], usual: int) -> Spacing:
+    """What tells the seconds from point to point."""
     value = table.data.get("spacing")
     if value is None or value == CODED:  # a missing key is noted with the others
-        return 0, ""
+        return CodedSpacing(usual)
     if isinstance(value, str):
         names = [field.name for field in fields if field.kind.own_unit and field.scale == 1 and field.low >= 0]
         if value not in names:
             known = f": one of {', '.join(names)}" if names else "; this layout has none"
             table.note(f"{show(value)} is not a field of kind number in whole, non-negative seconds{known}", "spacing")
-        return 0, value
-    return table.integer("spacing") or 0, ""
+        return FieldSpacing(value)
+    return ConstantSpacing(table.integer("spacing") or 1)
 
 
 def _demand_fields(table: Table, fields: Sequence[Field], *, climb: bool) -> None:

@@ -143,12 +143,12 @@ class Example:
         north = east = climb = age = 0
         for number, (up, right) in enumerate(moves):
             north, east = north + up, east + right
-            climb += _CLIMB[number % len(_CLIMB)] * trail.altitude_step
-            age += trail.interval_seed + (number % 3 == 1)
+            climb += _CLIMB[number % len(_CLIMB)] * (trail.altitude.step if trail.altitude else 0)
+            age += (trail.interval_seed or 0) + (number % 3 == 1)
             place = place_of(anchor[:2], (north, east), trail.step)
             if place is None:
                 return
-            altitude = max(-10_000_000, min(10_000_000, (anchor.altitude or 0) + climb)) if trail.altitude_step else None
+            altitude = max(-10_000_000, min(10_000_000, (anchor.altitude or 0) + climb)) if trail.altitude else None
             yield Point(*place, altitude, age if trail.interval_seed else None)
 
     def assembled(self, bits: Bits) -> bytes:

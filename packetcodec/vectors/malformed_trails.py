@@ -96,7 +96,7 @@ def _far(everyday: Example, trail: Trail, anchor: Point) -> Iterator[tuple[str, 
     yield "a point too far south", one_point(everyday, (-north, 0))
     yield "a point too far east", one_point(everyday, (0, east))
     yield "a point too far west", one_point(everyday, (0, -east))
-    if trail.altitude_step and anchor.altitude is not None:
+    if trail.altitude and anchor.altitude is not None:
         yield "a point too high", one_point(everyday, (0, 0), MAX_CELLS + 1, 5)
         yield "a point too low", one_point(everyday, (0, 0), -MAX_CELLS - 1, 5)
     if trail.interval_seed:
@@ -154,7 +154,7 @@ def refused_points(plan: Plan, layout: LayoutPlan) -> Iterator[tuple[str, Exampl
     if trail is None:
         yield "a point, but no trail in this layout", everyday, [good]
         return
-    good |= {"altitude": 2100.0} if trail.altitude_step else {}
+    good |= {"altitude": 2100.0} if trail.altitude else {}
     good |= {"age": 30} if trail.interval_seed else {}
     for note, wrong in _wrong(trail, good):
         yield note, everyday, [wrong]
@@ -169,7 +169,7 @@ def refused_points(plan: Plan, layout: LayoutPlan) -> Iterator[tuple[str, Exampl
 def _wrong(trail: Trail, good: Given) -> Iterator[tuple[str, Given]]:
     """Points with one wrong member."""
     names = [("latitude", 90.0, -90.0, 1e-7), ("longitude", 180.0, -180.0, 1e-7)]
-    names += [("altitude", 10_100_000.0, -10_100_000.0, 0.01)] if trail.altitude_step else []
+    names += [("altitude", 10_100_000.0, -10_100_000.0, 0.01)] if trail.altitude else []
     names += [("age", 2_147_483_647, 0, 1)] if trail.interval_seed else []
     for name, most, least, step in names:
         yield f"{name} just above the range", good | {name: most + step}

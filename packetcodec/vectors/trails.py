@@ -145,7 +145,7 @@ def _sent(example: Example, longitude: int) -> Example:
     """One point as far north as the anchor, with all that a trail carries."""
     trail, anchor = example.grid
     altitude = anchor.altitude or 0
-    point = Point(anchor.latitude, longitude, altitude if trail.altitude_step else None, 5 if trail.interval_seed else None)
+    point = Point(anchor.latitude, longitude, altitude if trail.altitude else None, 5 if trail.interval_seed else None)
     return example.but(example.note, [point])
 
 
@@ -198,7 +198,7 @@ def _unfit(trail: Trail, everyday: Example) -> Iterator[tuple[str, tuple[Point, 
     longitude = anchor.longitude + wide * (reach(wide) + 1)
     if wide * (reach(wide) + 1) < HALF_CIRCLE and longitude <= HALF_CIRCLE:
         yield "the first point beyond the reach", (model[0]._replace(longitude=longitude), *model[1:])
-    if trail.altitude_step:
+    if trail.altitude:
         yield "the third point without an altitude", (*model[:2], third._replace(altitude=None), model[3])
     if trail.interval_seed:
         yield "the third point younger than the second", (*model[:2], third._replace(age=0), model[3])
@@ -211,8 +211,8 @@ def one_point(example: Example, cell: tuple[int, int], climb: int = 0, age: int 
     trail, anchor = example.grid
     bits = front(trail, count, 0)
     groups: list[tuple[tuple[int, ...], int]] = [(cell, trail.initial_scale)]
-    if trail.altitude_step and anchor.altitude is not None:
-        groups.append(((climb,), trail.altitude_initial_scale))
+    if trail.altitude and anchor.altitude is not None:
+        groups.append(((climb,), trail.altitude.initial_scale))
     if trail.interval_seed:
         groups.append(((age,), trail.interval_seed))
     for cells, start in groups:

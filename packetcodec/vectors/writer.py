@@ -80,7 +80,7 @@ def _points(layout: LayoutPlan, codes: Sequence[int], points: Sequence[Point], *
     rows = []
     for base, given in zip(points, from_points(layout, codes, points), strict=True):
         row = given._asdict() if physical else base._asdict() | {"age": given.age}
-        if not (layout.trail and layout.trail.altitude_step):
+        if not (layout.trail and layout.trail.altitude):
             del row["altitude"]
         if not (aged or (layout.trail and layout.trail.interval_seed)):
             del row["age"]

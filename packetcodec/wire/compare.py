@@ -1,7 +1,7 @@
 """Two versions of a schema side by side: what changes the wire, what does not, and what a receiver of both will do.
 
 Owns one rule: a difference changes the wire when a decoder made from one plan reads other raw codes, or gives them
-another meaning in numbers, than a decoder made from the other. Names, remarks, policies and requests never do.
+another meaning in numbers, than a decoder made from the other (`packetcodec.wire.fingerprint` says which these are).
 
 >>> from packetcodec.wire.plan import compile_plan
 >>> from packetcodec.schema import Schema
@@ -24,12 +24,12 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from packetcodec.errors import counted
+from packetcodec.wire.fingerprint import wire_of, wire_of_trail
 from packetcodec.wire.quantize import bounds, decimal
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from packetcodec.schema import Trail
     from packetcodec.wire.plan import FieldPlan, LayoutPlan, Plan
 
 
@@ -137,42 +137,28 @@ def _layouts(old: LayoutPlan, new: LayoutPlan) -> Iterator[Difference]:
         else:
             for what, wire in _fields(before[name], field):
                 yield Difference(f"{place}, {name}", what, wire)
-    yield from _trails(f"{place}, trail", old.trail, new.trail)
+    yield from _trails(f"{place}, trail", old, new)
 
 
 def _size(layout: LayoutPlan) -> str:
     return " to ".join(map(str, dict.fromkeys(layout.sizes())))
 
 
-#: What of a trail changes the wire, in words. The limit counts: a decoder refuses what is longer.
-_TRAIL = {
-    "points": "most points", "step": "north-south cell", "initial_scale": "FIRST", "scale_rate": "CHANGE",
-    "altitude_step": "cell of altitude", "altitude_initial_scale": "FIRST of altitude",
-    "altitude_scale_rate": "CHANGE of altitude", "spacing": "spacing", "spacing_field": "field of the spacing",
-    "interval_seed": "expected coded spacing",
-    "coarsenings": "most doublings of the grid", "packet_bytes": "most bytes of a packet",
-}  # fmt: skip
-
-
-def _trails(place: str, old: Trail | None, new: Trail | None) -> Iterator[Difference]:
-    if old is None or new is None:
-        if old is not new:
-            yield Difference(place, "new" if old is None else "gone", wire=True)
+def _trails(place: str, old: LayoutPlan, new: LayoutPlan) -> Iterator[Difference]:
+    if old.trail is None or new.trail is None:
+        if old.trail is not new.trail:
+            yield Difference(place, "new" if old.trail is None else "gone", wire=True)
         return
-    for name, words in _TRAIL.items():
-        before, after = getattr(old, name), getattr(new, name)
-        if before != after:
-            yield Difference(place, f"{words} {before or 'none'} -> {after or 'none'}", wire=True)
-    if old.doc != new.doc:
+    before, after = wire_of_trail(old.trail, old), wire_of_trail(new.trail, new)
+    for words in before:
+        if before[words] != after[words]:
+            yield Difference(place, f"{words} {before[words] or 'none'} -> {after[words] or 'none'}", wire=True)
+    if old.trail.doc != new.trail.doc:
         yield Difference(place, "remark changed", wire=False)
 
 
-def _wire(field: FieldPlan) -> tuple[object, ...]:
-    unit = "" if field.kind.own_unit else field.unit.name
-    return (
-        field.kind, unit, field.offset, field.bits, field.low, field.high, field.step, field.max_code, field.absent_code,
-        field.modulus, field.scale, field.origin,
-    )  # fmt: skip
+def _wire(field: FieldPlan) -> tuple[int, dict[str, str | int]]:
+    return field.offset, wire_of(field)
 
 
 def _renamed(old: LayoutPlan, new: LayoutPlan) -> dict[str, str]:
@@ -252,6 +238,6 @@ def _misread(before: LayoutPlan, after: LayoutPlan | None, new: Plan) -> str:
         return "too_short" if before.size < after.size else "too_long"
     if new.bound:
         return "bad_check, because the check is bound to the schema"
-    if tuple(map(_wire, before.fields)) == tuple(map(_wire, after.fields)) and before.trail == after.trail:
+    if tuple(map(_wire, before.fields)) == tuple(map(_wire, after.fields)) and not any(_trails("", before, after)):
         return "read as before, unless the check differs"
     return "may be decoded to wrong values (bind_schema = true would detect it)"

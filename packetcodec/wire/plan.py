@@ -1,7 +1,7 @@
 """The plan: the flat, frozen, integer-only table compiled from a schema. Every output reads only the plan.
 
-Owns two rules: where each field's bits stand (most significant first, back to back behind the header, zero bits to the
-end of the byte, then the check), and the fingerprint, which is made of what the wire depends on and of nothing else.
+Owns one rule: where each field's bits stand (most significant first, back to back behind the header, zero bits to the end
+of the byte, then the check).
 
 >>> from packetcodec.schema import Schema
 >>> plan = compile_plan(Schema.parse('''
@@ -21,9 +21,10 @@ end of the byte, then the check), and the fingerprint, which is made of what the
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from packetcodec.wire.fingerprint import fingerprint
 
 if TYPE_CHECKING:
     from packetcodec.crc import Crc
@@ -242,13 +243,13 @@ def compile_plan(schema: Schema) -> Plan:
     """The plan of a schema. A schema that could be read always has one."""
     crc = schema.check.crc
     layouts = tuple(_layout(layout, schema.header.bits, schema.check.bits // 8) for layout in schema.layouts)
-    fingerprint = _fingerprint(schema, layouts)
-    start = crc.initial if crc else 0
+    mark = fingerprint(schema, layouts)
+    seed = crc.initial if crc else 0
     if crc and schema.check.bind_schema:
-        start = crc.register_after(bytes.fromhex(fingerprint))
+        seed = crc.register_after(bytes.fromhex(mark))
     return Plan(
         schema.name, schema.version, schema.doc, schema.history, schema.header.version_bits, schema.header.layout_bits,
-        layouts, crc, start, schema.check.bind_schema, schema.check.chosen, fingerprint,
+        layouts, crc, seed, schema.check.bind_schema, schema.check.chosen, mark,
     )  # fmt: skip
 
 
@@ -260,44 +261,3 @@ def _layout(layout: Layout, header_bits: int, check_bytes: int) -> LayoutPlan:
         offset += field.grid.bits
     padding = 0 if layout.trail else -offset % 8
     return LayoutPlan(layout.name, layout.id, layout.doc, tuple(fields), offset, padding, check_bytes, layout.trail)
-
-
-def _fingerprint(schema: Schema, layouts: tuple[LayoutPlan, ...]) -> str:
-    """First 8 bytes of the SHA-256 of the wire-relevant numbers, one line per layout and field.
-
-    Names, remarks, policies and what was asked for do not count: none of them changes a bit that a decoder reads.
-    The unit does (volt or percent), except a number's, which is free text.
-    """
-    crc = schema.check.crc
-    check = (crc.width, crc.polynomial, crc.initial, int(crc.reflected), crc.xor_out) if crc else (0,)
-    lines = [f"packet {schema.version} {schema.header.version_bits} {schema.header.layout_bits} {' '.join(map(str, check))}"]
-    for layout in sorted(layouts, key=lambda item: item.id):
-        lines.append(f"layout {layout.id}")
-        for field in layout.fields:
-            unit = "" if field.kind.own_unit else field.unit.name
-            absent = -1 if field.absent_code is None else field.absent_code
-            numbers = (
-                field.bits,
-                field.low,
-                field.high,
-                field.step,
-                field.max_code,
-                absent,
-                field.modulus or 0,
-                field.scale,
-                field.origin,
-            )
-            lines.append(f"{field.kind} {unit} {' '.join(map(str, numbers))}")
-        if layout.trail:
-            lines.append(f"trail {' '.join(map(str, _trail_numbers(layout.trail, layout)))}")
-    return hashlib.sha256("\n".join(lines).encode("ascii")).hexdigest()[:16]
-
-
-def _trail_numbers(trail: Trail, layout: LayoutPlan) -> tuple[int, ...]:
-    """All of a trail that a decoder must know."""
-    names = [field.name for field in layout.fields]
-    return (
-        trail.points, trail.step, trail.initial_scale, trail.scale_rate, trail.altitude_step, trail.altitude_initial_scale,
-        trail.altitude_scale_rate, trail.spacing, names.index(trail.spacing_field) if trail.spacing_field else -1,
-        trail.interval_seed, trail.coarsenings, trail.packet_bytes,
-    )  # fmt: skip

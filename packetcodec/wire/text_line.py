@@ -21,6 +21,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from packetcodec.schema import DEGREE, METRE
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
@@ -49,11 +51,11 @@ def text_line(layout: LayoutPlan, values: Mapping[str, Value], trail: Iterable[S
     plan = layout.trail
     if plan is None:
         return line
-    places = _digits(plan.step, 10_000_000)
+    places = _digits(plan.step, DEGREE)
     for latitude, longitude, altitude, _ in trail:
         line += f";{latitude:.{places}f},{longitude:.{places}f}"
-        if plan.altitude_step and altitude is not None:
-            line += f",{altitude:.{_digits(plan.altitude_step, 100)}f}"
+        if plan.altitude and altitude is not None:
+            line += f",{altitude:.{_digits(plan.altitude.step, METRE)}f}"
     return line
 
 

@@ -13,7 +13,7 @@ from packetcodec.bench.sender import Sender
 from packetcodec.bench.tune_trail import INITIAL_SCALES, SCALE_RATES, tune_trail, windows
 from packetcodec.codec import Codec
 from packetcodec.logs import Fix
-from packetcodec.schema import Schema, Trail
+from packetcodec.schema import AltitudeSteps, CodedSpacing, ConstantSpacing, Schema, Trail
 from packetcodec.starter import schema_text
 from packetcodec.wire import Point, residuals, write_trail
 from tests.support import recordings
@@ -21,10 +21,10 @@ from tests.support import recordings
 NO_LIMIT = 1 << 20
 HEAD = Point(465_000_000, 98_000_000, 210_000)
 TRAILS = {
-    "constant": Trail(points=10, step=223, initial_scale=16, scale_rate=3, spacing=10),
-    "with altitude": Trail(points=10, step=223, initial_scale=16, scale_rate=3, spacing=10, altitude_step=500),
-    "coded spacing": Trail(points=10, step=223, initial_scale=16, scale_rate=3, interval_seed=30),
-    "coarsening": Trail(points=10, step=223, initial_scale=16, scale_rate=3, spacing=10, coarsenings=4),
+    "constant": Trail(points=10, step=223, initial_scale=16, scale_rate=3, spacing=ConstantSpacing(10)),
+    "with altitude": Trail(points=10, step=223, initial_scale=16, scale_rate=3, altitude=AltitudeSteps(500)),
+    "coded spacing": Trail(points=10, step=223, initial_scale=16, scale_rate=3, spacing=CodedSpacing(30)),
+    "coarsening": Trail(points=10, step=223, initial_scale=16, scale_rate=3, spacing=ConstantSpacing(10), coarsenings=4),
 }
 
 
@@ -74,7 +74,7 @@ def test_what_is_left_to_code_does_not_depend_on_the_starting_values(moves, firs
 
 def test_present_values_that_nothing_beats_are_kept():
     standing = [(HEAD, [HEAD._replace(age=None)] * 10)]
-    found = tune_trail(Trail(points=10, step=223, initial_scale=1, scale_rate=1, spacing=10), standing)
+    found = tune_trail(Trail(points=10, step=223, initial_scale=1, scale_rate=1, spacing=ConstantSpacing(10)), standing)
     assert (found.initial_scale, found.scale_rate, found.gain_bytes) == (1, 1, 0.0)
 
 

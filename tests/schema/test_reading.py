@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from packetcodec.errors import SchemaFault
-from packetcodec.schema import KINDS, Schema
+from packetcodec.schema import KINDS, CodedSpacing, ConstantSpacing, FieldSpacing, Schema
 from packetcodec.starter import schema_text
 from packetcodec.wire import compile_plan, position_bound, trail_bound, worst_error
 
@@ -224,19 +224,12 @@ def trail(text):
 def test_speed_spacing_and_resolution_become_starting_values():
     # FIRST = speed * spacing / resolution, CHANGE = a fifth of it, both rounded and at least 1.
     got = trail("points = 10, resolution_m = 2.5, spacing = 10")
-    assert (got.step, got.initial_scale, got.scale_rate, got.spacing) == (223, 16, 3, 10)
+    assert (got.step, got.initial_scale, got.scale_rate, got.spacing) == (223, 16, 3, ConstantSpacing(10))
     got = trail("points = 10, resolution_m = 2.5, spacing = 30, speed = 0.5")
     assert (got.initial_scale, got.scale_rate) == (6, 1)
     got = trail('resolution_m = 5, spacing = "gap", usual_spacing = 20, initial_scale = 7, scale_rate = 9')
-    assert (got.points, got.spacing, got.spacing_field, got.interval_seed, got.initial_scale, got.scale_rate) == (
-        10,
-        0,
-        "gap",
-        0,
-        7,
-        9,
-    )
-    assert trail('resolution_m = 5, spacing = "coded", usual_spacing = 20').interval_seed == 20
+    assert (got.points, got.spacing, got.initial_scale, got.scale_rate) == (10, FieldSpacing("gap"), 7, 9)
+    assert trail('resolution_m = 5, spacing = "coded", usual_spacing = 20').spacing == CodedSpacing(20)
     assert trail('resolution_m = 100, spacing = 9, too_long = "coarsen"').coarsenings == 3  # 8926 << 3 still fits 32 bits
     assert trail("resolution_m = 5, spacing = 9, points = 4").packet_bytes == 25  # 9 of fields, 2 of check, 2 + 3 a point
 

@@ -42,7 +42,7 @@ def record(plan: Plan, data: bytes) -> bytes:
         said.append(len(points))
         for point in points:
             said += _word(point.latitude) + _word(point.longitude)
-            if layout.trail.altitude_step:
+            if layout.trail.altitude:
                 said += _word(-(2**31) if point.altitude is None else point.altitude)
             if layout.trail.interval_seed:
                 said += _word(point.age or 0)
@@ -80,7 +80,7 @@ def program(plan: Plan) -> str:
             feeds.append("        byte(p->trail_count);")
             feeds.append("        for (uint8_t i = 0; i < p->trail_count; i++) {")
             feeds.append("            word((uint32_t)p->trail[i].latitude_e7); word((uint32_t)p->trail[i].longitude_e7);")
-            if trail.altitude_step:
+            if trail.altitude:
                 feeds.append("            word((uint32_t)p->trail[i].altitude_cm);")
             if trail.interval_seed:
                 feeds.append("            word(p->trail[i].age_s);")

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from packetcodec.schema import Trail
+from packetcodec.schema import AltitudeSteps, CodedSpacing, ConstantSpacing, Trail
 from packetcodec.wire import Point
 from packetcodec.wire.trail.cells import MAX_CELLS, MAX_STEP, POLE, cell_of, east_step, place_of, reach
 from packetcodec.wire.trail.coding import read_trail, write_trail
@@ -22,6 +22,7 @@ usual = settings(deadline=None, max_examples=150)
 
 latitudes = st.integers(-POLE, POLE) | st.sampled_from([0, POLE, -POLE, POLE - 1, 1 - POLE, POLE - 4000, 899_999_999])
 longitudes = st.integers(-HALF, HALF - 1) | st.sampled_from([-HALF, HALF - 1, HALF, 0, HALF - 3000, 3000 - HALF])
+scales = st.sampled_from([1, 4096])
 steps = st.sampled_from([1, 2, 223, 224, 8953, 89_530, 106_000])
 heads = st.builds(Point, latitudes, longitudes, st.integers(-1_200_000, 10_000_000) | st.none())
 
@@ -35,8 +36,8 @@ def trails(draw: st.DrawFn) -> Trail:
     return Trail(
         points=draw(st.sampled_from([1, 2, 3, 10, 63])), step=step, coarsenings=shifts,
         initial_scale=draw(st.sampled_from([1, 6, 4096])), scale_rate=draw(st.sampled_from([1, 3, 4096])),
-        altitude_step=draw(st.sampled_from([0, 1, 250, 100_000])), altitude_initial_scale=draw(st.sampled_from([1, 4096])),
-        altitude_scale_rate=draw(st.sampled_from([1, 4096])), interval_seed=draw(st.sampled_from([0, 1, 30, 86_400])),
+        altitude=draw(st.none() | st.builds(AltitudeSteps, st.sampled_from([1, 250, 100_000]), scales, scales)),
+        spacing=draw(st.sampled_from([ConstantSpacing(10), *map(CodedSpacing, (1, 30, 86_400))])),
     )  # fmt: skip
 
 
@@ -89,14 +90,14 @@ def test_each_point_arrives_within_half_a_cell_of_where_it_was_and_none_drifts(
         assert 2 * min(around, CIRCLE - around) <= wide
         assert -POLE <= now.latitude <= POLE
         assert -HALF <= now.longitude < HALF
-        if trail.altitude_step and head.altitude is not None:
-            assert 2 * abs(was.altitude - now.altitude) <= trail.altitude_step
+        if trail.altitude and head.altitude is not None:
+            assert 2 * abs(was.altitude - now.altitude) <= trail.altitude.step
         else:
             assert now.altitude is None
         assert now.age == (was.age if trail.interval_seed else None)
     if kept < min(len(points), trail.points):
         north, east = cell_of(head[:2], points[kept][:2], trail.step)
-        climb = abs(points[kept].altitude - (head.altitude or 0)) // (trail.altitude_step or 10**9)
+        climb = abs(points[kept].altitude - (head.altitude or 0)) // (trail.altitude.step if trail.altitude else 10**9)
         assert abs(north) > reach(trail.step) or abs(east) > reach(wide) or climb >= min(MAX_CELLS, 10**9)
 
 
@@ -228,7 +229,7 @@ def test_a_point_that_no_place_has_is_refused(head: tuple[int, int], cells: tupl
 
 
 def test_seconds_never_run_back() -> None:
-    trail = Trail(points=2, step=223, initial_scale=1, scale_rate=1, interval_seed=30)
+    trail = Trail(points=2, step=223, initial_scale=1, scale_rate=1, spacing=CodedSpacing(30))
     for age, why in ((-1, "runs back"), (MAX_CELLS + 1, "too far")):
         bits = Bits()
         bits.put(1, 2)

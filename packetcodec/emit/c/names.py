@@ -134,7 +134,7 @@ class CPlan:
     @cached_property
     def has_altitudes(self) -> str:
         """Whether "all", "some" or none ("") of the trails carry altitudes."""
-        return _some([bool(layout.plan.trail and layout.plan.trail.altitude_step) for layout in self.trails])
+        return _some([bool(layout.plan.trail and layout.plan.trail.altitude) for layout in self.trails])
 
     @cached_property
     def has_ages(self) -> str:
@@ -179,7 +179,7 @@ def c_plan(plan: Plan, prefix: str | None = None, *, encodes: bool = True, decod
     names = Names([*fixed, *(f"{start.upper()}_{word}" for word in words)])
     inside = Names()  # of the union
     trails = [layout.trail for layout in plan.layouts if layout.trail]
-    roles = _ANCHORS[: 2 + any(trail.altitude_step for trail in trails)] if trails else ()
+    roles = _ANCHORS[: 2 + any(trail.altitude for trail in trails)] if trails else ()
     anchors: dict[Role | None, int] = {role: axis for axis, role in enumerate(roles, 1)}
     layouts = tuple(_layout(layout, number, start, names, inside, anchors) for number, layout in enumerate(plan.layouts))
     return CPlan(plan, start, layouts, encodes, decodes)

@@ -26,7 +26,7 @@ from typing import TYPE_CHECKING, Any
 from packetcodec.emit.text import rounded_up, table
 from packetcodec.wire import LayoutPlan, Point, trail_bound
 from packetcodec.wire.trail.cells import east_step
-from packetcodec.wire.trail.coding import _Grid
+from packetcodec.wire.trail.coding import Grid
 from packetcodec.wire.trail.numbers import Bits, Scale, put
 
 if TYPE_CHECKING:
@@ -49,12 +49,12 @@ def trail_parts(layout: LayoutPlan, trail: Trail) -> dict[str, Any]:
     ]
     if trail.coarsenings:
         rows.append(("SHIFTS", trail.coarsenings, "most doublings of the grid"))
-    if trail.altitude_step:
-        rows.append(("CLIMB", trail.altitude_step, "cell of altitude, in centimetres"))
+    if trail.altitude:
+        rows.append(("CLIMB", trail.altitude.step, "cell of altitude, in centimetres"))
         rows.append(
-            ("CLIMB_FIRST", trail.altitude_initial_scale, "what sum starts from in the group of altitude, first point")
+            ("CLIMB_FIRST", trail.altitude.initial_scale, "what sum starts from in the group of altitude, first point")
         )
-        rows.append(("CLIMB_CHANGE", trail.altitude_scale_rate, "the same from the second point on"))
+        rows.append(("CLIMB_CHANGE", trail.altitude.scale_rate, "the same from the second point on"))
     if trail.interval_seed:
         rows.append(("GAP", trail.interval_seed, "what sum starts from in the group of seconds, first point"))
     rows.append(("MAX_BYTES", layout.longest, "most bytes of a packet, the check included"))
@@ -106,7 +106,7 @@ def trail_example(layout: LayoutPlan, case: Example) -> dict[str, Any] | None:
 
 def _walk(trail: Trail, head: Point, points: tuple[Point, ...], shift: int) -> list[tuple[object, ...]]:
     """One row for each number of the points, as the coder goes."""
-    grid = _Grid(trail, head, shift)
+    grid = Grid(trail, head, shift)
     names = [("north", "east"), *([("climb",)] if grid.climb else []), *([("seconds",)] if grid.timed else [])]
     rows: list[tuple[object, ...]] = []
     written: list[tuple[int, int, int, int, str]] = []
@@ -121,8 +121,7 @@ def _walk(trail: Trail, head: Point, points: tuple[Point, ...], shift: int) -> l
         cells = grid.cells(point)
         assert cells is not None  # noqa: S101  # these points were sent
         for group, wanted, axes in zip(grid.groups, cells, names, strict=True):
-            errors, before, scale = tuple(group.errors), tuple(group.now), group.scale
-            pick = 2 - errors[::-1].index(min(errors))  # of equal ones the last
+            errors, before, scale, pick = tuple(group.errors), tuple(group.now), group.scale, group.choice
             group.code(wanted, residual)
             for place, (axis, entry) in enumerate(zip(axes, written, strict=True)):
                 moved = wanted[place] - before[place]
@@ -146,7 +145,7 @@ def _lines(trail: Trail, head: Point, case: Example, shift: int) -> list[str]:
     step = trail.step << shift
     wide = east_step(step, head.latitude)
     words = [f"head: latitude {head.latitude}, longitude {head.longitude}, as they arrive; cells of {step} and {wide}"]
-    grid = _Grid(trail, head, shift)
+    grid = Grid(trail, head, shift)
     for number, (given, arrived) in enumerate(zip(case.points, case.trail, strict=False), 1):
         (north, east), *_ = grid.cells(given) or [(0, 0)]
         words.append(

@@ -41,6 +41,12 @@ class Bits:
         self.number = self.number << width | value
         self.length += width
 
+    def copy(self) -> Bits:
+        """The same bits, to be continued on their own."""
+        other = Bits()
+        other.number, other.length = self.number, self.length
+        return other
+
 
 class Reader:
     """Bits being read: the lowest `length` bits of a number, most significant first."""

@@ -11,6 +11,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from packetcodec.schema import AltitudeSteps
+
 if TYPE_CHECKING:
     from packetcodec.schema import Trail
 
@@ -209,13 +211,15 @@ class PlainTrail:
     def _axes(self, head: Place, step: int, shift: int) -> list[_Axes]:
         trail = self.trail
         wide = self._east(step, head[0])
-        starts = [trail.initial_scale, trail.scale_rate, trail.altitude_initial_scale, trail.altitude_scale_rate]
+        height = trail.altitude or AltitudeSteps(0)
+        starts = [trail.initial_scale, trail.scale_rate, height.initial_scale, height.scale_rate]
         if not self.has("starts not shifted with the grid"):
-            starts = [max(1, start >> shift) for start in starts]
+            height = trail.altitude or AltitudeSteps(0)
+        starts = [max(1, start >> shift) for start in starts]
         plane = [min(_MOST, (_HALF + size // 2) // size) for size in (step, wide)]
         axes = [_Axes(self, plane, starts[0], starts[1])]
-        if trail.altitude_step and (head[2] is not None or self.has("altitude expected without one in the head")):
-            climb = trail.altitude_step << shift
+        if trail.altitude and (head[2] is not None or self.has("altitude expected without one in the head")):
+            climb = trail.altitude.step << shift
             axes.append(_Axes(self, [min(_MOST, _CLIMB // climb)], starts[2], starts[3]))
         if trail.interval_seed:
             axes.append(_Axes(self, [_MOST], trail.interval_seed, 1, rising=True))
@@ -264,8 +268,8 @@ class PlainTrail:
         if not self.has("antimeridian not crossed"):
             longitude = (longitude + _HALF) % (2 * _HALF) - _HALF
         altitude, rest = None, axes[1:]
-        if rest and trail.altitude_step and (head[2] is not None or len(rest) > bool(trail.interval_seed)):
-            climb = trail.altitude_step << (0 if self.has("altitude not shifted with the grid") else shift)
+        if rest and trail.altitude and (head[2] is not None or len(rest) > bool(trail.interval_seed)):
+            climb = trail.altitude.step << (0 if self.has("altitude not shifted with the grid") else shift)
             altitude = (head[2] or 0) + rest[0].at[0] * climb
             if self.has("altitude told from sea level"):
                 altitude -= head[2] or 0
@@ -333,10 +337,10 @@ class PlainTrail:
             east -= 2 * _HALF if east > _HALF else 0
             east += 2 * _HALF if east < -_HALF else 0
         found = [[self._near(point[0] - head[0], step), self._near(east, self._east(step, head[0]))]]
-        if self.trail.altitude_step and head[2] is not None:
+        if self.trail.altitude and head[2] is not None:
             if point[2] is None:
                 return None
-            found.append([self._near(point[2] - head[2], self.trail.altitude_step << shift)])
+            found.append([self._near(point[2] - head[2], self.trail.altitude.step << shift)])
         if self.trail.interval_seed:
             if point[3] is None or point[3] < axes[-1].at[0]:
                 return None

@@ -1,0 +1,90 @@
+"""What is guessed of a displacement: the axes of a trail that share one scale and one choice of guess.
+
+Owns one rule, the choice. A group knows three guesses for a displacement: 0 (stays), the last one (goes on), the last one
+and half its change from the one before (turns or speeds up). It takes the guess that has been wrong by least so far, older
+errors counting less, of equal ones the last; what remains is coded. Nothing is sent to say which.
+
+>>> group = Group((1000, 1000), initial_scale=16, scale_rate=3)
+>>> rests = []
+>>> for cell in ((15, 4), (31, 8), (47, 12)):
+...     group.code(cell, lambda rest, order, steady: rests.append(rest) or rest)
+>>> rests, group.choice
+([15, 4, 1, 0, 0, 0], 1)
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from packetcodec.wire.trail.numbers import STEADY, BadTrailFault, Scale
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    #: Writes the residual it is given, or reads one for None, with an order and a steadiness; and returns it.
+    Coder = Callable[[int | None, int, int], int]
+
+#: The guess that runs ahead starts this many cells behind the others.
+HANDICAP = 2
+
+
+class Group:
+    """Axes that share one scale and one choice of guess.
+
+    Attributes:
+        limits: farthest cell of each axis.
+        now: the cells of the last point.
+        errors: how wrong each guess has been so far, in cells.
+        scale: how large residuals have been so far.
+    """
+
+    __slots__ = ("before", "errors", "fresh", "last", "limits", "now", "rising", "scale", "scale_rate")
+
+    def __init__(self, limits: Sequence[int], initial_scale: int, scale_rate: int, *, rising: bool = False) -> None:
+        self.limits = limits
+        self.scale_rate = scale_rate
+        self.rising = rising  # the axis never goes back: seconds between points
+        self.scale = Scale(initial_scale)
+        self.fresh = True
+        self.errors = [0, 0, 0]
+        self.now = [0] * len(limits)
+        self.last = [0] * len(limits)
+        self.before = [0] * len(limits)
+
+    @property
+    def choice(self) -> int:
+        """The guess for the next point: 0, 1 or 2."""
+        return min((2, 1, 0), key=lambda number: self.errors[number])
+
+    def holds(self, cells: Sequence[int]) -> bool:
+        """Whether the cells of a point lie within the limits, and do not go back where the axis never does."""
+        near = all(abs(cell) <= limit for cell, limit in zip(cells, self.limits, strict=True))
+        return near and not (self.rising and cells[0] < self.now[0])
+
+    def code(self, cells: Sequence[int] | None, coder: Coder) -> None:
+        """Code the cells of one point, or read them for None.
+
+        Raises:
+            BadTrailFault: what is read lies beyond the limits, or goes back where the axis never does.
+        """
+        choice = self.choice
+        self.errors = [error - (error >> 3) for error in self.errors]
+        moves = []
+        for axis, limit in enumerate(self.limits):
+            last, before = self.last[axis], self.before[axis]
+            guesses = (0, last, last + (last - before + 1 >> 1))
+            wanted = None if cells is None else cells[axis] - self.now[axis] - guesses[choice]
+            rest = coder(wanted, self.scale.order(), 1 if self.fresh else STEADY)
+            moved = guesses[choice] + rest
+            self.now[axis] += moved
+            if self.rising and moved < 0:
+                raise BadTrailFault("its time runs back")
+            if abs(self.now[axis]) > limit:
+                raise BadTrailFault("a point in it is too far away")
+            self.scale.add(rest)
+            for number, guess in enumerate(guesses):
+                self.errors[number] += abs(moved - guess)
+            moves.append(moved)
+        self.before, self.last = moves if self.fresh else self.last, moves
+        if self.fresh:
+            self.fresh, self.scale, self.errors = False, Scale(self.scale_rate), [0, 0, HANDICAP]
