@@ -11,12 +11,14 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from functools import cache
 from itertools import groupby
 from pathlib import Path
 from statistics import fmean
 from typing import TYPE_CHECKING, Any
+
+from packetcodec.frozen import replace
 
 sys.path.append(str(Path(__file__).parent.parent))  # for tests.support.recordings, where this runs as a script
 

@@ -9,8 +9,9 @@ True
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any, Final, Literal, get_args
+
+from packetcodec.frozen import Frozen
 
 #: A fault's name, in the order in which decoders look for them.
 FaultName = Literal[
@@ -99,8 +100,7 @@ class ValueFault(PacketcodecError):
         self.field = field
 
 
-@dataclass(frozen=True, slots=True)
-class Problem:
+class Problem(Frozen):
     """One fault of a schema file: where it is and what is wrong (bound and value included)."""
 
     place: str

@@ -29,13 +29,14 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections import Counter
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from packetcodec.bench.lossy_link import Arrival, Link, LinkConditions
 from packetcodec.bench.sender import Sender
 from packetcodec.codec import Codec
 from packetcodec.errors import PacketcodecError, ValueFault
+from packetcodec.frozen import replace
 from packetcodec.receive.events import Event, Fault, Position
 from packetcodec.receive.interval import min_separation
 from packetcodec.receive.receiver import Receiver

@@ -13,11 +13,11 @@ holds; every check recomputed. All of them are reflected at both ends or at neit
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 from packetcodec.crc.crc import WIDTHS, Crc
 from packetcodec.errors import PacketcodecError
+from packetcodec.frozen import Frozen
 from packetcodec.spelling import nearest
 
 _TABLE = """
@@ -96,8 +96,7 @@ CRC-32/XFER               000000af  00000000  no         00000000  bd0be338  XFE
 """  # noqa: E501 - one line per CRC
 
 
-@dataclass(frozen=True, slots=True)
-class Entry:
+class Entry(Frozen):
     """One row of the catalogue.
 
     Attributes:

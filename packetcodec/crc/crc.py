@@ -20,13 +20,13 @@ True
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Final, Literal, cast
 
 from crcmod import mkCrcFun
 
 from packetcodec.errors import PacketcodecError
+from packetcodec.frozen import Frozen
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -53,8 +53,7 @@ MODEM_NOTE: Final = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Crc:
+class Crc(Frozen):
     """The parameters of a CRC, as the RevEng catalogue lists them.
 
     Attributes:

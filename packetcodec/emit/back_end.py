@@ -13,10 +13,11 @@ from __future__ import annotations
 
 import os
 import shutil
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from packetcodec.errors import PacketcodecError
+from packetcodec.frozen import replace
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

@@ -15,9 +15,10 @@ Grid(bits=5, step=4, max_code=25, absent_code=None)
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING
+
+from packetcodec.frozen import Frozen
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -25,8 +26,7 @@ if TYPE_CHECKING:
 MAX_BITS = 32
 
 
-@dataclass(frozen=True, slots=True)
-class Grid:
+class Grid(Frozen):
     """The codes of a field: their width in bits, the step in base units, the last code in use, the code for absent."""
 
     bits: int

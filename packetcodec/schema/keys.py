@@ -10,10 +10,10 @@ prints it, and the JSON Schema for editors is written from it. Which keys a fiel
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
+from packetcodec.frozen import Frozen
 from packetcodec.schema.grid import MAX_BITS
 from packetcodec.schema.kinds import KINDS, POLICIES, U32
 from packetcodec.schema.model import MAX_BYTES
@@ -41,8 +41,7 @@ MAX_CHOICES = 256
 _REMARK, _UNIT = 1000, 16
 
 
-@dataclass(frozen=True, slots=True)
-class Key:
+class Key(Frozen):
     """One key of a table.
 
     Attributes:
@@ -78,8 +77,7 @@ class Key:
         return f"{'' if self.minimum is None else self.minimum}..{'' if self.maximum is None else self.maximum}{what}"
 
 
-@dataclass(frozen=True, slots=True)
-class TableKeys:
+class TableKeys(Frozen):
     """The keys of one table: what a message calls the table, how a schema writes it, its keys by name."""
 
     what: str

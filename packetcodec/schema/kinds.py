@@ -11,10 +11,11 @@ kind with a name: it asks for the form of its values, the role it plays in a pac
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import Enum
 from types import MappingProxyType
 from typing import TYPE_CHECKING
+
+from packetcodec.frozen import Frozen
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -60,8 +61,7 @@ class Role(Enum):
 PLACE = frozenset({Role.NORTH, Role.EAST})
 
 
-@dataclass(frozen=True, slots=True)
-class Unit:
+class Unit(Frozen):
     """A unit people use, and the integer base unit behind it.
 
     Attributes:
@@ -93,8 +93,7 @@ class Unit:
     metres: float | None = None
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Kind:
+class Kind(Frozen):
     """What a field measures. Each is there once: two of them are equal when they are the same.
 
     Attributes:
@@ -123,6 +122,12 @@ class Kind:
 
     def __str__(self) -> str:
         return self.name
+
+    def __eq__(self, other: object) -> bool:
+        return self is other
+
+    def __hash__(self) -> int:
+        return id(self)
 
     def __reduce__(self) -> tuple[object, tuple[str]]:
         return _named, (self.name,)

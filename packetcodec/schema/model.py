@@ -6,8 +6,9 @@ tell what was chosen and the reference codec can derive the grid a second time, 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from packetcodec.frozen import Frozen
 
 if TYPE_CHECKING:
     from packetcodec.crc import Crc
@@ -18,8 +19,7 @@ if TYPE_CHECKING:
 MAX_BYTES = 255
 
 
-@dataclass(frozen=True, slots=True)
-class Header:
+class Header(Frozen):
     """Widths in bits of the schema version and of the layout id, the first two things in every packet."""
 
     version_bits: int = 4
@@ -31,8 +31,7 @@ class Header:
         return self.version_bits + self.layout_bits
 
 
-@dataclass(frozen=True, slots=True)
-class Check:
+class Check(Frozen):
     """The check of every packet of a schema.
 
     Attributes:
@@ -51,8 +50,7 @@ class Check:
         return self.crc.width if self.crc else 0
 
 
-@dataclass(frozen=True, slots=True)
-class Field:
+class Field(Frozen):
     """One named value of a layout.
 
     Attributes:
@@ -94,22 +92,19 @@ class Field:
         return self.unit.scale
 
 
-@dataclass(frozen=True, slots=True)
-class ConstantSpacing:
+class ConstantSpacing(Frozen):
     """The points of a trail lie so many seconds apart."""
 
     seconds: int
 
 
-@dataclass(frozen=True, slots=True)
-class FieldSpacing:
+class FieldSpacing(Frozen):
     """The points of a trail lie as many seconds apart as a field of the packet, of this name, says."""
 
     field: str
 
 
-@dataclass(frozen=True, slots=True)
-class CodedSpacing:
+class CodedSpacing(Frozen):
     """Each point of a trail carries the seconds since the one before; coding starts from an expected number of them."""
 
     interval_seed: int
@@ -119,8 +114,7 @@ class CodedSpacing:
 Spacing = ConstantSpacing | FieldSpacing | CodedSpacing
 
 
-@dataclass(frozen=True, slots=True)
-class AltitudeSteps:
+class AltitudeSteps(Frozen):
     """How a trail carries altitude: its cell in centimetres, and the starting values of its coding, in cells."""
 
     step: int
@@ -128,8 +122,7 @@ class AltitudeSteps:
     scale_rate: int = 1
 
 
-@dataclass(frozen=True, slots=True)
-class Trail:
+class Trail(Frozen):
     """The trail of a layout: earlier positions behind the fields, newest first.
 
     Attributes:
@@ -181,8 +174,7 @@ class Trail:
         return 1 + self.count_bits + self.coarsenings
 
 
-@dataclass(frozen=True, slots=True)
-class Layout:
+class Layout(Frozen):
     """One kind of packet: its name, its id in the header, its fields in order, its trail if it has one."""
 
     name: str
@@ -201,8 +193,7 @@ class Layout:
         return next((field for field in self.fields if field.kind.role is role), None)
 
 
-@dataclass(frozen=True, slots=True)
-class Remark:
+class Remark(Frozen):
     """One entry of a schema's history."""
 
     version: int

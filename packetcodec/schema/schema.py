@@ -15,11 +15,11 @@
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from packetcodec.errors import Problem, SchemaFault
+from packetcodec.frozen import Frozen, replace
 from packetcodec.schema.check import data_bytes, longest_bytes, read_check
 from packetcodec.schema.fields import read_field
 from packetcodec.schema.model import MAX_BYTES, Check, Field, Header, Layout, Remark
@@ -36,8 +36,7 @@ MAX_TEXT = 1 << 20
 MAX_PROBLEMS = 100
 
 
-@dataclass(frozen=True, slots=True)
-class Schema:
+class Schema(Frozen):
     """What a schema file says.
 
     Attributes:

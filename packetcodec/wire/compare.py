@@ -20,10 +20,10 @@ another meaning in numbers, than a decoder made from the other (`packetcodec.wir
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from packetcodec.errors import counted
+from packetcodec.frozen import Frozen, replace
 from packetcodec.wire.fingerprint import wire_of, wire_of_trail
 from packetcodec.wire.quantize import bounds, decimal
 
@@ -33,8 +33,7 @@ if TYPE_CHECKING:
     from packetcodec.wire.plan import FieldPlan, LayoutPlan, Plan
 
 
-@dataclass(frozen=True, slots=True)
-class Difference:
+class Difference(Frozen):
     """One difference: where, what, and whether it changes the wire."""
 
     place: str
@@ -42,8 +41,7 @@ class Difference:
     wire: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Comparison:
+class Comparison(Frozen):
     """Two plans side by side.
 
     Attributes:

@@ -21,9 +21,9 @@ of the byte, then the check).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from packetcodec.frozen import Frozen
 from packetcodec.wire.fingerprint import fingerprint
 
 if TYPE_CHECKING:
@@ -31,8 +31,7 @@ if TYPE_CHECKING:
     from packetcodec.schema import Field, Kind, Layout, Remark, Role, Schema, Trail, Unit
 
 
-@dataclass(frozen=True, slots=True)
-class FieldPlan:
+class FieldPlan(Frozen):
     """One field on the wire: what the schema says of it, and where it stands.
 
     Attributes:
@@ -134,8 +133,7 @@ class FieldPlan:
         return f"bit {self.offset}" if self.bits == 1 else f"bits {self.offset}..{self.offset + self.bits - 1}"
 
 
-@dataclass(frozen=True, slots=True)
-class LayoutPlan:
+class LayoutPlan(Frozen):
     """One kind of packet on the wire.
 
     Attributes:
@@ -180,8 +178,7 @@ class LayoutPlan:
         return self.size, self.longest
 
 
-@dataclass(frozen=True, slots=True)
-class Plan:
+class Plan(Frozen):
     """A whole schema on the wire.
 
     Attributes:

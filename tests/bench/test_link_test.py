@@ -7,6 +7,7 @@ from fractions import Fraction
 
 import pytest
 
+from packetcodec import frozen
 from packetcodec.bench import every
 from packetcodec.bench.link_test import link_test, with_trail
 from packetcodec.bench.lossy_link import Link
@@ -151,7 +152,7 @@ def test_mean_bytes_and_airtime_are_those_of_the_packets_sent():
 
 def test_a_shorter_trail_changes_nothing_else_of_the_schema():
     shorter = with_trail(STARTER, "track", 5)
-    assert shorter.layouts[1].trail == replace(STARTER.layouts[1].trail, points=5)
+    assert shorter.layouts[1].trail == frozen.replace(STARTER.layouts[1].trail, points=5)
     assert (shorter.layouts[0], shorter.layouts[2]) == (STARTER.layouts[0], STARTER.layouts[2])
     assert with_trail(STARTER, "track", 10) == STARTER
     assert with_trail(STARTER, "track", 0).layouts[1].trail is None

@@ -6,7 +6,6 @@ The yardstick is `benchmarks/yardstick.py`; `benchmarks/trails.py` prints all tr
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from statistics import fmean
 
 import numpy as np
@@ -14,6 +13,7 @@ import pytest
 
 from benchmarks.yardstick import cells, ideal_bits, mean_ideal_bits, windows
 from packetcodec.bench.tune_trail import tune_trail
+from packetcodec.frozen import replace
 from packetcodec.schema import Schema
 from packetcodec.wire import Point, write_trail
 from tests.support import recordings

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -12,6 +10,7 @@ from packetcodec.bench import every
 from packetcodec.bench.sender import Sender
 from packetcodec.bench.tune_trail import INITIAL_SCALES, SCALE_RATES, tune_trail, windows
 from packetcodec.codec import Codec
+from packetcodec.frozen import replace
 from packetcodec.logs import Fix
 from packetcodec.schema import AltitudeSteps, CodedSpacing, ConstantSpacing, Schema, Trail
 from packetcodec.starter import schema_text

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import crccheck.crc
 import pytest
 from hypothesis import given
@@ -12,6 +10,7 @@ from hypothesis import strategies as st
 from packetcodec.crc.catalogue import ENTRIES, default_crc, find_crc, names
 from packetcodec.crc.crc import MODEM_POLYNOMIAL, WIDTHS, Crc, demand_generator, mirrored
 from packetcodec.errors import PacketcodecError
+from packetcodec.frozen import replace
 
 REFERENCE = {kind._names[0]: kind for kind in crccheck.crc.ALLCRCCLASSES if kind._width in WIDTHS and kind._poly}
 CRCS = st.sampled_from([entry.crc for entry in ENTRIES])

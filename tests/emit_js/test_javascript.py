@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import subprocess
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +15,7 @@ from packetcodec import FAULTS, Codec, Schema, TrailPoint, compile_plan
 from packetcodec.cli.app import run
 from packetcodec.crc import names
 from packetcodec.emit.js.writer import write_javascript
+from packetcodec.frozen import replace
 from packetcodec.reference.codec import ReferenceCodec
 from packetcodec.starter import schema_text
 from packetcodec.vectors import write_vectors
