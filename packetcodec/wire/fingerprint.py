@@ -6,7 +6,7 @@ difference in one of them, and in no other, a change of the wire.
 >>> from packetcodec.starter import example_plan
 >>> altitude = example_plan().layouts[0].fields[4]
 >>> wire_of(altitude)["step"], wire_of(altitude)["scale"]
-(100, 100)
+(233, 100)
 """
 
 from __future__ import annotations
