@@ -1,6 +1,7 @@
 """What a position field promises on the ground, in metres.
 
-Owns one rule: the bound of a position is the hypotenuse of its latitude's and its longitude's bounds, each at the place
+Owns two rules: a promise is rounded up, here and nowhere else, so that reports, JSON and specification say the same. And the
+bound of a position is the hypotenuse of its latitude's and its longitude's bounds, each at the place
 on the WGS 84 ellipsoid where a degree is longest (`Unit.metres`), so it holds everywhere.
 
 >>> from packetcodec.wire.plan import compile_plan
@@ -13,7 +14,7 @@ on the WGS 84 ellipsoid where a degree is longest (`Unit.metres`), so it holds e
 ... id = 1
 ... fields = [{ kind = "latitude", resolution_m = 2.5 }, { kind = "longitude", resolution_m = 2.5 }]
 ... ''')).layouts[0]
->>> round(position_bound(layout), 2)
+>>> position_bound(layout)
 1.77
 """
 
@@ -30,25 +31,39 @@ if TYPE_CHECKING:
 
 
 def metres_bound(field: FieldPlan) -> float | None:
-    """The worst error in metres of a latitude, longitude or altitude; None for other kinds."""
+    """The worst error of a latitude, longitude or altitude in metres, rounded up to a millimetre; None for other kinds."""
+    metres = _metres(field)
+    return None if metres is None else _up(metres, 1000)
+
+
+def position_bound(layout: LayoutPlan) -> float | None:
+    """The worst horizontal error of a layout's position in metres, rounded up to a centimetre.
+
+    None where it has no latitude and longitude.
+    """
+    north, east = layout.role(Role.NORTH), layout.role(Role.EAST)
+    if north is None or east is None:
+        return None
+    return _up(math.hypot(_metres(north) or 0, _metres(east) or 0), 100)
+
+
+def _metres(field: FieldPlan) -> float | None:
     metres = field.unit.metres
     return None if metres is None else float(worst_error(field)) * metres
 
 
-def position_bound(layout: LayoutPlan) -> float | None:
-    """The worst horizontal error in metres of a layout's position; None where it has no latitude and longitude."""
-    north, east = layout.role(Role.NORTH), layout.role(Role.EAST)
-    if north is None or east is None:
-        return None
-    return math.hypot(metres_bound(north) or 0, metres_bound(east) or 0)
+def _up(metres: float, parts: int) -> float:
+    """Metres rounded up to so many parts of one: whoever shows the promise shows this, and no less."""
+    return math.ceil(metres * parts) / parts
 
 
 def trail_bound(layout: LayoutPlan) -> float | None:
-    """The worst horizontal error in metres of a point of a trail, on the grid of the schema; None without a trail.
+    """The worst horizontal error of a point of a trail in metres, rounded up to a centimetre; None without a trail.
 
-    Half a cell each way, at the latitude of the head, and a base unit for rounding on the way in and out.
+    That on the grid of the schema: half a cell each way, at the latitude of the anchor, and a base unit for rounding on the
+    way in and out.
     """
     if layout.trail is None:
         return None
     half = (layout.trail.step / 2 + 1) * METRES_PER_DEGREE_NORTH / DEGREE
-    return half * math.hypot(1, WIDEST_CELL)
+    return _up(half * math.hypot(1, WIDEST_CELL), 100)

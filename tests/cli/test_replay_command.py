@@ -131,7 +131,7 @@ def test_what_should_not_be_overlooked_is_noted(cli):
     assert "note: altitude: 3 of 3 values beyond its range, sent as the end of it." in err
     assert "note: --set battery: the log holds this field" in err
     row = next(line for line in out.splitlines() if line.startswith("altitude"))
-    assert row.split()[-4:] == ["3", "-", "1.17", "m"]
+    assert row.split()[-4:] == ["3", "-", "1.165", "m"]
     text = schema_text().replace("resolution_m = 2.5, optional = true", "resolution_m = 2.5")
     (cli.folder / "strict.toml").write_text(text, encoding="utf-8")
     (cli.folder / "lost.csv").write_text("t,lat,lon\n0,46.5,9.9\n30,,\n60,,\n", encoding="utf-8")

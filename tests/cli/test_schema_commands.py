@@ -1,13 +1,15 @@
 """new, check, compare, spec, kinds: commands about a schema."""
 
 import json
+from math import hypot
 
 import pytest
 
-from packetcodec.schema import KINDS
+from packetcodec.schema import KINDS, Schema
 from packetcodec.schema.json_schema import json_schema
 from packetcodec.schema.keys import TABLES
 from packetcodec.starter import schema_text
+from packetcodec.wire import compile_plan, worst_error
 
 
 def test_new_writes_a_schema_that_checks_and_leaves_a_file_alone(cli):
@@ -35,6 +37,24 @@ def test_check_tells_what_was_chosen_and_what_it_promises(cli):
     report = json.loads(cli("check", "pasture.toml", "--json")[1])
     assert [layout["bytes"] for layout in report["layouts"]] == [14, 14, 12]
     assert report["layouts"][0]["hamming_distance"] == 5
+
+
+@pytest.mark.parametrize("resolution", ["2.5", "3.3", "4.2", "25"])
+def test_a_promise_is_rounded_up_and_is_the_same_everywhere(cli, resolution):
+    text = schema_text().replace("resolution_m = 2.5", f"resolution_m = {resolution}")
+    (cli.folder / "mine.toml").write_text(text, encoding="utf-8")
+    layout = compile_plan(Schema.parse(text)).layout("track")
+    exact = hypot(*(float(worst_error(field)) * field.unit.metres for field in layout.fields[2:4]))
+    bound = json.loads(cli("check", "mine.toml", "--json")[1])["layouts"][1]["position_bound_m"]
+    assert exact <= bound < exact + 0.01
+    report = json.loads(cli("replay", "-s", "mine.toml", "--layout", "track", "--json")[1])
+    assert report["position_bound_m"] == bound
+    assert f"{bound:.2f} m" in cli("replay", "-s", "mine.toml", "--layout", "track")[1]
+    assert f"at most {bound:.2f} m" in cli("check", "mine.toml")[1]
+    assert f"{bound:.2f} m" in cli("spec", "mine.toml")[1]
+    trail = report["trail_bound_m"]
+    assert f"at most {trail:.2f} m" in cli("check", "mine.toml")[1]
+    assert f"{trail:.2f} m" in cli("spec", "mine.toml")[1]
 
 
 def test_check_warns_of_a_modem_polynomial_and_of_a_check_too_weak_for_its_length(cli):

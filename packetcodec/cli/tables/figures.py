@@ -8,6 +8,7 @@ Owns one rule: a shortest interval is rounded up, never to the nearest: the figu
 
 from __future__ import annotations
 
+from decimal import Decimal
 from fractions import Fraction
 from math import ceil
 from typing import TYPE_CHECKING
@@ -37,16 +38,14 @@ def seconds(value: float | None, *, up: bool = False) -> str:
     return f"{minutes // 60} h {minutes % 60:02d} min"
 
 
+def decimal(value: float) -> str:
+    """A number in full, with just the digits that it has: 0.0000111."""
+    return f"{Decimal(repr(value)).normalize():f}"
+
+
 def milliseconds(budget_airtime: Fraction) -> str:
     """An airtime for people."""
     return f"{float(budget_airtime * 1000):,.1f} ms"
-
-
-def metres(value: float | None) -> str:
-    """A length for people."""
-    if value is None:
-        return "-"
-    return f"{value:.3g} m" if value < 1000 else f"{value / 1000:.4g} km"
 
 
 def size_words(layout: LayoutPlan) -> str:

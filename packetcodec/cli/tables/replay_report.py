@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from packetcodec.bench import silences, without_fix
 from packetcodec.bench.sender import columns_of
-from packetcodec.cli.tables.figures import milliseconds, seconds
+from packetcodec.cli.tables.figures import decimal, milliseconds, seconds
 from packetcodec.cli.tables.limits import budget_json, complaints, never, shortest
 from packetcodec.cli.tables.sheet import console, table
 from packetcodec.errors import counted
@@ -113,7 +113,7 @@ def _error_table(outcome: Replay) -> Sheet:
         if errors is None:
             return name, "-", "-", "-", "-"
         cells = (errors.rms, errors.percent_95, errors.maximum)
-        return name, *(f"{cell:.3f} m" for cell in cells), "-" if bound is None else f"{bound:.3f} m"
+        return name, *(f"{cell:.3f} m" for cell in cells), "-" if bound is None else f"{bound:.2f} m"
 
     rows = [
         row("packet", outcome.position, outcome.bound),
@@ -128,8 +128,8 @@ def _field_table(fields: tuple[FieldReport, ...]) -> Sheet:
     rows = []
     for field in fields:
         unit = f" {field.symbol}".rstrip()
-        worst = "exact" if field.bound is None else "-" if field.worst is None else f"{field.worst:.3g}{unit}"
-        promised = "" if field.bound is None else f"{field.bound:.3g}{unit}"
+        worst = "exact" if field.bound is None else "-" if field.worst is None else f"{decimal(field.worst)}{unit}"
+        promised = "" if field.bound is None else f"{decimal(field.bound)}{unit}"
         rows.append((field.name, field.source, field.sent, field.absent, field.clipped, worst, promised))
     return table("Fields", ("field", "from", "sent", "absent", "clipped", "largest error", "promised"), rows, left=2)
 

@@ -23,7 +23,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from packetcodec.emit.text import rounded_up, table
+from packetcodec.emit.text import table
 from packetcodec.wire import LayoutPlan, Point, trail_bound
 from packetcodec.wire.trail.cells import east_step
 from packetcodec.wire.trail.coding import Grid
@@ -68,7 +68,7 @@ def trail_parts(layout: LayoutPlan, trail: Trail) -> dict[str, Any]:
                 ("east-west cell", *(east_step(trail.step, degrees * 10**7) for degrees in _DEGREES)),
             ]
         ),
-        "bound": None if bound is None else rounded_up(bound, 2),
+        "bound": None if bound is None else f"{bound:.2f}",
     }
 
 

@@ -27,7 +27,7 @@ from packetcodec.emit.render import Templates
 from packetcodec.emit.spec.airtime_section import airtime_parts
 from packetcodec.emit.spec.check_section import check_parts
 from packetcodec.emit.spec.trail_text import trail_example, trail_parts
-from packetcodec.emit.text import Piece, diagram, exact, keys, one_line, reflowed, rounded_up, table
+from packetcodec.emit.text import Piece, diagram, exact, keys, one_line, reflowed, table
 from packetcodec.schema import KINDS, Form, Role
 from packetcodec.vectors.examples import Example, value_of
 from packetcodec.vectors.malformed import malformed
@@ -161,7 +161,7 @@ def _layout(plan: Plan, layout: LayoutPlan, number: int, told: set[str]) -> dict
             for key, field in named
             if field.kind.form is Form.CHOICE
         ],
-        "position": None if bound is None else rounded_up(bound, 2),
+        "position": None if bound is None else f"{bound:.2f}",
         "trail": trail_parts(layout, layout.trail) if layout.trail else None,
         "examples": [_example(plan, case, told) for case in worked_examples(plan, layout)],
     }
@@ -253,7 +253,7 @@ def _meaning(field: FieldPlan) -> list[object]:
     words = f"{exact(error)} {field.unit.symbol}".rstrip() if error else "none"
     metres = metres_bound(field) if field.unit.symbol != "m" else None
     if metres is not None:
-        words += f" ({rounded_up(metres, 3)} m)"
+        words += f" ({metres:.3f} m)"
     return [field.kind, field.unit.base, field.scale, field.origin, bounds(field), words]
 
 
