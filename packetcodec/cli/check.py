@@ -17,7 +17,7 @@ from packetcodec.crc.distance import is_weak, packet_distance
 from packetcodec.emit.text import exact
 from packetcodec.errors import counted
 from packetcodec.schema import DEGREE, METRE, METRES_PER_DEGREE_NORTH, Form
-from packetcodec.wire import bounds, decimal, metres_bound, position_bound, trail_bound, worst_error
+from packetcodec.wire import bounds, decimal, metres_bound, position_bound, promised, trail_bound, worst_error
 from packetcodec.wire.compare import check_words
 
 if TYPE_CHECKING:
@@ -82,7 +82,7 @@ def _row(field: FieldPlan) -> tuple[object, ...]:
         "1" if counting else f"{decimal(field, field.step)}{unit}",
         _range(field),
         "exact" if counting else f"{exact(worst_error(field))}{unit}",
-        "" if bound is None else f"{bound:.3f} m",
+        "" if bound is None else f"{promised(bound, 3)} m",
     )
 
 
@@ -104,7 +104,7 @@ def _layout_words(layout: LayoutPlan, plan: Plan) -> Iterator[str]:
     else:
         yield from _trail_words(layout, layout.trail)
     if (bound := position_bound(layout)) is not None:
-        yield f"Position: at most {bound:.2f} m from the one that was encoded."
+        yield f"Position: at most {promised(bound)} m from the one that was encoded."
     if plan.crc:
         distance = packet_distance(plan.crc, layout.longest)
         detected = f"every error of up to {counted(distance.value - 1, 'wrong bit')}"
@@ -122,7 +122,7 @@ def _trail_words(layout: LayoutPlan, trail: Trail) -> Iterator[str]:
     cell = trail.step / DEGREE * METRES_PER_DEGREE_NORTH
     yield f"Trail: {layout.bits} bits of fields, then up to {trail.points} earlier points, {spacing}."
     yield (
-        f"Its points are rounded to cells of {cell:.3g} m{height}: each at most {trail_bound(layout) or 0:.2f} m "
+        f"Its points are rounded to cells of {cell:.3g} m{height}: each at most {promised(trail_bound(layout) or 0)} m "
         "from the one that was encoded."
     )
     yield (
@@ -164,6 +164,7 @@ def _plan_json(plan: Plan) -> dict[str, Any]:
     layouts = []
     for layout in plan.layouts:
         distance = packet_distance(plan.crc, layout.longest) if plan.crc else None
+        bound = position_bound(layout)
         layouts.append(
             {
                 "name": layout.name,
@@ -175,7 +176,7 @@ def _plan_json(plan: Plan) -> dict[str, Any]:
                 "check_bytes": layout.check_bytes,
                 "hamming_distance": distance.value if distance else None,
                 "hamming_distance_exact": distance.exact if distance else None,
-                "position_bound_m": position_bound(layout),
+                "position_bound_m": None if bound is None else float(promised(bound)),
                 "fields": [_field_json(field) for field in layout.fields],
             }
         )

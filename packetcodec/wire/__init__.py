@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from packetcodec.wire.accuracy import metres_bound, position_bound, trail_bound
+from packetcodec.wire.accuracy import metres_bound, position_bound, promised, trail_bound
 from packetcodec.wire.packing import anchor_of, pack, unpack
 from packetcodec.wire.plan import FieldPlan, LayoutPlan, Plan, compile_plan
 from packetcodec.wire.quantize import (
@@ -39,6 +39,7 @@ __all__ = [
     "metres_bound",
     "pack",
     "position_bound",
+    "promised",
     "residuals",
     "text_line",
     "to_base",

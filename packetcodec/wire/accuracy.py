@@ -1,6 +1,6 @@
 """What a position field promises on the ground, in metres.
 
-Owns two rules: a promise is rounded up, here and nowhere else, so that reports, JSON and specification say the same. And the
+Owns two rules: a promise is shown rounded up, so that it holds as shown (`promised`). And the
 bound of a position is the hypotenuse of its latitude's and its longitude's bounds, each at the place
 on the WGS 84 ellipsoid where a degree is longest (`Unit.metres`), so it holds everywhere.
 
@@ -14,13 +14,14 @@ on the WGS 84 ellipsoid where a degree is longest (`Unit.metres`), so it holds e
 ... id = 1
 ... fields = [{ kind = "latitude", resolution_m = 2.5 }, { kind = "longitude", resolution_m = 2.5 }]
 ... ''')).layouts[0]
->>> position_bound(layout)
-1.77
+>>> promised(position_bound(layout))
+'1.77'
 """
 
 from __future__ import annotations
 
 import math
+from decimal import ROUND_CEILING, Decimal
 from typing import TYPE_CHECKING
 
 from packetcodec.schema import DEGREE, METRES_PER_DEGREE_NORTH, WIDEST_CELL, Role
@@ -30,35 +31,27 @@ if TYPE_CHECKING:
     from packetcodec.wire.plan import FieldPlan, LayoutPlan
 
 
+def promised(metres: float, digits: int = 2) -> str:
+    """A bound in metres as it is shown: rounded up, to a centimetre unless more digits are asked for."""
+    return f"{Decimal(repr(metres)).quantize(Decimal(1).scaleb(-digits), ROUND_CEILING):f}"
+
+
 def metres_bound(field: FieldPlan) -> float | None:
-    """The worst error of a latitude, longitude or altitude in metres, rounded up to a millimetre; None for other kinds."""
-    metres = _metres(field)
-    return None if metres is None else _up(metres, 1000)
-
-
-def position_bound(layout: LayoutPlan) -> float | None:
-    """The worst horizontal error of a layout's position in metres, rounded up to a centimetre.
-
-    None where it has no latitude and longitude.
-    """
-    north, east = layout.role(Role.NORTH), layout.role(Role.EAST)
-    if north is None or east is None:
-        return None
-    return _up(math.hypot(_metres(north) or 0, _metres(east) or 0), 100)
-
-
-def _metres(field: FieldPlan) -> float | None:
+    """The worst error of a latitude, longitude or altitude in metres, exact; None for other kinds."""
     metres = field.unit.metres
     return None if metres is None else float(worst_error(field)) * metres
 
 
-def _up(metres: float, parts: int) -> float:
-    """Metres rounded up to so many parts of one: whoever shows the promise shows this, and no less."""
-    return math.ceil(metres * parts) / parts
+def position_bound(layout: LayoutPlan) -> float | None:
+    """The worst horizontal error of a layout's position in metres, exact; None where it has no latitude and longitude."""
+    north, east = layout.role(Role.NORTH), layout.role(Role.EAST)
+    if north is None or east is None:
+        return None
+    return math.hypot(metres_bound(north) or 0, metres_bound(east) or 0)
 
 
 def trail_bound(layout: LayoutPlan) -> float | None:
-    """The worst horizontal error of a point of a trail in metres, rounded up to a centimetre; None without a trail.
+    """The worst horizontal error of a point of a trail in metres, exact; None without a trail.
 
     That on the grid of the schema: half a cell each way, at the latitude of the anchor, and a base unit for rounding on the
     way in and out.
@@ -66,4 +59,4 @@ def trail_bound(layout: LayoutPlan) -> float | None:
     if layout.trail is None:
         return None
     half = (layout.trail.step / 2 + 1) * METRES_PER_DEGREE_NORTH / DEGREE
-    return _up(half * math.hypot(1, WIDEST_CELL), 100)
+    return half * math.hypot(1, WIDEST_CELL)

@@ -6,7 +6,7 @@ import pytest
 
 from packetcodec.schema import Schema
 from packetcodec.starter import schema_text
-from packetcodec.wire import compile_plan, position_bound, text_line
+from packetcodec.wire import compile_plan, position_bound, promised, text_line
 from packetcodec.wire.compare import compare
 
 TEXT = schema_text()
@@ -126,8 +126,9 @@ def test_a_position_is_promised_within_half_a_cell_each_way():
     layout = plan().layout("position")
     # Steps of 223 and 224 base units of 1e-7 degree: half a step and half a base unit, in metres at the longest degree.
     latitude, longitude = 111.5e-7 * 111_693.98, 112.5e-7 * 111_319.49
-    exact = (latitude**2 + longitude**2) ** 0.5
-    assert exact <= position_bound(layout) < exact + 0.01
+    assert position_bound(layout) == pytest.approx((latitude**2 + longitude**2) ** 0.5, rel=1e-6)
+    # A promise is shown rounded up, never to the nearest.
+    assert [promised(2.97254), promised(2.97), promised(1.1), promised(2.0001, 3)] == ["2.98", "2.97", "1.10", "2.001"]
     assert position_bound(plan().layout("status")) is None
 
 

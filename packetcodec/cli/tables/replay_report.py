@@ -13,6 +13,7 @@ from packetcodec.cli.tables.sheet import console, table
 from packetcodec.errors import counted
 from packetcodec.logs import FORMATS
 from packetcodec.radio import CAUTION
+from packetcodec.wire import promised
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -113,7 +114,7 @@ def _error_table(outcome: Replay) -> Sheet:
         if errors is None:
             return name, "-", "-", "-", "-"
         cells = (errors.rms, errors.percent_95, errors.maximum)
-        return name, *(f"{cell:.3f} m" for cell in cells), "-" if bound is None else f"{bound:.2f} m"
+        return name, *(f"{cell:.3f} m" for cell in cells), "-" if bound is None else f"{promised(bound)} m"
 
     rows = [
         row("packet", outcome.position, outcome.bound),
@@ -169,9 +170,9 @@ def replay_json(recorded: RecordedLog, outcome: Replay, radio: Radio, interval: 
         "with_position": outcome.with_position,
         "refused": [asdict(refusal) for refusal in outcome.refused],
         "position_error": _errors_json(outcome.position),
-        "position_bound_m": outcome.bound,
+        "position_bound_m": None if outcome.bound is None else float(promised(outcome.bound)),
         "trail_error": _errors_json(outcome.trail),
-        "trail_bound_m": outcome.trail_bound,
+        "trail_bound_m": None if outcome.trail_bound is None else float(promised(outcome.trail_bound)),
         "trail_points_mean": outcome.trail_points,
         "fields": [_field_json(field) for field in outcome.fields],
         "text": {

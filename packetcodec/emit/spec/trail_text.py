@@ -24,7 +24,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from packetcodec.emit.text import table
-from packetcodec.wire import LayoutPlan, Point, trail_bound
+from packetcodec.wire import LayoutPlan, Point, promised, trail_bound
 from packetcodec.wire.trail.cells import east_step
 from packetcodec.wire.trail.coding import Grid
 from packetcodec.wire.trail.numbers import Bits, Scale, put
@@ -68,7 +68,7 @@ def trail_parts(layout: LayoutPlan, trail: Trail) -> dict[str, Any]:
                 ("east-west cell", *(east_step(trail.step, degrees * 10**7) for degrees in _DEGREES)),
             ]
         ),
-        "bound": None if bound is None else f"{bound:.2f}",
+        "bound": None if bound is None else promised(bound),
     }
 
 

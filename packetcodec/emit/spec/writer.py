@@ -42,6 +42,7 @@ from packetcodec.wire import (
     in_range,
     metres_bound,
     position_bound,
+    promised,
     to_raw,
     to_value,
     worst_error,
@@ -161,7 +162,7 @@ def _layout(plan: Plan, layout: LayoutPlan, number: int, told: set[str]) -> dict
             for key, field in named
             if field.kind.form is Form.CHOICE
         ],
-        "position": None if bound is None else f"{bound:.2f}",
+        "position": None if bound is None else promised(bound),
         "trail": trail_parts(layout, layout.trail) if layout.trail else None,
         "examples": [_example(plan, case, told) for case in worked_examples(plan, layout)],
     }
@@ -253,7 +254,7 @@ def _meaning(field: FieldPlan) -> list[object]:
     words = f"{exact(error)} {field.unit.symbol}".rstrip() if error else "none"
     metres = metres_bound(field) if field.unit.symbol != "m" else None
     if metres is not None:
-        words += f" ({metres:.3f} m)"
+        words += f" ({promised(metres, 3)} m)"
     return [field.kind, field.unit.base, field.scale, field.origin, bounds(field), words]
 
 
