@@ -108,7 +108,7 @@ class _Source:
     def __init__(self, field: FieldPlan, constants: Mapping[str, Value], fixes: Sequence[Fix]) -> None:
         self.field = field
         self.counting = field.kind.role is Role.SEQUENCE and field.name not in constants
-        held = any(_of_fix(field, fix) is not None for fix in fixes)
+        held = any(value_of_fix(field, fix) is not None for fix in fixes)
         self.constant = constants.get(field.name)
         self.words = "packet number" if self.counting else "log"
         if self.constant is not None and not held:
@@ -120,7 +120,7 @@ class _Source:
     def value(self, number: int, fix: Fix) -> Value:
         if self.counting:
             return number
-        value = _of_fix(self.field, fix)
+        value = value_of_fix(self.field, fix)
         return self.constant if value is None else value
 
 
@@ -139,7 +139,7 @@ def columns_of(field: FieldPlan) -> tuple[str, ...]:
     return field.name, f"{field.kind}_{field.unit.name}", field.kind.name
 
 
-def _of_fix(field: FieldPlan, fix: Fix) -> Value:
+def value_of_fix(field: FieldPlan, fix: Fix) -> Value:
     """The value of a field that a fix holds, in the field's unit, or None."""
     for name in columns_of(field):
         extra = fix.extra.get(name)

@@ -14,17 +14,21 @@ import click
 
 from packetcodec.cli.files import load_plan
 from packetcodec.cli.options.radio import Radio, radio_of, radio_options
+from packetcodec.cli.options.schedule import duration
+from packetcodec.cli.options.usage import wrong_option
 from packetcodec.cli.tables.figures import milliseconds, size_words
 from packetcodec.cli.tables.limits import budget_json, complaints, per_hour, shortest, verdict
 from packetcodec.cli.tables.sheet import Sheet, console, put_json, remark, table
 from packetcodec.errors import counted
 from packetcodec.radio import CAUTION, Budget, Modem
+from packetcodec.radio.schedule import Sending, largest_payload
 from packetcodec.vectors.examples import Example
 from packetcodec.wire import LayoutPlan, Plan, Point, text_line
 from packetcodec.wire.trail.cells import place_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from fractions import Fraction
 
     from packetcodec.schema import Trail
 
@@ -35,9 +39,10 @@ _TEXT_COLUMNS = ("text airtime", "text interval", "text limits")
 @click.command(short_help="What each layout costs on air, and how often.")
 @click.argument("schema", type=click.Path(dir_okay=False), required=False)
 @click.option("--text", is_flag=True, help="Beside each packet, the same values sent as a line of text.")
+@click.option("--every", metavar="TIME", help="Also the largest payload that may be sent that often, such as every 20s.")
 @radio_options
 @click.option("--json", "as_json", is_flag=True, help="A report for programs.")
-def airtime(schema: str | None, *, text: bool, as_json: bool, **settings: Any) -> None:
+def airtime(schema: str | None, *, text: bool, every: str | None, as_json: bool, **settings: Any) -> None:
     """Airtime of each layout of SCHEMA (default: the starter schema) per spreading factor, under the region's limits.
 
     Free: bytes that can be added before the airtime grows. Drop to save: bytes to remove before the airtime falls.
@@ -48,11 +53,12 @@ def airtime(schema: str | None, *, text: bool, as_json: bool, **settings: Any) -
     """
     plan = load_plan(schema)
     radio = radio_of(**settings)
+    period = None if every is None else duration("--every", every)
+    room = {} if period is None else dict(_rooms(radio, period))
     if as_json:
         layouts = [_layout_json(plan, layout, radio) for layout in plan.layouts]
-        put_json(
-            {"setting": radio.words, "source": radio.source, "notes": radio.notes, "caution": CAUTION, "layouts": layouts}
-        )
+        said = {"setting": radio.words, "source": radio.source, "notes": radio.notes, "caution": CAUTION}
+        put_json(said | {"layouts": layouts, "every_s": period and float(period), "largest_payload": room})
         return
     out = console()
     out.put(radio.words)
@@ -66,6 +72,9 @@ def airtime(schema: str | None, *, text: bool, as_json: bool, **settings: Any) -
         if text:
             out.put(f"text: {sent[-1].text}", uncut=True)
             out.put()
+    if period is not None:
+        rows = [(label, "none" if most is None else most) for label, most in room.items()]
+        out.print(table(f"The largest payload that may be sent every {float(period):g} s", ("modem", "bytes"), rows))
     for line in complaints(shown, radio):
         out.put(line)
     for line in radio.notes:
@@ -73,6 +82,14 @@ def airtime(schema: str | None, *, text: bool, as_json: bool, **settings: Any) -
     out.put(CAUTION, style="italic")
     for words in radio.remarks:
         remark(words)
+
+
+def _rooms(radio: Radio, period: Fraction) -> Iterator[tuple[str, int | None]]:
+    """Each modem in a word, and the largest payload that it may send that often."""
+    with wrong_option("--every"):
+        for modem, band, route in zip(radio.modems, radio.bands, radio.routes, strict=True):
+            sending = Sending("packet", 0, every=period)
+            yield modem.label, largest_payload(modem, (sending,), band, route=route.name, **radio.around)
 
 
 @dataclass(frozen=True, slots=True)

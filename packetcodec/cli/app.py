@@ -18,6 +18,7 @@ import click
 
 from packetcodec import __version__
 from packetcodec.cli.airtime import airtime
+from packetcodec.cli.budget import budget
 from packetcodec.cli.check import check
 from packetcodec.cli.compare import compare
 from packetcodec.cli.decode import decode
@@ -51,7 +52,7 @@ def app(context: click.Context) -> None:
         click.echo(context.get_help())
 
 
-for command in (new, kinds, check, compare, spec, emit, encode, decode, airtime, replay, fuzz):
+for command in (new, kinds, check, compare, spec, emit, encode, decode, airtime, budget, replay, fuzz):
     app.add_command(command)
 
 

@@ -36,10 +36,21 @@ def blocks(language):
     return re.findall(rf"^```{language}\n(.*?)^```$", README, re.MULTILINE | re.DOTALL)
 
 
-def test_the_airtime_table_is_what_the_command_prints(capfd):
-    assert run(["airtime"]) == 0
+@pytest.mark.parametrize(
+    ("mark", "arguments"),
+    [
+        ("airtime", ["airtime"]),
+        (
+            "budget",
+            ["budget", "--send", "position every 20s", "--send", "status every 10min", "--trackers", "12", "--sf", "9",
+             "--battery", "2600"],
+        ),
+    ],
+)  # fmt: skip
+def test_a_table_is_what_its_command_prints(capfd, mark, arguments):
+    assert run(arguments) == 0
     printed = [line.strip() for line in capfd.readouterr().out.splitlines()]
-    table = README.split("<!-- airtime")[1].split("```")[1]
+    table = README.split(f"<!-- {mark}")[1].split("```")[1]
     lines = [line.strip() for line in table.strip().splitlines()]
     assert len(lines) > 8
     assert set(lines) <= set(printed)

@@ -47,6 +47,15 @@ _OPTIONS = {
     "duplicates": "--duplicates",
     "reorder": "--reorder",
     "trail": "--trails",
+    "trackers": "--trackers",
+    "battery": "--battery",
+    "derating": "--derating",
+    "sleep_ua": "--sleep-ua",
+    "gnss_ma": "--gnss-ma",
+    "gnss_seconds": "--gnss-seconds",
+    "transmit_ma": "--transmit-ma",
+    "receive_ma": "--receive-ma",
+    "receive_seconds": "--receive-seconds",
 }
 
 
@@ -69,8 +78,8 @@ def wrong_option(name: str | None = None) -> Iterator[None]:
         raise click.UsageError(said) from None
 
 
-def known_layout(plan: Plan, name: str) -> LayoutPlan:
-    """The layout that `--layout` names.
+def known_layout(plan: Plan, name: str, *, option: str = "--layout") -> LayoutPlan:
+    """The layout that an option names.
 
     Raises:
         click.UsageError: the schema has no such layout.
@@ -79,7 +88,7 @@ def known_layout(plan: Plan, name: str) -> LayoutPlan:
     if name not in known:
         near = nearest(name, known)
         hint = f" (did you mean {near}?)" if near else ""
-        raise click.UsageError(f"--layout: {name!r} is not a layout of {plan.name}: one of {', '.join(known)}{hint}")
+        raise click.UsageError(f"{option}: {name!r} is not a layout of {plan.name}: one of {', '.join(known)}{hint}")
     return known[name]
 
 

@@ -1,0 +1,114 @@
+"""The command `budget`: what a schedule costs, on air, on the channel and from the battery."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from packetcodec.cli.files import load_plan
+from packetcodec.cli.options.radio import Radio, radio_of, radio_options
+from packetcodec.cli.options.schedule import DEFAULT_EVERY, Planned, schedule_of
+from packetcodec.cli.options.usage import added, wrong_option
+from packetcodec.cli.streams import STDIN_NAME, blocks
+from packetcodec.cli.tables.budget_costs import Costs
+from packetcodec.cli.tables.budget_report import budget_report_json, print_budget
+from packetcodec.cli.tables.sheet import put_json, remark
+from packetcodec.logs import read_log
+from packetcodec.radio.energy import DEFAULT_DERATING, DEFAULTS, Draw
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from packetcodec.logs import Fix
+
+_DRAW_HELP = {
+    "sleep_ua": "Current asleep, in microamperes.",
+    "gnss_ma": "Current of the GNSS receiver in use, in milliamperes.",
+    "gnss_seconds": "Seconds that the receiver is in use for each packet.",
+    "transmit_ma": "Current while sending, in milliamperes.",
+    "receive_ma": "Current while listening, in milliamperes.",
+    "receive_seconds": "Seconds of listening behind each packet.",
+}
+
+
+def _battery_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    options = [click.option("--battery", metavar="MAH", type=float, help="Capacity as printed on it; without it no days.")]
+    options.append(
+        click.option("--derating", type=float, help=f"Share of it that can be used; default: {DEFAULT_DERATING:g}.")
+    )
+    for name, words in _DRAW_HELP.items():
+        value, source = DEFAULTS[name]
+        flag = "--" + name.replace("_", "-")
+        options.append(click.option(flag, name, type=float, help=f"{words} Default: {value:g} ({source})."))
+    return added(command, *options)
+
+
+@click.command(short_help="What a schedule costs: limits, bytes, channel, battery.")
+@click.argument("schema", type=click.Path(dir_okay=False), required=False)
+@click.option(
+    "--send", "texts", multiple=True, metavar="TEXT",
+    help='A layout and how often: "position every 20s", "alarm 5 an hour", with " on 869.525" for a channel of its own. '
+    f"Default: the first layout every {DEFAULT_EVERY}.",
+)  # fmt: skip
+@click.option("--trackers", type=int, default=1, show_default=True, help="Trackers on the channel, all with this schedule.")
+@click.option("--log", metavar="FILE", help="A recorded log: its ranges stand beside those of the fields.")
+@radio_options
+@_battery_options
+@click.option("--json", "as_json", is_flag=True, help="A report for programs.")
+def budget(  # the options are the report's inputs, each with its name
+    schema: str | None,
+    *,
+    texts: tuple[str, ...],
+    trackers: int,
+    log: str | None,
+    battery: float | None,
+    derating: float | None,
+    as_json: bool,
+    **settings: Any,
+) -> None:
+    """What a schedule of SCHEMA (default: the starter schema) costs, for each spreading factor.
+
+    Share of the limit in the worst continuous hour; the largest payload that the intervals leave room for; what each field
+    could give, and what makes a packet shorter; the chance that packets of several trackers overlap; charge and days from
+    the battery; link margin. Limits are arithmetic, not permission.
+    """
+    plan = load_plan(schema)
+    given = {name: settings.pop(name) for name in _DRAW_HELP}
+    if battery is None and (derating is not None or any(value is not None for value in given.values())):
+        first = next((name for name, value in given.items() if value is not None), "derating")
+        raise click.UsageError(f"--{first.replace('_', '-')}: needs --battery beside it")
+    with wrong_option():
+        draw = Draw(**{name: value for name, value in given.items() if value is not None})
+    radio = radio_of(**settings)
+    planned = schedule_of(plan, texts)
+    radios = {item.frequency: _tuned(radio, item, settings) for item in planned}
+    fixes = _fixes(log)
+    with wrong_option():
+        costs = Costs(
+            planned=planned, radios=radios, trackers=trackers, draw=draw, battery=battery,
+            derating=DEFAULT_DERATING if derating is None else derating, fixes=fixes,
+        )  # fmt: skip
+        costs.demand()
+    if as_json:
+        put_json(budget_report_json(costs))
+        return
+    print_budget(costs)
+    for words in radio.remarks:
+        remark(words)
+
+
+def _tuned(radio: Radio, item: Planned, settings: dict[str, Any]) -> Radio:
+    """The radio on the channel of a sending."""
+    if item.frequency is None:
+        return radio
+    other = radio_of(**settings | {"frequency": item.frequency})
+    return replace(other, remarks=())
+
+
+def _fixes(log: str | None) -> tuple[Fix, ...]:
+    if log is None:
+        return ()
+    name = STDIN_NAME if log == "-" else log
+    return read_log(blocks(log), name=name).fixes
