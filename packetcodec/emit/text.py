@@ -1,9 +1,9 @@
-"""Tables, bit diagrams and numbers as plain text that reads the same in a terminal and as Markdown.
+r"""Tables, bit diagrams and numbers as plain text that reads the same in a terminal and as Markdown.
 
 Owns one rule: how a packet is drawn. One row holds one byte, its most significant bit on the left, eight columns to a
 bit; a piece of a field carries the field's key and the bits of its code that stand there.
 
->>> print(table([("field", "bits"), ("collar", 8)]))
+>>> print(reflowed("| field | bits |\n| collar | 8 |"), end="")
 | field  | bits |
 |--------|------|
 | collar | 8    |
@@ -20,8 +20,10 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
+from packetcodec.emit.render import printable
+
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
 _COLUMNS = 8  # of a drawn bit, its border included
 
@@ -84,13 +86,10 @@ def _label(piece: Piece, first: int, count: int) -> str:
     return next(label for label in labels if len(label) <= _COLUMNS * count - 3)
 
 
-def table(rows: Sequence[Sequence[object]]) -> str:
-    """Rows of cells, the first the head, as an aligned Markdown table."""
-    cells = [[" ".join(str(cell).replace("|", "\\|").split()) for cell in row] for row in rows]
-    widths = [max(3, *map(len, column)) for column in zip(*cells, strict=True)]
-    lines = ["| " + " | ".join(map(str.ljust, row, widths)) + " |" for row in cells]
-    lines.insert(1, "|" + "|".join("-" * (width + 2) for width in widths) + "|")
-    return "\n".join(lines)
+def columns(rows: Sequence[Sequence[object]]) -> str:
+    """Rows of cells, each column as wide as its widest cell, for a block of code."""
+    widths = [max(len(str(cell)) for cell in column) for column in zip(*rows, strict=True)]
+    return "\n".join("  ".join(map(str.ljust, map(str, row), widths)).rstrip() for row in rows)
 
 
 def exact(number: Fraction | int) -> str:
@@ -106,48 +105,76 @@ def rounded_up(number: Fraction | float, digits: int) -> str:
     return f"{Decimal(-(-scaled.numerator // scaled.denominator)).scaleb(-digits):.{digits}f}"
 
 
-def one_line(words: str) -> str:
-    """A remark of the schema's author as running text, so that it can neither end a list nor start a section."""
-    return " ".join(words.split()).lstrip("#|`- ")
+_MARKS = re.compile(r"[\\`|\[]")
+_ENTITY = re.compile(r"&(?=#?\w)")
+#: A word that could begin a block where a line begins with it.
+_BLOCK = re.compile(r"(?<!\S)(?=[-+*_=#~]+(?:\s|$)|>|~~~)")
+
+
+def markdown(text: str) -> str:
+    r"""Any text as running text of Markdown or a cell of a table: no HTML and no block begins in it.
+
+    >>> print(markdown("<b>| salt & `lick`\n## 5 Check"))
+    &lt;b>\| salt & \`lick\` \## 5 Check
+    """
+    text = _ENTITY.sub("&amp;", _MARKS.sub(r"\\\g<0>", printable(text))).replace("<", "&lt;")
+    return _BLOCK.sub(r"\\", text)
 
 
 _WIDTH = 116
+_WIDEST = 100  # of a column that is aligned: a longer cell does not widen the others
 _ITEM = re.compile(r"(- |\d+\. )")
 _SIGN = re.compile(r" ([-+*|#]|\d+\.) ")
 
 
 def reflowed(text: str) -> str:
-    """Markdown with its paragraphs and list items filled to one width; code, tables and headings stay as they are."""
+    """Markdown with its paragraphs and list items filled to one width, its tables aligned and ruled; code stays as it is."""
     done: list[str] = []
-    open_lines: list[str] = []
-    code = False
-
-    def close() -> None:
-        if open_lines:
-            first = " ".join(" ".join(open_lines).split())
-            item = _ITEM.match(first)
-            indent = " " * len(item[0]) if item else ""
-            head, rest = (item[0], first[len(item[0]) :]) if item else ("", first)
-            # A sign at the start of a line would begin a list: it stays with its neighbours.
-            glued = _SIGN.sub("\0\\1\0", _SIGN.sub("\0\\1\0", rest))
-            lines = textwrap.wrap(
-                glued, _WIDTH, initial_indent=head, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False
-            )
-            done.extend(line.replace("\0", " ") for line in lines)
-            open_lines.clear()
-
-    for line in text.split("\n"):
-        if line.startswith("```"):
-            close()
-            code = not code
-            done.append(line)
-        elif code or not line.strip() or line.startswith(("|", "#")):
-            close()
-            if code or line.strip() or (done and done[-1]):
-                done.append(line)
+    for code, block in _blocks(text.split("\n")):
+        if code or not block[0].strip() or block[0].startswith("#"):
+            if code or block[0].strip() or (done and done[-1]):
+                done += block
+        elif block[0].startswith("|"):
+            done += _aligned(block)
         else:
-            if _ITEM.match(line):
-                close()
-            open_lines.append(line)
-    close()
+            done += _filled(" ".join(" ".join(block).split()))
     return "\n".join(done).rstrip("\n") + "\n"
+
+
+def _blocks(lines: Iterable[str]) -> Iterator[tuple[bool, list[str]]]:
+    """Lines that belong together, and whether they are code: a table, a paragraph, an item; others one by one."""
+    block: list[str] = []
+    code = False
+    for line in lines:
+        fence = line.startswith("```")
+        alone = code or fence or not line.strip() or line.startswith("#")
+        joined = block and not alone and line.startswith("|") == block[0].startswith("|") and not _ITEM.match(line)
+        if block and not joined:
+            yield False, block
+            block = []
+        if alone:
+            yield code or fence, [line]
+            code ^= fence
+        else:
+            block.append(line)
+    if block:
+        yield False, block
+
+
+def _filled(first: str) -> list[str]:
+    item = _ITEM.match(first)
+    head, rest = (item[0], first[len(item[0]) :]) if item else ("", first)
+    # A sign at the start of a line would begin a list: it stays with its neighbours.
+    glued = _SIGN.sub("\0\\1\0", _SIGN.sub("\0\\1\0", rest))
+    lines = textwrap.wrap(
+        glued, _WIDTH, initial_indent=head, subsequent_indent=" " * len(head), break_long_words=False, break_on_hyphens=False
+    )
+    return [line.replace("\0", " ") for line in lines]
+
+
+def _aligned(lines: Iterable[str]) -> list[str]:
+    rows = [[cell.strip() for cell in re.split(r"(?<!\\)\|", line.strip()[1:-1])] for line in lines]
+    widths = [max(3, *(len(cell) for cell in column if len(cell) <= _WIDEST)) for column in zip(*rows, strict=True)]
+    found = ["| " + " | ".join(map(str.ljust, row, widths)) + " |" for row in rows]
+    found.insert(1, "|" + "|".join("-" * (width + 2) for width in widths) + "|")
+    return found

@@ -26,6 +26,8 @@ if TYPE_CHECKING:
     from packetcodec.schema import Trail
     from packetcodec.wire.trail.numbers import Bits
 
+#: Most fields that are tried, each counted as often as its layout has fields.
+MAX_TRIED = 8192
 _CLIMB = (2, 3, 3, 1, 0, -1, -4, 0)  # from point to point, in cells of altitude
 
 
@@ -154,6 +156,26 @@ class Example:
     def assembled(self, bits: Bits) -> bytes:
         """The packet with any bits behind its fields, padded, under a good check."""
         return assembled(self.plan, self.layout, self.codes, bits)
+
+
+def tried_fields(plan: Plan, layout: LayoutPlan) -> tuple[FieldPlan, ...]:
+    """The fields of a layout whose borders are tried one by one: all of them, unless the plan is very large.
+
+    Each makes packets in which all fields are written down. So fields tried times fields of their layout, added over the
+    layouts, stay within `MAX_TRIED`: the vectors of a plan of any size have some 30 MB at most.
+    """
+    left = MAX_TRIED
+    for other in plan.layouts:
+        count = min(len(other.fields), left // len(other.fields))
+        if other is layout:
+            break
+        left -= count * len(other.fields)
+    return layout.fields[:count]
+
+
+def is_cut(plan: Plan) -> bool:
+    """Whether some fields of a plan are not tried."""
+    return any(len(tried_fields(plan, layout)) < len(layout.fields) for layout in plan.layouts)
 
 
 class Decoding(NamedTuple):

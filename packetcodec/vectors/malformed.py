@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from packetcodec.errors import PacketFault
 from packetcodec.vectors.borders import unused_codes
-from packetcodec.vectors.examples import Example
+from packetcodec.vectors.examples import Example, tried_fields
 from packetcodec.vectors.malformed_trails import Malformed, malformed_trails
 from packetcodec.wire import Plan, pack, unpack
 
@@ -54,7 +54,8 @@ def _broken(plan: Plan) -> Iterator[Malformed]:
     yield "no byte at all", b"", False
     for layout in plan.layouts:
         good = Example.everyday(plan, layout)
-        for note, data, pair in (*_alone(good), *malformed_trails(good), *_pairs(good)):
+        trails = malformed_trails(good) if tried_fields(plan, layout) else ()
+        for note, data, pair in (*_alone(good), *trails, *_pairs(good)):
             yield f"{layout.name}: {note}", data, pair
 
 
@@ -75,7 +76,7 @@ def _alone(good: Example) -> Iterator[Malformed]:
     yield from _bad_check(good)
     for bit in range(layout.padding):
         yield f"bit {layout.bits + bit}, padding, set", _repaired(plan, _flipped(data, layout.bits + bit)), False
-    for place, field in enumerate(layout.fields):
+    for place, field in enumerate(tried_fields(plan, layout)):
         for code in unused_codes(field):
             note = f"{field.name} with the unused code {code}"
             yield note, pack(plan, layout, good.coded(place, code)), False

@@ -18,7 +18,7 @@ from packetcodec.errors import PacketFault
 from packetcodec.schema import PLACE, Role
 from packetcodec.vectors.examples import Decoding, Example, decoding
 from packetcodec.wire import LayoutPlan, Plan, Point, from_raw, to_value
-from packetcodec.wire.trail.cells import HALF_CIRCLE, MAX_CELLS, POLE, east_step, place_of, reach
+from packetcodec.wire.trail.cells import CIRCLE, HALF_CIRCLE, MAX_CELLS, POLE, east_step, place_of, reach
 from packetcodec.wire.trail.coding import front
 from packetcodec.wire.trail.numbers import Bits, Scale, put
 
@@ -30,6 +30,8 @@ if TYPE_CHECKING:
 Moves = list[tuple[int, int]]
 
 _ROUND = ((8, 0), (7, 4), (4, 7), (0, 8), (-4, 7), (-7, 4), (-8, 0), (-7, -4), (-4, -7), (0, -8), (4, -7), (7, -4))
+_SOUTHWARD = ((7, 5), (6, 6), (8, 4), (7, 6), (6, 3))  # moves to the south and west, in cells
+_JUST_WEST = -179.9997  # degrees: the antimeridian is a few steps away
 _POLEWARDS = (89.5, 85.0, 81.0, 75.0, 60.0, 46.5)  # the cells get wider towards a pole
 _SEARCHED = 4096  # codes of the longitude, for one from which whole cells lead to the antimeridian
 #: What is particular, latitude and longitude of the packet, and the moves from there.
@@ -51,6 +53,48 @@ def walk(example: Example) -> tuple[Point, ...]:
         point._replace(latitude=point.latitude + off, longitude=point.longitude - off)
         for point in example.track([(5, 3), (6, 2), (4, 4)])
     )
+
+
+def full_trail(example: Example) -> Example | None:
+    """A trail as full as may be, southward and westward, across the antimeridian, on a coarser grid where there is one.
+
+    None for a layout without a trail. It is for reading: the vectors have their own.
+    """
+    trail = example.layout.trail
+    start = example.at(None, _JUST_WEST) or example.at(None, None)
+    if trail is None or start is None:
+        return None
+    found = None
+    for factor in (1 << power for power in range(16)):
+        moves = [(-factor * north, -factor * east) for north, east in islice(cycle(_SOUTHWARD), trail.points)]
+        points = [point._replace(latitude=point.latitude - trail.step // 3) for point in start.track(moves)]
+        full = start.but("a full trail, southward and westward", points)
+        if len(full.trail) < trail.points:
+            break
+        found = full
+        if coarsening(full) == min(1, trail.coarsenings):
+            break
+    return found
+
+
+def farther(example: Example, factor: int) -> Example:
+    """The example with each of its points so many times as far from the anchor."""
+    _, anchor = example.grid
+    points = []
+    for point in example.points:
+        east = (point.longitude - anchor.longitude + HALF_CIRCLE) % CIRCLE - HALF_CIRCLE
+        latitude = max(-POLE, min(POLE, anchor.latitude + factor * (point.latitude - anchor.latitude)))
+        longitude = (anchor.longitude + factor * east + HALF_CIRCLE) % CIRCLE - HALF_CIRCLE
+        points.append(point._replace(latitude=latitude, longitude=longitude))
+    return example.but(example.note, points)
+
+
+def coarsening(example: Example) -> int:
+    """How often the grid of a packet's trail was doubled."""
+    trail, _ = example.grid
+    bits = f"{int.from_bytes(example.body, 'big'):0{8 * len(example.body)}b}"[example.layout.bits :]
+    ones = bits[1 if bits[0] == "1" else 1 + trail.count_bits :][: trail.coarsenings]
+    return len(ones) - len(ones.lstrip("1"))
 
 
 def trail_encodings(plan: Plan, layout: LayoutPlan) -> Iterator[Example]:

@@ -14,7 +14,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from packetcodec.vectors.borders import field_codes, field_values, refused_values
-from packetcodec.vectors.examples import Decoding, Example, decoding, value_of
+from packetcodec.vectors.examples import Decoding, Example, decoding, tried_fields, value_of
 from packetcodec.vectors.malformed_trails import refused_points
 from packetcodec.vectors.trails import trail_decodings, trail_encodings, walk
 from packetcodec.wire import pack
@@ -56,23 +56,27 @@ def decodings(plan: Plan) -> Iterator[Decoding]:
         found.append(("every field at its last code", tuple(field.max_code for field in layout.fields)))
         if lost := everyday.without():
             found.append(("everything absent that may be", lost.codes))
-        for place, field in enumerate(layout.fields):
+        tried = tried_fields(plan, layout)
+        for place, field in enumerate(tried):
             found += [(f"{field.name}: {note}", everyday.coded(place, code)) for note, code in field_codes(field)]
         first = {codes: note for note, codes in reversed(found)}
         for codes in dict.fromkeys(codes for _, codes in found):
             yield decoding(plan, layout, first[codes], pack(plan, layout, codes))
-        yield from trail_decodings(plan, layout)
+        if tried:
+            yield from trail_decodings(plan, layout)
 
 
 def encodings(plan: Plan) -> Iterator[Example]:
     """Values to encode: the worked examples, trails, then for each field the borders of its range and of its codes."""
     for layout in plan.layouts:
         yield from worked_examples(plan, layout)
-        yield from trail_encodings(plan, layout)
+        tried = tried_fields(plan, layout)
+        if tried:
+            yield from trail_encodings(plan, layout)
         everyday = Example.everyday(plan, layout)
         if lost := everyday.without():
             yield replace(lost, note="optional fields left out instead of null", left_out=True)
-        for place, field in enumerate(layout.fields):
+        for place, field in enumerate(tried):
             seen: set[tuple[type, Value]] = set()
             for note, value in field_values(field):
                 if (type(value), value) not in seen:
@@ -85,7 +89,7 @@ def refusals(plan: Plan) -> Iterator[Refusal]:
     for layout in plan.layouts:
         values = Example.everyday(plan, layout).values
         everyday = dict(zip((field.name for field in layout.fields), values, strict=True))
-        for field in layout.fields:
+        for field in tried_fields(plan, layout):
             name = field.name
             for note, value in refused_values(field):
                 yield Refusal(f"{name}: {note}", layout, everyday | {name: value}, name)

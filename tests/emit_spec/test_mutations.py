@@ -53,11 +53,11 @@ IN_PACKETS = (
     ("points are only looked at as far as they are sent", "for point in given]", "for point in given[:10]]"),
     ("padding behind fields is not looked at", 'if name not in self.trails and "1" in', 'if False and "1" in'),
     ("half way between two codes goes down", "(base - low + step // 2)", "(base - low + (step - 1) // 2)"),
-    ("one code above last", 'if raw > field["last"] and', 'if raw > field["last"] + 1 and'),
+    ("one code above last", 'if raw > field["max_code"] and', 'if raw > field["max_code"] + 1 and'),
     (
         "the last cell of the circle is one more",
-        '["circle"] and raw > field["last"] else raw',
-        '["circle"] and False else raw',
+        '["modulus"] and raw > field["max_code"] else raw',
+        '["modulus"] and False else raw',
     ),
 )
 

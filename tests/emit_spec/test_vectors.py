@@ -94,24 +94,43 @@ def test_a_reader_of_the_text_alone_passes_every_vector(schema: str) -> None:
 def test_a_reader_of_the_text_alone_agrees_with_the_examples_and_bad_packets_in_it(schema: str) -> None:
     text, _ = written(schema)
     reader = Reader(text)
-    examples = text.split("\n## 8 ")[1].split("\n## 9 ")[0]
-    packets = re.findall(r"^packet +([0-9a-f]+)$", examples, re.MULTILINE)
-    assert len(packets) >= len(reader.layouts)
-    shown = zip(packets, (rows for rows in tables(examples) if "arrives as" in rows[0]), strict=True)
-    for packet, rows in shown:
-        status, (_, raws, *_) = reader.decode(bytes.fromhex(packet))
+    examples = re.split(r"^\*\*", text.split("\n## 8 ")[1].split("\n## 9 ")[0], flags=re.MULTILINE)[1:]
+    assert len(examples) >= len(reader.layouts)
+    for example in examples:
+        packet = bytes.fromhex(re.search(r"^packet +([0-9a-f]+)$", example, re.MULTILINE)[1])
+        status, (name, raws, values, _) = reader.decode(packet)
         assert status[0] == "ok"
-        assert {row["field"]: int(row["raw"]) for row in rows if row["key"].isupper() and row["raw"]} == raws
-        digits = "".join(row["binary"] for row in rows)
-        assert bytes.fromhex(packet).hex().startswith(int(digits, 2).to_bytes(len(digits) // 8, "big").hex())
-    apart = ["".join(row["bits"] for row in rows).replace(" ", "") for rows in tables(examples) if "residual" in rows[0]]
-    whole = [row["binary"] for rows in tables(examples) for row in rows if row.get("field") == "trail" and row["key"] == "T"]
-    assert len(apart) == len(reader.trails)
-    assert set(apart) <= set(whole)
+        rows = [row for table in tables(example) for row in table]
+        assert {row["field"]: int(row["raw"]) for row in rows if row["key"].isupper() and row["raw"]}.items() <= raws.items()
+        if len(rows) > len(raws):
+            digits = "".join(row["binary"] for row in rows)
+            assert packet.hex().startswith(int(digits, 2).to_bytes(len(digits) // 8, "big").hex())
+        if "\npoint  axis" in example:
+            agree_on_trail(reader, example, name, values, packet)
     for row in (row for rows in tables(text.split("\n## 9 ")[1])[:2] for row in rows):
-        data = bytes.fromhex(row["packet"].replace("(no byte)", ""))
-        field = None if row["field"] == "-" else row["field"]
-        assert reader.decode(data)[0] == (row["status"], field, int(row["offset"]))
+        field = None if row["field"] == "none" else row["field"]
+        assert reader.decode(bytes.fromhex(row["packet"]))[0] == (row["status"], field, int(row["offset"]))
+
+
+def agree_on_trail(reader: Reader, example: str, name: str, values: dict, packet: bytes) -> None:
+    """The bits of a trail taken apart are those of the packet, and its points lead to them and come out of them."""
+    members = list(reader.trails[name].members)
+    points = []
+    for line in re.findall(r"^\d+ +(-?\d+, .*)$", example, re.MULTILINE):
+        given, arrives = (
+            [None if one == "none" else int(one) for one in side.split(", ")] for side in line.split("  ") if side
+        )
+        points.append(dict(zip(members, given, strict=True)))
+        decoded = reader.decode(packet)[1][3][len(points) - 1]
+        assert [decoded[member] for member in members] == arrives
+    table = re.search(r"^(point  axis .*?)^```", example, re.MULTILINE | re.DOTALL)[1].splitlines()
+    bits = "".join(line[table[0].index("bits") :] for line in table[1:]).replace(" ", "")
+    start = sum(field["width"] for field in reader.layouts[name][1]) + reader.version_bits + reader.layout_bits
+    assert f"{int.from_bytes(packet, 'big'):0{8 * len(packet)}b}"[start:].startswith(bits)
+    if "\n..." not in example:
+        scales = {member: scale for member, (scale, *_) in reader.trails[name].members.items()}
+        degrees = [{key: None if one is None else one / scales[key] for key, one in point.items()} for point in points]
+        assert reader.encode(name, values, degrees)[3] == packet
 
 
 @settings(max_examples=15, deadline=None)

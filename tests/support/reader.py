@@ -29,24 +29,24 @@ class Reader:
     def __init__(self, text):
         parts = dict(re.findall(r"^## (\d+) [^\n]*\n(.*?)(?=^## |\Z)", text, re.MULTILINE | re.DOTALL))
         self.version = int(re.match(r"# \w+, version (\d+)", text)[1])
-        header = tables(parts["3"])[0]
-        self.version_bits = int(header[0]["width"])
-        self.layout_bits = int(header[1]["width"]) if len(header) > 1 else 0
+        header = parts["3"]
+        self.version_bits = self.width(header, "the version, here")
+        self.layout_bits = self.width(header, "The layout id is")
         self.layouts, self.trails = {}, {}
-        self.bounds = {row["layout"]: row for row in tables(parts["4"])[0]}
+        self.bounds = {row["layout"]: row for row in tables(parts["3"])[0]}
         for name, ident, body in re.findall(
-            r"^### 4\.\d+ Layout (\w+), id (\d+)\n(.*?)(?=^### |\Z)", parts["4"], re.MULTILINE | re.DOTALL
+            r"^### 3\.\d+ Layout (\w+), id (\d+)\n(.*?)(?=^### |\Z)", parts["3"], re.MULTILINE | re.DOTALL
         ):
-            names = re.findall(r"^Names of (\w+) ", body, re.MULTILINE)
+            names = re.findall(r"^Codes of (\w+) \w+: (.*?)\.\n", body, re.MULTILINE | re.DOTALL)
             if like := re.search(r"^Its fields are those of layout (\w+), at the same bits", body, re.MULTILINE):
                 fields, more = self.layouts[like[1]][1], tables(body)
             else:
                 wire, meaning, *more = tables(body)
                 fields = [self._field(row, other) for row, other in zip(wire, meaning, strict=True)]
-            for key, rows in zip(names, more, strict=False):
-                next(item for item in fields if item["key"] == key)["names"] = [row["name"] for row in rows]
-            if f"Constants of the trail of {name}:" in body:
-                self.trails[name] = TrailReader(more[len(names)], " ".join(body.split()))
+            for key, words in names:
+                next(item for item in fields if item["key"] == key)["names"] = re.findall(r"\d+\s+is\s+(\w+)", words)
+            if f"Constants of the trail of {name}:" in " ".join(body.split()):
+                self.trails[name] = TrailReader(more[0], " ".join(body.split()))
             self.layouts[name] = (int(ident), fields)
         self.crc = {}
         self.procedure = "".join(re.findall(r"^### 5\.3.*?```\n(.*?)```", parts["5"], re.MULTILINE | re.DOTALL))
@@ -57,13 +57,19 @@ class Reader:
         )
 
     @staticmethod
+    def width(header, words):
+        """Bits of a part of the header, 0 where there is none."""
+        bits = re.search(rf"{words}[\w ,]*\s+in\s+bits\s+(\d+)(?:\.\.(\d+))?", header)
+        return int(bits[2] or bits[1]) - int(bits[1]) + 1 if bits else 0
+
+    @staticmethod
     def _field(row, more):
         field = {"key": row["key"], "name": row["field"], "kind": more["kind"], "beyond": row["beyond"]}
         field["first"] = int(row["bits"].split("..")[0])
-        for key in ("width", "low", "high", "step", "last"):
+        for key in ("width", "low", "high", "step", "max_code"):
             field[key] = int(row[key])
-        field["absent"] = None if row["absent"] == "-" else int(row["absent"])
-        field["circle"] = None if row["circle"] == "-" else int(row["circle"])
+        field["absent"] = None if row["absent_code"] == "-" else int(row["absent_code"])
+        field["modulus"] = None if row["modulus"] == "-" else int(row["modulus"])
         if more["scale"] != "-":
             field["scale"], field["origin"] = int(more["scale"]), int(more["origin"])
         return field
@@ -83,7 +89,7 @@ class Reader:
                     top = state >> width - 1
                     state = (state << 1 ^ polynomial * top) & (1 << width) - 1
         check = state ^ int(re.search(r"check = state \^ (0x\w+);", self.procedure)[1], 16)
-        return check.to_bytes(width // 8, "little" if self.crc["sent"].startswith("lowest") else "big")
+        return check.to_bytes(width // 8, "little" if mirrored else "big")
 
     def decode(self, data):
         """Section 6: status, field, offset, and the layout's name and raw codes and values of a good packet."""
@@ -118,7 +124,7 @@ class Reader:
         raws, values = {}, {}
         for field in fields:
             raw = int(bits[field["first"] : field["first"] + field["width"]], 2)
-            if raw > field["last"] and raw != field["absent"]:
+            if raw > field["max_code"] and raw != field["absent"]:
                 return ("out_of_range", field["name"], field["first"]), None
             raws[field["name"]] = raw
         for field in fields:
@@ -130,7 +136,7 @@ class Reader:
         return ("ok", None, None), (name, raws, values, trail)
 
     def trail(self, name, bits, raws, values):
-        """Section 6.8: the points in the bits behind the fields, or None for a layout without a trail."""
+        """Section 4.5: the points in the bits behind the fields, or None for a layout without a trail."""
         if name not in self.trails:
             return None
         points = self.trails[name].decode(bits, self.head(self.layouts[name][1], raws))
@@ -138,7 +144,7 @@ class Reader:
 
     @staticmethod
     def head(fields, raws):
-        """Section 2.10: the position in base units as the receiver decodes it, or None."""
+        """Section 4.1: the position in base units as the receiver decodes it, or None."""
         found = {"altitude": None}
         for field in fields:
             if field["kind"] in ("latitude", "longitude", "altitude"):
@@ -148,7 +154,7 @@ class Reader:
         return None if found["latitude"] is None or found["longitude"] is None else found
 
     def point(self, name, values, number, point):
-        """A point in base units, its age after section 4."""
+        """A point in base units, its age after section 3."""
         latitude, longitude, altitude, age = point
         body = self.trails[name].body
         if constant := re.search(r"is n \* (\d+) seconds older", body):
@@ -156,7 +162,7 @@ class Reader:
         elif field := re.search(r"n times the value of field (\w+), in seconds", body):
             age = None if values[field[1]] is None else number * values[field[1]]
         found = {"latitude": latitude, "longitude": longitude, "altitude": altitude, "age": age}
-        if "CLIMB" not in self.trails[name].constant:
+        if "ALTITUDE_CELL" not in self.trails[name].constant:
             del found["altitude"]
         return found
 
@@ -198,31 +204,31 @@ class Reader:
         if field["beyond"] == "clip":
             base = max(low, min(base, high))
         elif field["beyond"] == "wrap":
-            circle = field["circle"]
+            modulus = field["modulus"]
             if -(2**31) <= base < U32:
-                assert (low + (base - low) % circle) % U32 == Reader.wrapped(low, circle, base)
-            base = low + (base - low) % circle
+                assert (low + (base - low) % modulus) % U32 == Reader.wrapped(low, modulus, base)
+            base = low + (base - low) % modulus
         elif not low <= base <= high:
             raise ValueError
-        elif field["circle"] and base == high:
+        elif field["modulus"] and base == high:
             if field["scale"] == 1:
                 raise ValueError
             base = low
         raw = (base - low + step // 2) // step
         # The lines of C in section 2.2, in 32 bits.
         assert raw == ((base % U32 - low % U32) % U32 + step // 2) % U32 // step
-        return 0 if field["circle"] and raw > field["last"] else raw
+        return 0 if field["modulus"] and raw > field["max_code"] else raw
 
     @staticmethod
-    def wrapped(low, circle, x):
+    def wrapped(low, modulus, x):
         """The lines of C in section 2.4, in 32 bits."""
-        if low == 0 and circle & circle - 1 == 0:
-            return x % U32 & circle - 1
+        if low == 0 and modulus & modulus - 1 == 0:
+            return x % U32 & modulus - 1
         if x >= low:
-            d = (x - low) % U32 % circle
+            d = (x - low) % U32 % modulus
         else:
-            d = (low - x) % U32 % circle
-            d = circle - d if d else 0
+            d = (low - x) % U32 % modulus
+            d = modulus - d if d else 0
         return (low + d) % U32
 
     def encode(self, name, values, given=()):

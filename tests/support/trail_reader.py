@@ -1,4 +1,4 @@
-"""The trail of a layout, decoded and encoded after sections 2.10 to 2.12, 6.8 and 7.1 of a specification alone.
+"""The trail of a layout, decoded and encoded after sections 4 and 7.1 of a specification alone.
 
 Numbers that the text promises to fit 32 bits are watched.
 """
@@ -68,7 +68,7 @@ def put_number(r, order, patience):
 
 
 class Group:
-    """Section 2.12."""
+    """Section 4.4."""
 
     def __init__(self, limits, first, change, *, forward=False):
         self.limits, self.change, self.forward = limits, change, forward
@@ -114,9 +114,9 @@ class TrailReader:
         self.constant = {row["constant"]: int(row["value"]) for row in rows}
         self.body = body
         self.members = {"latitude": (10000000, -900000000, 900000000), "longitude": (10000000, -1800000000, 1800000000)}
-        if "CLIMB" in self.constant:
+        if "ALTITUDE_CELL" in self.constant:
             self.members["altitude"] = (100, -1010000000, 1010000000)
-        if "GAP" in self.constant:
+        if "INTERVAL_SEED" in self.constant:
             self.members["age"] = (1, 0, 2147483647)
 
     def taken(self, given):
@@ -136,18 +136,18 @@ class TrailReader:
     def groups(self, head, shift):
         c = self.constant
         latitude = abs(head["latitude"])
-        step = c["STEP"] << shift
+        step = c["CELL"] << shift
         x = min(latitude // 10000000, 89)
         wide = unsigned(step * (32400 + x * x)) // (32400 - 4 * x * x)
         limits = [min(1048575, unsigned(1800000000 + cell // 2) // cell) for cell in (step, wide)]
-        groups = [Group(limits, max(1, c["FIRST"] >> shift), max(1, c["CHANGE"] >> shift))]
+        groups = [Group(limits, max(1, c["INITIAL_SCALE"] >> shift), max(1, c["SCALE_RATE"] >> shift))]
         self.climb = None
-        if "CLIMB" in c and head["altitude"] is not None:
-            self.climb = c["CLIMB"] << shift
-            first, change = max(1, c["CLIMB_FIRST"] >> shift), max(1, c["CLIMB_CHANGE"] >> shift)
+        if "ALTITUDE_CELL" in c and head["altitude"] is not None:
+            self.climb = c["ALTITUDE_CELL"] << shift
+            first, change = max(1, c["ALTITUDE_INITIAL_SCALE"] >> shift), max(1, c["ALTITUDE_SCALE_RATE"] >> shift)
             groups.append(Group([min(1048575, 1000000000 // self.climb)], first, change))
-        if "GAP" in c:
-            groups.append(Group([1048575], c["GAP"], 1, forward=True))
+        if "INTERVAL_SEED" in c:
+            groups.append(Group([1048575], c["INTERVAL_SEED"], 1, forward=True))
         return step, wide, groups
 
     @staticmethod
@@ -173,7 +173,7 @@ class TrailReader:
         return latitude, signed(u - 1800000000)
 
     def decode(self, text, head):
-        """Section 6.8: the points (latitude, longitude, altitude, age or None) in the bits behind the fields."""
+        """Section 4.5: the points (latitude, longitude, altitude, age or None) in the bits behind the fields."""
         bits, points = Bits(text), []
         if head is not None:
             c = self.constant
@@ -183,7 +183,7 @@ class TrailReader:
                 if n >= c["POINTS"]:
                     raise BadTrail("count")
             shift = 0
-            while shift < c.get("SHIFTS", 0) and bits(1) == 1:
+            while shift < c.get("COARSENINGS", 0) and bits(1) == 1:
                 shift += 1
             step, wide, groups = self.groups(head, shift)
             for _ in range(n):
@@ -191,13 +191,13 @@ class TrailReader:
                     group.move(lambda *state: read_number(bits, *state[3:]))
                 place = self.place(head, *groups[0].at, step, wide)
                 altitude = None if self.climb is None else signed(head["altitude"] + groups[1].at[0] * self.climb)
-                points.append((*place, altitude, groups[-1].at[0] if "GAP" in c else None))
+                points.append((*place, altitude, groups[-1].at[0] if "INTERVAL_SEED" in c else None))
         if len(text) - bits.place >= 8 or "1" in text[bits.place :]:
             raise BadTrail("padding")
         return points
 
     def cells(self, head, point, step, wide, groups):
-        """The cells of a point by group, or None where it cannot be carried (section 7.1)."""
+        """The cells of a point by group, or None where it cannot be carried (section 4.6)."""
 
         def cells(offset, cell):
             return unsigned(offset + cell // 2) // cell
@@ -214,7 +214,7 @@ class TrailReader:
                 return None
             up = cells(abs(point["altitude"] - head["altitude"]), self.climb)
             found.append([-up if point["altitude"] < head["altitude"] else up])
-        if "GAP" in self.constant:
+        if "INTERVAL_SEED" in self.constant:
             if point["age"] is None or not groups[-1].at[0] <= point["age"] <= 1048575:
                 return None
             found.append([point["age"]])
@@ -224,11 +224,11 @@ class TrailReader:
         return found
 
     def encode(self, head, points, room):
-        """Section 7.1: bits as text, and how many points they hold."""
+        """Section 4.6: bits as text, and how many points they hold."""
         if head is None:
             return "", 0
         c = self.constant
-        for shift in range(c.get("SHIFTS", 0) + 1):
+        for shift in range(c.get("COARSENINGS", 0) + 1):
             step, wide, groups = self.groups(head, shift)
             pieces = [""]
             for point in points[: c["POINTS"]]:
@@ -253,6 +253,6 @@ class TrailReader:
     def front(self, k, shift):
         c = self.constant
         bits = "1" if k == c["POINTS"] else "0" + (f"{k:0{c['COUNT_BITS']}b}" if c["COUNT_BITS"] else "")
-        if "SHIFTS" in c:
-            bits += "1" * shift + "0" * (shift < c["SHIFTS"])
+        if "COARSENINGS" in c:
+            bits += "1" * shift + "0" * (shift < c["COARSENINGS"])
         return bits

@@ -104,7 +104,7 @@ def write_trail(trail: Trail, anchor: Point, points: Sequence[Point], *, room: i
     still does not is left out from the oldest on. `room` is at least the count of an empty trail.
     """
     for coarsened in range(trail.coarsenings + 1):
-        written = list(_written(trail, anchor, points[: trail.points], coarsened))
+        written = list(prefixes(trail, anchor, points[: trail.points], coarsened))
         for kept in range(len(written) - 1, -1, -1):
             bits = front(trail, kept, coarsened)
             if bits.length + written[kept].length <= room:
@@ -145,7 +145,7 @@ def read_front(trail: Trail, reader: Reader) -> tuple[int, int]:
     return count, coarsened
 
 
-def _written(trail: Trail, anchor: Point, points: Sequence[Point], coarsened: int) -> Iterator[Bits]:
+def prefixes(trail: Trail, anchor: Point, points: Sequence[Point], coarsened: int) -> Iterator[Bits]:
     """The bits after 0, 1, 2 ... points."""
     grid = Grid(trail, anchor, coarsened)
     bits = Bits()
