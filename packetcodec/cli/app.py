@@ -33,7 +33,7 @@ from packetcodec.cli.streams import say
 from packetcodec.errors import PacketcodecError
 
 _INTERRUPTED = 130
-_INVALID = re.compile(r"^Invalid value for '(.+?)': ")
+_INVALID = re.compile(r"^Invalid value for (?:'-\w' / )?'\[?(.+?)\]?': ")
 
 
 @click.group(invoke_without_command=True, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})

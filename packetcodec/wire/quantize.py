@@ -52,8 +52,11 @@ def to_base(field: FieldPlan, value: Any) -> int:
         if not isinstance(value, str) or value not in field.choices:
             raise OutOfRangeFault(f"{quoted(value)} is not one of {', '.join(field.choices)}")
         return field.choices.index(value)
-    if field.kind.form is Form.FLAG and is_boolean(value):
-        return int(value)
+    if field.kind.form is Form.FLAG:
+        if is_boolean(value):
+            return int(value)
+        if isinstance(value, str):
+            raise OutOfRangeFault(f"{quoted(value)} is neither true nor false")
     number = to_number(value)
     if isinstance(number, int):
         return number * field.scale - field.origin

@@ -64,6 +64,8 @@ def test_a_stream_goes_on_past_bad_lines_and_counts_them(cli):
     assert len(cli("decode", "pasture.toml", stdin="\n".join(lines))[1].splitlines()) == 3
 
 
+STATUS = {"collar": 1, "counter": 1, "battery": 3.7, "time": 1_784_010_600}
+
 BAD_ROWS = [
     ("{", "not JSON: Expecting property name enclosed in double quotes at column 2"),
     ("3", "not a JSON object: 3"),
@@ -101,8 +103,13 @@ def test_no_input_at_all_is_said(cli):
         ('{"layout": "position", "values": {"collar": 1, "collar": 2}}', '"collar": stands twice'),
         (json.dumps({"layout": "position", "values": {**ROW, "battery": True}}), "battery: true is not a number"),
         (json.dumps({"layout": "position", "values": {**ROW, "battery": None}}), "battery: no value, but"),
+        (json.dumps({"layout": "status", "values": {"gate_open": "yes"}}), "collar: missing"),
+        (
+            '{"layout": "status", "values": {"collar": 1, "counter": 1, "battery": 3.7, "time": 1784010600, "gate_open": "yes"}}',
+            "gate_open: 'yes' is neither true nor false",
+        ),
     ],
-    ids=["brackets", "digits", "vals", "trial", "twice", "true", "null"],
+    ids=["brackets", "digits", "vals", "trial", "twice", "true", "null", "missing", "yes"],
 )
 def test_one_poisoned_line_does_not_end_the_stream(cli, line, words):
     good = json.dumps({"layout": "position", "values": ROW})
