@@ -21,7 +21,7 @@ from packetcodec.errors import FAULTS
 from packetcodec.schema import Form, Role
 from packetcodec.vectors.examples import Example
 from packetcodec.wire import bounds, decimal
-from packetcodec.wire.trail import cells
+from packetcodec.wire.trail import cells, guess
 from packetcodec.wire.trail import coding as trail
 from packetcodec.wire.trail import numbers as rice
 
@@ -55,7 +55,7 @@ def literal(value: object) -> str:
 
 _TEMPLATES = Templates("js", escape=safe_text, literal=literal)
 _KINDS = {"Form": Form, "Role": Role, "bounds": bounds, "decimal": decimal}
-_CODING = {"cells": cells, "rice": rice, "coding": trail}
+_CODING = {"cells": cells, "rice": rice, "coding": trail, "guess": guess}
 
 
 def write_javascript(plan: Plan) -> dict[str, str]:
