@@ -28,8 +28,13 @@ FaultName = Literal[
 Status = Literal["ok"] | FaultName
 
 OK: Final = "ok"
+"""The status of a packet without a fault."""
+
 FAULTS: tuple[FaultName, ...] = get_args(FaultName)
+"""The names of all faults of a packet, in the order in which decoders look for them."""
+
 STATUSES: tuple[Status, ...] = (OK, *FAULTS)
+"""All that a decoder can answer: `OK` and `FAULTS`."""
 
 
 class PacketcodecError(ValueError):
@@ -101,7 +106,11 @@ class ValueFault(PacketcodecError):
 
 
 class Problem(Frozen):
-    """One fault of a schema file: where it is and what is wrong (bound and value included)."""
+    """One fault of a schema file: where it is and what is wrong (bound and value included).
+
+    >>> str(Problem("line 2", "version: 300 is outside 0..255"))
+    'line 2: version: 300 is outside 0..255'
+    """
 
     place: str
     message: str
@@ -115,6 +124,13 @@ class SchemaFault(PacketcodecError):
 
     Attributes:
         problems: each fault with its place, in the order of the file.
+
+    >>> from packetcodec import Schema
+    >>> try:
+    ...     Schema.parse("version = 300")
+    ... except SchemaFault as fault:
+    ...     print(len(fault.problems), fault.problems[-1])
+    3 line 1, column 1: version: 300 is outside 0..15
     """
 
     def __init__(self, problems: tuple[Problem, ...]) -> None:
@@ -123,11 +139,27 @@ class SchemaFault(PacketcodecError):
 
 
 class LogFault(PacketcodecError):
-    """A recorded log that holds nothing to replay, or a place in it that cannot be read."""
+    """A recorded log that holds nothing to replay, or a place in it that cannot be read.
+
+    >>> from packetcodec.logs import read_log
+    >>> try:
+    ...     read_log([b"no log at all"], name="walk.txt")
+    ... except LogFault as fault:
+    ...     print(fault)
+    walk.txt: ...
+    """
 
 
 class RadioFault(PacketcodecError):
-    """A radio setting outside what the modem, or the sub-band, allows."""
+    """A radio setting outside what the modem, or the sub-band, allows.
+
+    >>> from packetcodec.radio import LoRa
+    >>> try:
+    ...     LoRa(spreading_factor=13)
+    ... except RadioFault as fault:
+    ...     print(fault)
+    spreading_factor: 13 is outside ...
+    """
 
 
 def counted(number: int, noun: str = "time") -> str:

@@ -103,6 +103,9 @@ class Entry(Frozen):
         crc: the parameters, under the name the catalogue prefers.
         check: CRC of the nine ASCII bytes ``123456789`` as published.
         aliases: other names, in alphabetical order.
+
+    >>> [entry.crc.name for entry in ENTRIES if isinstance(entry, Entry) and "MODBUS" in entry.aliases]
+    ['CRC-16/MODBUS']
     """
 
     crc: Crc

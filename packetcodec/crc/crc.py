@@ -51,6 +51,7 @@ MODEM_NOTE: Final = (
     "radio and host. An application CRC with the same polynomial adds nothing behind it: errors in the "
     "payload that escape one escape both."
 )
+"""What to know about a check behind the modem's own."""
 
 
 class Crc(Frozen):

@@ -34,6 +34,11 @@ if TYPE_CHECKING:
 
     from packetcodec.crc.crc import Crc
 
+__all__ = [
+    "EXACT_BITS", "LONGEST_BITS", "Distance", "breakpoints", "distance_at", "double_error_limit", "is_weak",
+    "joint_check_bits", "packet_distance",
+]  # fmt: skip
+
 EXACT_BITS: Final = 512
 """Packets up to this long get the exact distance, whatever the polynomial."""
 
