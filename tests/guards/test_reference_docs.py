@@ -38,7 +38,7 @@ NOT_YET: dict[str, set[str]] = {
     "packetcodec.receive": set("Duplicate Event Failure Fault Forgotten Lost Restarted Unknown".split()),
     "packetcodec.schema": set(
         """
-        AltitudeSteps Check CodedSpacing ConstantSpacing Field FieldSpacing Kind Layout METRES_PER_DEGREE_EAST Remark
+        AltitudeSteps CodedSpacing ConstantSpacing Field FieldSpacing Kind Layout METRES_PER_DEGREE_EAST Remark
         Role Unit
         """.split()
     ),
