@@ -108,12 +108,19 @@ class ValueFault(PacketcodecError):
 class Problem(Frozen):
     """One fault of a schema file: where it is and what is wrong (bound and value included).
 
+    Attributes:
+        place: in words, the line and column included.
+        message: what is wrong.
+        line, column: both from 1; 0 for the file as a whole.
+
     >>> str(Problem("line 2", "version: 300 is outside 0..255"))
     'line 2: version: 300 is outside 0..255'
     """
 
     place: str
     message: str
+    line: int = 0
+    column: int = 0
 
     def __str__(self) -> str:
         return f"{self.place}: {self.message}" if self.place else self.message

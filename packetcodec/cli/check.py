@@ -18,6 +18,7 @@ from packetcodec.emit.text import exact
 from packetcodec.errors import counted
 from packetcodec.schema import DEGREE, METRE, METRES_PER_DEGREE_NORTH, Form
 from packetcodec.wire import bounds, decimal, metres_bound, position_bound, promised, trail_bound, worst_error
+from packetcodec.wire.advice import advise
 from packetcodec.wire.compare import check_words
 
 if TYPE_CHECKING:
@@ -146,9 +147,9 @@ def _general_words(plan: Plan) -> Iterator[str]:
 
 
 def _remarks(plan: Plan) -> list[str]:
+    said = [f"{advice}." for advice in advise(plan)]
     if plan.crc is None:
-        return ["no check: on the serial line between radio and host nothing detects a wrong bit."]
-    said = []
+        return ["no check: on the serial line between radio and host nothing detects a wrong bit.", *said]
     if plan.crc.polynomial == MODEM_POLYNOMIAL and plan.crc.width == 16:
         said.append(MODEM_NOTE)
     said += [

@@ -50,13 +50,13 @@ class Places:
         self._ends = [end.start() for end in re.finditer("\n", text)]
         self.too_deep = None if scan.too_deep is None else self._line_and_column(scan.too_deep)
 
-    def of(self, path: Path) -> tuple[int, int] | None:
-        """Line and column, both from 1, of `path`, or of the nearest table around it; None for the whole text."""
+    def of(self, path: Path) -> tuple[int, int]:
+        """Line and column, both from 1, of `path`, or of the nearest table around it; (0, 0) for the whole text."""
         while path:
             if path in self._offsets:
                 return self._line_and_column(self._offsets[path])
             path = path[:-1]
-        return None
+        return 0, 0
 
     def _line_and_column(self, offset: int) -> tuple[int, int]:
         line = bisect(self._ends, offset - 1)

@@ -24,7 +24,7 @@ from packetcodec.schema.check import data_bytes, longest_bytes, read_check
 from packetcodec.schema.fields import read_field
 from packetcodec.schema.model import MAX_BYTES, Check, Field, Header, Layout, Remark
 from packetcodec.schema.places import MAX_DEPTH, Places
-from packetcodec.schema.table import Faults, Table, place_words
+from packetcodec.schema.table import Faults, Table, problem_at
 from packetcodec.schema.trail import read_trail
 
 if TYPE_CHECKING:
@@ -84,11 +84,11 @@ class Schema(Frozen):
         document, places = _document(text)
         faults = Faults(document, places)
         schema = _read(Table(document, (), faults))
-        if more := len(faults.problems) - MAX_PROBLEMS:
-            rest = [Problem("", f"{more} more faults; mend these first")] if more > 0 else []
-            faults.problems = [*faults.problems[:MAX_PROBLEMS], *rest]
         if faults.problems or schema is None:
-            raise SchemaFault(tuple(faults.problems))
+            problems = sorted(faults.problems, key=lambda problem: (problem.line, problem.column))
+            if more := len(problems[MAX_PROBLEMS:]):
+                problems = [*problems[:MAX_PROBLEMS], Problem("", f"{more} more faults; mend these first")]
+            raise SchemaFault(tuple(problems))
         return schema
 
 
@@ -101,7 +101,7 @@ def _document(text: str) -> tuple[dict[str, Any], Places]:
     places = Places(text)
     if places.too_deep:  # asked first: the parser takes a time that grows with the square of the levels
         message = f"not a schema: nested more than {MAX_DEPTH} levels deep"
-        raise SchemaFault((Problem(place_words(places.too_deep), message),))
+        raise SchemaFault((problem_at(places.too_deep, "", message),))
     try:
         return tomllib.loads(text, parse_float=Decimal), places
     except tomllib.TOMLDecodeError as fault:

@@ -39,13 +39,13 @@ class Faults:
 
     def note(self, path: Path, message: str) -> None:
         """Note a fault at `path`."""
-        self.problems.append(Problem(place_words(self.places.of(path), words(path, self.document)), message))
+        self.problems.append(problem_at(self.places.of(path), words(path, self.document), message))
 
 
-def place_words(place: tuple[int, int] | None, path: str = "") -> str:
-    """A place as a fault begins with it."""
-    where = "line {}, column {}".format(*place) if place else ""
-    return ": ".join(filter(None, (where, path)))
+def problem_at(place: tuple[int, int], path: str, message: str) -> Problem:
+    """A fault at a line and column, and at a path in words."""
+    where = "line {}, column {}".format(*place) if place[0] else ""
+    return Problem(": ".join(filter(None, (where, path))), message, *place)
 
 
 class Table:

@@ -1,5 +1,7 @@
 """Reading a schema file: what is accepted, and what is said about what is not."""
 
+import copy
+import pickle
 import re
 from dataclasses import replace
 from decimal import Decimal
@@ -9,9 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from packetcodec.errors import SchemaFault
-from packetcodec.schema import KINDS, CodedSpacing, ConstantSpacing, FieldSpacing, Schema
+from packetcodec.schema import KINDS, METRES_PER_DEGREE_NORTH, CodedSpacing, ConstantSpacing, FieldSpacing, Schema
 from packetcodec.starter import schema_text
 from packetcodec.wire import compile_plan, position_bound, trail_bound, worst_error
+from tests.support import schemas
 
 TEMPLATE = """\
 name = "pasture"
@@ -203,6 +206,33 @@ def test_a_fault_of_the_file_is_one_clear_line(text, words):
     assert not any("\n" in line for line in said)
 
 
+def test_faults_come_in_the_order_of_the_file_with_line_and_column():
+    with pytest.raises(SchemaFault) as caught:
+        Schema.parse(
+            HEAD + '[[layouts]]\nid = 99\nfields = [{ kind = "altitude", bits = 0 }]\nname = 3\n[check]\nwidth = 1\n'
+        )
+    places = [(problem.line, problem.column) for problem in caught.value.problems]
+    assert places == [(4, 1), (5, 28), (6, 1), (8, 1)]
+
+
+@pytest.mark.parametrize("again", [copy.copy, copy.deepcopy, lambda schema: pickle.loads(pickle.dumps(schema))])
+@pytest.mark.parametrize("text", [schema_text(), *schemas.SCHEMAS.values()], ids=["starter", *schemas.SCHEMAS])
+def test_a_schema_its_plan_and_their_parts_pickle_and_copy(text, again):
+    schema = Schema.parse(text)
+    assert again(schema) == schema
+    assert again(compile_plan(schema)) == compile_plan(schema)
+    for layout in schema.layouts:
+        assert again(layout.fields) == layout.fields
+        assert all(again(field.kind) is field.kind for field in layout.fields)
+
+
+def test_a_fault_of_a_schema_pickles_and_copies():
+    with pytest.raises(SchemaFault) as caught:
+        Schema.parse(HEAD)
+    for again in (pickle.loads(pickle.dumps(caught.value)), copy.copy(caught.value), copy.deepcopy(caught.value)):
+        assert (again.problems, str(again)) == (caught.value.problems, str(caught.value))
+
+
 def test_all_faults_of_a_file_are_reported_at_once():
     text = schema_text().replace("version = 1 ", "version = 99 ", 1).replace("bits = 12", "bits = 99", 1)
     text = text.replace('kind = "flag"', 'kind = "flak"').replace("CRC-16/M17", "CRC-16/NONE")
@@ -317,9 +347,12 @@ def test_a_value_asked_for_by_its_largest_error_is_never_further_off(measure, ti
     assert error * Decimal("0.6") - Decimal(1) / field.scale <= worst_error(field) <= error
 
 
-def test_three_metres_are_what_check_promises():
+def test_three_metres_are_what_check_promises_and_what_the_starter_says_of_them():
+    fine = layout_of('{ kind = "latitude", resolution_m = 3 }, { kind = "longitude", resolution_m = 3 }')
+    assert 2.1 < position_bound(fine) < 2.2
     layout = layout_of('{ kind = "latitude", max_error_m = 3 }, { kind = "longitude", max_error_m = 3 }')
-    assert position_bound(layout) == pytest.approx(3, rel=0.01)
+    assert 2.98 < position_bound(layout) <= 3
+    assert layout.fields[0].step / 10**7 * METRES_PER_DEGREE_NORTH == pytest.approx(4.2, abs=0.05)
     assert [field.field.requested for field in layout.fields] == ["max_error 3 m"] * 2
 
 
