@@ -3,7 +3,6 @@
 import copy
 import pickle
 import re
-from dataclasses import replace
 from decimal import Decimal
 
 import pytest
@@ -11,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from packetcodec.errors import SchemaFault
+from packetcodec.frozen import replace
 from packetcodec.schema import KINDS, METRES_PER_DEGREE_NORTH, CodedSpacing, ConstantSpacing, FieldSpacing, Schema
 from packetcodec.starter import schema_text
 from packetcodec.wire import compile_plan, position_bound, trail_bound, worst_error
@@ -208,9 +208,7 @@ def test_a_fault_of_the_file_is_one_clear_line(text, words):
 
 def test_faults_come_in_the_order_of_the_file_with_line_and_column():
     with pytest.raises(SchemaFault) as caught:
-        Schema.parse(
-            HEAD + '[[layouts]]\nid = 99\nfields = [{ kind = "altitude", bits = 0 }]\nname = 3\n[check]\nwidth = 1\n'
-        )
+        Schema.parse(HEAD + '[[layouts]]\nid = 99\nfields = [{ kind = "flag", bits = 0 }]\nname = 3\n[check]\nwidth = 1\n')
     places = [(problem.line, problem.column) for problem in caught.value.problems]
     assert places == [(4, 1), (5, 28), (6, 1), (8, 1)]
 
