@@ -208,9 +208,11 @@ def test_a_fault_of_the_file_is_one_clear_line(text, words):
 
 def test_faults_come_in_the_order_of_the_file_with_line_and_column():
     with pytest.raises(SchemaFault) as caught:
-        Schema.parse(HEAD + '[[layouts]]\nid = 99\nfields = [{ kind = "flag", bits = 0 }]\nname = 3\n[check]\nwidth = 1\n')
+        Schema.parse(
+            HEAD + '[[layouts]]\nid = 99\nfields = [{ kind = "counter", bits = 0 }]\nname = 3\n[check]\nwidth = 1\n'
+        )
     places = [(problem.line, problem.column) for problem in caught.value.problems]
-    assert places == [(4, 1), (5, 28), (6, 1), (8, 1)]
+    assert places == [(4, 1), (5, 31), (6, 1), (8, 1)]
 
 
 @pytest.mark.parametrize("again", [copy.copy, copy.deepcopy, lambda schema: pickle.loads(pickle.dumps(schema))])
