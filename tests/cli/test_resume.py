@@ -127,15 +127,16 @@ def through_kills(tmp_path, ending, times):
 
 
 def run_to_the_end(tmp_path, arguments):
-    """Follow what is left, until nothing more is noted for a while."""
+    """Follow what is left, until nothing more is noted for a while; at its start it notes where it stands."""
     command = [sys.executable, "-m", "packetcodec", *map(str, arguments)]
     state = tmp_path / "state"
+    before = state.stat().st_size if state.exists() else 0
     with subprocess.Popen(command, cwd=tmp_path, env=ENVIRONMENT) as process:
-        size, still = 0, 0
+        size, still = before, 0
         while still < 20:
             time.sleep(0.1)
             now = state.stat().st_size if state.exists() else 0
-            size, still = now, still + 1 if now == size > 100 else 0
+            size, still = now, still + 1 if now == size != before else 0
         process.send_signal(signal.SIGTERM)
     return process.returncode
 
