@@ -22,13 +22,14 @@ were.
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from functools import reduce
 from operator import xor
 from typing import TYPE_CHECKING, Final
 
 from packetcodec.logs.fix import Fix, Refusal, Refusals
 from packetcodec.logs.format import Findings, LogFormat
-from packetcodec.logs.sentence import QUALITY_OF_MODE, Sentence
+from packetcodec.logs.sentence import Sentence
 from packetcodec.logs.values import RecordFault
 
 if TYPE_CHECKING:
@@ -46,26 +47,21 @@ _HALF_DAY: Final = 43_200
 _DAY: Final = 86_400
 
 
+@dataclass(slots=True)
 class _Epoch:
-    """What the sentences of one time of day have said so far."""
+    """What the sentences of one time of day have said so far; `rank` is that of the one that gave position and quality."""
 
-    __slots__ = (
-        "altitude", "course", "day", "hdop", "latitude", "longitude", "quality", "rank", "satellites",
-        "second", "speed",
-    )  # fmt: skip
-
-    def __init__(self, second: float) -> None:
-        self.second = second
-        self.day: int | None = None
-        self.latitude: float | None = None
-        self.longitude: float | None = None
-        self.altitude: float | None = None
-        self.quality: int | None = None
-        self.rank = 0  # of the sentence that gave position and quality
-        self.satellites: int | None = None
-        self.hdop: float | None = None
-        self.speed: float | None = None
-        self.course: float | None = None
+    second: float
+    day: int | None = None
+    latitude: float | None = None
+    longitude: float | None = None
+    altitude: float | None = None
+    quality: int | None = None
+    rank: int = 0
+    satellites: int | None = None
+    hdop: float | None = None
+    speed: float | None = None
+    course: float | None = None
 
     def place(self, rank: int, position: tuple[float, float] | None, quality: int | None) -> bool:
         """Keep position and quality, unless a sentence of higher rank has given them; say whether they were kept."""
@@ -83,16 +79,9 @@ class _Epoch:
             # A height, a speed or a dilution of no position is a leftover or a filler (99.9), no measurement.
             return Fix(time=time, fix_quality=self.quality, satellites=self.satellites)
         return Fix(
-            time=time,
-            latitude=self.latitude,
-            longitude=self.longitude,
-            altitude=self.altitude,
-            fix_quality=self.quality,
-            satellites=self.satellites,
-            hdop=self.hdop,
-            speed=self.speed,
-            course=self.course,
-        )
+            time, self.latitude, self.longitude, self.altitude, self.quality, self.satellites, self.hdop, self.speed,
+            self.course,
+        )  # fmt: skip
 
 
 class NmeaReader:
@@ -196,40 +185,17 @@ class NmeaReader:
         offset = self.size - len(buffer) + start
         self._refusals.add(reason, f"line {line} (byte {offset})", f"{buffer[start:end].decode('ascii')}: {remark}")
 
-    # One method for each type of sentence that matters. A sentence is read whole before anything of it is kept.
+    # What each type of sentence says. A sentence is read whole before anything of it is kept.
 
-    def _gga(self, sentence: Sentence, fixes: list[Fix]) -> None:
+    def _positioned(self, sentence: Sentence, fixes: list[Fix]) -> None:
         epoch = self._epoch_at(sentence, fixes)
-        quality = sentence.whole("quality", "fix_quality") or 0
-        satellites = sentence.whole("numSV", "satellites")
-        hdop, altitude = sentence.decimal("HDOP", "hdop"), sentence.decimal("alt", "altitude")
-        epoch.place(4, sentence.position() if quality else None, quality)
-        epoch.satellites, epoch.hdop, epoch.altitude = satellites, hdop, altitude
-
-    def _gns(self, sentence: Sentence, fixes: list[Fix]) -> None:
-        epoch = self._epoch_at(sentence, fixes)
-        modes = sentence.text("posMode")
-        quality = next((number for letter, number in QUALITY_OF_MODE.items() if letter in modes), 0)
-        satellites = sentence.whole("numSV", "satellites")
-        hdop, altitude = sentence.decimal("HDOP", "hdop"), sentence.decimal("alt", "altitude")
-        if epoch.place(3, sentence.position() if quality else None, quality):
-            epoch.satellites, epoch.hdop, epoch.altitude = satellites, hdop, altitude
-
-    def _rmc(self, sentence: Sentence, fixes: list[Fix]) -> None:
-        epoch = self._epoch_at(sentence, fixes)
-        valid, quality = sentence.status()
-        if not valid:
-            epoch.place(2, None, quality)
-            return
-        speed, course = sentence.speed("spd"), sentence.decimal("cog", "course")
-        day = sentence.date()
-        epoch.place(2, sentence.position(), quality)
-        epoch.speed, epoch.course, epoch.day = speed, course, day
-
-    def _gll(self, sentence: Sentence, fixes: list[Fix]) -> None:
-        epoch = self._epoch_at(sentence, fixes)
-        valid, quality = sentence.status()
-        epoch.place(1, sentence.position() if valid else None, quality)
+        quality = sentence.quality()
+        position = sentence.position() if quality != 0 else None
+        details = sentence.details()
+        placed = epoch.place(_RANKS[sentence.kind], position, quality)
+        if placed or sentence.kind == "RMC":
+            for name, value in details.items():
+                setattr(epoch, name, value)
 
     def _vtg(self, sentence: Sentence, _fixes: list[Fix]) -> None:
         epoch = self._epoch
@@ -284,11 +250,10 @@ class NmeaReader:
             self._held.append((epoch, self._day))
 
 
+#: Whose position counts where the sentences of an epoch differ.
+_RANKS: Final = {"GGA": 4, "GNS": 3, "RMC": 2, "GLL": 1}
 _TAKERS: dict[str, Callable[[NmeaReader, Sentence, list[Fix]], None]] = {
-    "GGA": NmeaReader._gga,  # noqa: SLF001 - the table of the class's own methods
-    "GNS": NmeaReader._gns,  # noqa: SLF001
-    "RMC": NmeaReader._rmc,  # noqa: SLF001
-    "GLL": NmeaReader._gll,  # noqa: SLF001
+    **dict.fromkeys(_RANKS, NmeaReader._positioned),  # noqa: SLF001 - the table of the class's own methods
     "VTG": NmeaReader._vtg,  # noqa: SLF001
     "GSA": NmeaReader._gsa,  # noqa: SLF001
     "ZDA": NmeaReader._zda,  # noqa: SLF001

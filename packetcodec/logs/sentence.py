@@ -22,7 +22,7 @@ from packetcodec.logs.values import METRES_PER_SECOND, RecordFault, checked, num
 QUALITY_OF_MODE: Final = {"R": 4, "F": 5, "P": 3, "D": 2, "A": 1, "E": 6, "M": 7, "S": 8, "N": 0}
 _UNIX_EPOCH: Final = date(1970, 1, 1).toordinal()
 _TIME = re.compile(r"[0-9]{6}(?:\.[0-9]*)?")
-_ANGLE = re.compile(r"([0-9]*?)([0-9]{1,2}(?:\.[0-9]*)?)")
+_ANGLE = re.compile(r"([0-9]{0,6}?)([0-9]{1,2}(?:\.[0-9]*)?)")
 
 
 def _positions(kind: str) -> dict[str, int]:
@@ -40,9 +40,10 @@ _POSITIONS: Final = {kind: _positions(kind) for kind in ("GGA", "GNS", "RMC", "G
 class Sentence:
     """A sentence of one of the types that matter here: GGA, GNS, RMC, GLL, VTG, GSA, ZDA."""
 
-    __slots__ = ("_fields", "_positions")
+    __slots__ = ("_fields", "_positions", "kind")
 
     def __init__(self, kind: str, fields: list[str]) -> None:
+        self.kind = kind
         self._fields = fields
         self._positions = _POSITIONS[kind]
 
@@ -91,12 +92,26 @@ class Sentence:
         degrees = int(parts[1] or "0") + minutes / 60
         return checked(quantity, -degrees if letter in "SW" else degrees)
 
-    def status(self) -> tuple[bool, int | None]:
-        """Whether RMC or GLL says it is valid, and the quality by its mode indicator (None without one)."""
-        quality = QUALITY_OF_MODE.get(self.text("posMode"))
-        if self.text("status") != "A" or quality == 0:
-            return False, 0
-        return True, quality
+    def quality(self) -> int | None:
+        """Fix quality as GGA numbers it, 0 for none; None where RMC or GLL is valid and has no mode indicator."""
+        if self.kind == "GGA":
+            return self.whole("quality", "fix_quality") or 0
+        mode = self.text("posMode")
+        if self.kind == "GNS":
+            return next((number for letter, number in QUALITY_OF_MODE.items() if letter in mode), 0)
+        return QUALITY_OF_MODE.get(mode) if self.text("status") == "A" else 0
+
+    def details(self) -> dict[str, float | None]:
+        """What it tells of an epoch beside a position, by the names of `Fix`; of RMC the day too."""
+        if self.kind == "RMC" and self.quality() != 0:
+            return {"speed": self.speed("spd"), "course": self.decimal("cog", "course"), "day": self.date()}
+        if self.kind in {"RMC", "GLL"}:
+            return {}
+        return {
+            "satellites": self.whole("numSV", "satellites"),
+            "hdop": self.decimal("HDOP", "hdop"),
+            "altitude": self.decimal("alt", "altitude"),
+        }
 
     def second(self) -> float | None:
         """Seconds since midnight, from hhmmss(.ss); None if the field is empty."""

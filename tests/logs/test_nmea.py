@@ -302,3 +302,9 @@ def test_a_year_that_no_calendar_has_is_refused_and_the_fix_is_read(year: str) -
     fixes = reader.feed(gga("120000") + sentence(f"GNZDA,120000.00,14,07,{year},00,00")) + reader.close()
     assert [fix.has_position for fix in fixes] == [True]
     assert [(each.reason, each.count) for each in reader.refused] == [("not a date", 1)]
+
+
+def test_an_angle_of_any_number_of_digits_is_refused() -> None:
+    data = gga("120000", "9" * 400 + ".0,N") + gga("120001")
+    assert refused(data)["not a number"][0] == 1
+    assert [fix.has_position for fix in read(data)] == [True]
