@@ -23,7 +23,7 @@ from packetcodec.fuzz.corpus import DEFAULT, Corpus, corpus_of
 from packetcodec.fuzz.describe import again_words, finding_words, head_words
 from packetcodec.fuzz.invariants import broken_by
 from packetcodec.fuzz.program import Program
-from packetcodec.fuzz.protocol import HELD, QuestionFault, read_question
+from packetcodec.fuzz.protocol import FIELD, HELD, QuestionFault, read_question
 from packetcodec.fuzz.run import play, run
 from packetcodec.wire import Plan, compile_plan
 
@@ -157,7 +157,7 @@ def _play(target: Target, plan: Plan, text: str, times: int, *, as_json: bool) -
         question = text.replace("\\n", "\n") if " " in text else f"decode {text.lower() or '-'}"
     try:
         for line in question.split("\n"):
-            if line != HELD:
+            if line not in {HELD, FIELD}:
                 read_question(plan, line)
     except QuestionFault as fault:
         raise click.UsageError(f"--play: {fault}") from None

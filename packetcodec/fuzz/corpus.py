@@ -89,7 +89,7 @@ class Corpus:
 
 def corpus_of(plan: Plan, seed: int = 0) -> list[bytes]:
     """A few packets of every kind of input and right answer."""
-    inputs = Inputs(Oracle(plan), seed=seed, verbs=(), held=False)
+    inputs = Inputs(Oracle(plan), seed=seed, verbs=())
     counts: dict[tuple[str, str], int] = {}
     found: dict[bytes, None] = {}
     for number, batch in enumerate(inputs.rounds()):

@@ -12,7 +12,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from packetcodec.fuzz.protocol import HELD, REFUSED
+from packetcodec.fuzz.protocol import FIELD, HELD, REFUSED
 
 #: So many questions of a sequence stand in a report for programs; all of them stand in the folder.
 _SHOWN = 50
@@ -65,7 +65,7 @@ class Finding:
     def size(self) -> int:
         """Bytes of the packet that shows it: the one asked about, or the expected one of an encoder's question."""
         lines = self.question.split("\n")
-        text = lines[-2] if lines[-1] == HELD and len(lines) > 1 else lines[-1]
+        text = lines[-2] if lines[-1] in {HELD, FIELD} and len(lines) > 1 else lines[-1]
         if text.startswith("decode "):
             return len(text.removeprefix("decode ").replace("-", "")) // 2
         expected = self.expected.rpartition("\n")[2]

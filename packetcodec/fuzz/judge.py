@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from packetcodec.errors import FAULTS
-from packetcodec.fuzz.protocol import HELD, REFUSED, UNKNOWN, QuestionFault, read_question
+from packetcodec.fuzz.protocol import DEGREES, FIELD, HELD, REFUSED, UNKNOWN, QuestionFault, read_question
 from packetcodec.fuzz.spec_sections import RULES, Rule, why
 
 if TYPE_CHECKING:
@@ -58,6 +58,10 @@ def _line(oracle: Oracle, line: str, wanted: str, found: str, known: Collection[
         return Verdict(f"{verb}: ? though it answers {verb} elsewhere", _rule_of(verb)) if verb in known else None
     if found.startswith("raised "):
         return Verdict(f"{verb}: {found.partition(':')[0]}", _rule_of(verb))
+    if line == FIELD:
+        return Verdict("field: not the field at fault", RULES["whole"])
+    if verb == DEGREES:
+        return Verdict("degrees: a wrong number", RULES["whole"])
     if line == HELD:
         return Verdict("held: not what the last good packet said", RULES["held"])
     if verb == "decode":
@@ -146,7 +150,7 @@ def trouble(what: str, line: str) -> Verdict:
 def is_question(oracle: Oracle, text: str) -> bool:
     """Whether a text is a question that can be asked again under this plan."""
     for line in text.split("\n"):
-        if line == HELD:
+        if line in {HELD, FIELD}:
             continue
         try:
             read_question(oracle.plan, line)

@@ -1,4 +1,4 @@
-"""The right answer to a question of the line protocol, from the plan's plain way of packing and unpacking.
+"""The expected answer to a question of the line protocol, from the plan's plain way of packing and unpacking.
 
 Owns one short cut and no rule: a packet of a known layout and of a possible length whose check does not come out is
 `bad_check`, which one call of the CRC tells without the rest of the decoding. A test holds it against `packetcodec.wire`.
@@ -12,14 +12,34 @@ Owns one short cut and no rule: a packet of a known layout and of a possible len
 
 from __future__ import annotations
 
+import math
+import re
+from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from packetcodec.errors import PacketFault
-from packetcodec.fuzz.protocol import HELD, REFUSED, UNKNOWN, Question, QuestionFault, Unit, decode_answer, read_question
+from packetcodec.fuzz.protocol import (
+    DEGREES,
+    FIELD,
+    HELD,
+    REFUSED,
+    UNKNOWN,
+    Question,
+    QuestionFault,
+    Unit,
+    decode_answer,
+    read_question,
+)
 from packetcodec.wire import LayoutPlan, OutOfRangeFault, Plan, Point, pack, to_raw, unpack
+from packetcodec.wire.trail.cells import HALF_CIRCLE, POLE
+from packetcodec.wire.trail.coding import MAX_CLIMB
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+
+#: The bounds of a point's altitude in centimetres, and of its age in seconds (section 7.1 of the specification).
+MAX_POINT_ALTITUDE, MAX_AGE = MAX_CLIMB + 10_000_000, 2**31 - 1
 
 
 class Oracle:
@@ -33,6 +53,7 @@ class Oracle:
     def __init__(self, plan: Plan, unit: Unit = "ok") -> None:
         self.plan = plan
         self.unit: Unit = unit
+        self._fault_at: int | None = None
         self._plans = {plan.version: plan}
         self._head = -(-plan.header_bits // 8)
         self._spare = -plan.header_bits % 8
@@ -48,33 +69,54 @@ class Oracle:
         try:
             _, layout, raws, points = unpack(self._plans, data)
         except PacketFault as fault:
+            if fault.offset is not None and fault.status == "out_of_range":
+                self._fault_at = self._place(data, fault.offset)
             return fault.status
         return decode_answer(self.unit, layout, raws, points)
 
-    def encode(self, layout: LayoutPlan, raws: Sequence[int], points: Sequence[Point] = ()) -> str:
-        """The packet of raw codes, in hex."""
-        return pack(self.plan, layout, raws, points).hex()
+    def _place(self, data: bytes, offset: int) -> int | None:
+        ident = int.from_bytes(data, "big") >> 8 * len(data) - self.plan.header_bits & (1 << self.plan.layout_bits) - 1
+        fields = next(layout.fields for layout in self.plan.layouts if layout.id == ident)
+        return next((place for place, field in enumerate(fields) if field.offset == offset), None)
+
+    def encode(self, layout: LayoutPlan, codes: Sequence[int], points: Sequence[Point] = ()) -> str:
+        """The packet of raw codes, in hex, or `refused`, for a point that is no place on Earth."""
+        self._fault_at = self._lost(layout, points)
+        return pack(self.plan, layout, codes, points).hex() if self._fault_at is None else REFUSED
 
     def encode_base(self, layout: LayoutPlan, bases: Sequence[int | None], points: Sequence[Point] = ()) -> str:
         """The packet of base units in hex, or `refused`."""
-        raws = []
-        for field, base in zip(layout.fields, bases, strict=True):
+        codes = []
+        for place, (field, base) in enumerate(zip(layout.fields, bases, strict=True)):
             try:
-                raw = field.absent_code if base is None else to_raw(field, base)
+                code = field.absent_code if base is None else to_raw(field, base)
             except OutOfRangeFault:
+                code = None
+            if code is None:
+                self._fault_at = place
                 return REFUSED
-            if raw is None:
-                return REFUSED
-            raws.append(raw)
-        return self.encode(layout, raws, points)
+            codes.append(code)
+        return self.encode(layout, codes, points)
+
+    @staticmethod
+    def _lost(layout: LayoutPlan, points: Sequence[Point]) -> int | None:
+        """The place of the trail, if one of its points may not be given: all are looked at, sent or not."""
+        good = not points or layout.trail is not None
+        for latitude, longitude, altitude, age in points:
+            good = good and abs(latitude) <= POLE and abs(longitude) <= HALF_CIRCLE
+            good = good and abs(altitude or 0) <= MAX_POINT_ALTITUDE and 0 <= (age or 0) <= MAX_AGE
+        return None if good else len(layout.fields)
 
     def answer(self, text: str) -> str:
-        """The answers to a question of one or more lines, one line each; `held` speaks of the lines before it."""
+        """The answers to a question of one or more lines, one line each; `held` and `field` speak of the lines before."""
         held, answers = UNKNOWN, []
+        self._fault_at = None
         for line in text.split("\n"):
-            if line == HELD:
-                answers.append(held)
+            if line in {HELD, FIELD}:
+                place = "-" if self._fault_at is None else str(self._fault_at)
+                answers.append(held if line == HELD else place)
                 continue
+            self._fault_at = None
             try:
                 found = self._answer(read_question(self.plan, line))
             except QuestionFault:
@@ -85,9 +127,23 @@ class Oracle:
         return "\n".join(answers)
 
     def _answer(self, question: Question) -> str:
+        if question.verb == DEGREES:
+            return degrees(*question.words)
         if question.layout is None:
             return self.decode(question.data)
         if question.verb == "encode":
-            raws = [number for number in question.numbers if number is not None]
-            return self.encode(question.layout, raws, question.points)
+            codes = [number for number in question.numbers if number is not None]
+            return self.encode(question.layout, codes, question.points)
         return self.encode_base(question.layout, question.numbers, question.points)
+
+
+def degrees(digits: str, hemisphere: str) -> str:
+    """Degrees and minutes as a receiver prints them in 1e-7 degree, halves away from zero; or `refused`."""
+    found = re.match(r"([0-9]{2,}?)([0-9]{2})(?![0-9])\.?([0-9]*)", digits)
+    if not found or hemisphere not in {"N", "S", "E", "W"}:
+        return REFUSED
+    minutes = Fraction(int(found[2] + found[3]), 10 ** len(found[3]))
+    total = math.floor((int(found[1]) + minutes / 60) * 10_000_000 + Fraction(1, 2))
+    if minutes >= 60 or total > (POLE if hemisphere in "NS" else HALF_CIRCLE):
+        return REFUSED
+    return str(-total if hemisphere in "SW" else total)

@@ -35,6 +35,10 @@ class Maker:
         self.random = random
         self._codes = [_borders(field) for field in layout.fields]
         self._bases = [_base_borders(field) for field in layout.fields]
+        #: The places of latitude and longitude among the fields; empty without both.
+        self.position = tuple(
+            place for role in (Role.NORTH, Role.EAST) for place, field in enumerate(layout.fields) if field.kind.role is role
+        )
 
     def raws(self) -> tuple[int, ...]:
         """Raw codes that the fields send."""
@@ -55,7 +59,14 @@ class Maker:
         for place, field in enumerate(self.layout.fields):
             if field.kind.role in PLACE and codes[place] == field.absent_code:
                 codes[place] = self.random.randint(0, field.max_code)
+            if field.kind.role is Role.NORTH and self.random.randrange(4) == 0:
+                codes[place] = self._at_a_degree(field)
         return tuple(codes)
+
+    def _at_a_degree(self, field: FieldPlan) -> int:
+        """The code on this side or on that of a whole degree: there the width of a cell changes."""
+        base = max(field.low, min(field.max_input, self.random.randint(-90, 90) * 10_000_000))
+        return max(0, min(field.max_code, (base - field.low) // field.step + self.random.choice((-1, 0, 0, 1, 2))))
 
     def bases(self) -> tuple[int | None, ...]:
         """Base units for an encoder: in the range, around its codes and ties, at its ends, beyond it."""

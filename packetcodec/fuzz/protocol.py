@@ -9,6 +9,9 @@ Owns one rule, the form of those lines. Questions:
 * ``encode ID RAW RAW ... | POINT | POINT``: the packet in hex. Only codes that the field sends are asked for.
 * ``encode_base ID BASE BASE ... | POINT``: the packet in hex, or ``refused``. Bases are not clipped or wrapped yet.
 * ``held``: what the last good ``decode`` in this conversation gave, from where the program keeps it.
+* ``field``: the place of the value at fault in the question before it, from 0 among the fields in wire order, behind the
+  last one for a trail; ``-`` where none was.
+* ``degrees DIGITS HEMISPHERE``: degrees and minutes as a receiver prints them in 1e-7 degree, or ``refused``.
 * anything else: ``?``. A program that cannot encode says that to ``encode``.
 
 >>> decode_question(bytes.fromhex("1107"))
@@ -33,6 +36,8 @@ Unit = Literal["ok", "base"]
 UNKNOWN = "?"
 REFUSED = "refused"
 HELD = "held"
+FIELD = "field"
+DEGREES = "degrees"
 #: A question that no program knows: its answer shows that no line was swallowed and none added.
 SYNC = "sync"
 
@@ -45,11 +50,12 @@ class Question(NamedTuple):
     """A question taken apart.
 
     Attributes:
-        verb: decode, encode or encode_base.
+        verb: decode, encode, encode_base or degrees.
         data: the packet of a decode.
         layout: of an encode.
         numbers: raw codes, or base units with None for absent.
         points: of the trail.
+        words: digits and hemisphere of degrees.
     """
 
     verb: str
@@ -57,10 +63,13 @@ class Question(NamedTuple):
     layout: LayoutPlan | None = None
     numbers: tuple[int | None, ...] = ()
     points: tuple[Point, ...] = ()
+    words: tuple[str, str] = ("", "")
 
     @property
     def line(self) -> str:
         """The question as it is asked."""
+        if self.verb == DEGREES:
+            return f"{DEGREES} {self.words[0]} {self.words[1]}"
         if self.layout is None:
             return decode_question(self.data)
         return encode_question(self.verb, self.layout, self.numbers, self.points)
@@ -107,8 +116,11 @@ def read_question(plan: Plan, line: str) -> Question:
             return Question(verb, b"" if rest.strip() == "-" else bytes.fromhex(rest))
         except ValueError:
             raise QuestionFault(f"decode: {rest!r} is not hex") from None
+    if verb == DEGREES and rest.count(" ") == 1:
+        digits, hemisphere = rest.split(" ")
+        return Question(verb, words=(digits, hemisphere))
     if verb not in {"encode", "encode_base"}:
-        raise QuestionFault(f"{verb!r} is none of decode, encode, encode_base")
+        raise QuestionFault(f"{verb!r} is none of decode, encode, encode_base, degrees")
     head, *groups = rest.split("|")
     words = head.split()
     layout = next((item for item in plan.layouts if words and str(item.id) == words[0]), None)

@@ -22,7 +22,7 @@ from packetcodec.fuzz.judge import Verdict, judge, trouble
 from packetcodec.fuzz.leaks import SLOPE, MemoryWatch, alarm
 from packetcodec.fuzz.oracle import Oracle
 from packetcodec.fuzz.promises import Promises
-from packetcodec.fuzz.protocol import HELD, SYNC, UNKNOWN, Unit, decode_question, encode_question
+from packetcodec.fuzz.protocol import DEGREES, FIELD, HELD, SYNC, UNKNOWN, Unit, decode_question, encode_question
 from packetcodec.fuzz.report import Report
 from packetcodec.fuzz.shrink import shrink
 from packetcodec.fuzz.spec_sections import RULES
@@ -100,14 +100,15 @@ class Session:
         good = [decode_question(worked_examples(self.plan, layout)[0].data) for layout in self.plan.layouts]
         if any(self.target.ask([question, HELD], self.until).lines[1:] != (UNKNOWN,) for question in good):
             verbs.append(HELD)
-        self.report.skipped = [verb for verb in ("encode", "encode_base", HELD) if verb not in verbs]
+        verbs += [verb for verb in (FIELD, f"{DEGREES} 4630.5 N") if self.target.ask([verb], self.until).lines != (UNKNOWN,)]
+        verbs = [verb.partition(" ")[0] for verb in verbs]
+        self.report.skipped = [verb for verb in ("encode", "encode_base", HELD, FIELD, DEGREES) if verb not in verbs]
         return tuple(verbs)
 
     def inputs(self, scale: int) -> Inputs:
         """The questions that suit the target."""
         known = self.look.known
-        verbs = [verb for verb in ("encode", "encode_base") if verb in known]
-        return Inputs(self.oracle, seed=self.report.seed, verbs=verbs, held=HELD in known, scale=scale)
+        return Inputs(self.oracle, seed=self.report.seed, verbs=known, scale=scale)
 
     # --- a batch -----------------------------------------------------------------------------------------------------
 

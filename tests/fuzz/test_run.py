@@ -46,7 +46,7 @@ def misbehaving(what, seconds=60, most_inputs=4000, **options):
 def test_our_codec_is_clean(schema):
     report = run(python_target(schema), compile_plan(schema), seconds=60, most_inputs=8000)
     assert report.clean, report_words(report)
-    assert not report.skipped
+    assert report.skipped == ["field", "degrees"]
 
 
 @pytest.mark.parametrize("schema", [GATE, GROUND_SCHEMA], ids=lambda schema: schema.name)
@@ -69,7 +69,7 @@ def test_a_decoder_wired_up_in_ten_lines_of_python_is_clean():
     report = run(target, PLAN, seconds=20, most_inputs=4000)
     target.close()
     assert report.clean, report_words(report)
-    assert report.skipped == ["encode", "encode_base", "held"]
+    assert report.skipped == ["encode", "encode_base", "held", "field", "degrees"]
     assert report.falls == 0
 
 

@@ -37,7 +37,7 @@ def test_emitted_code_is_clean(name, text):
     assert report.clean, report_words(report)
     assert report.inputs > 1000
     assert report.falls == 0
-    assert report.skipped == ["encode"]
+    assert report.skipped == (["encode", "field", "degrees"] if name == "js" else ["encode"])
     assert report.unit == HARNESSES[name].unit
 
 

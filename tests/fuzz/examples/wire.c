@@ -4,9 +4,9 @@
 
 int main(void)
 {
-    char line[1100];
+    char line[4096];
     while (fgets(line, sizeof line, stdin)) {
-        struct gate gate; unsigned char data[512]; unsigned n = 0; const char *status = "?";
+        struct gate gate; unsigned char data[2048]; unsigned n = 0; const char *status = "?";
         if (!strncmp(line, "decode ", 7)) {
             while (sscanf(line + 7 + 2 * n, "%2hhx", &data[n]) == 1) n++;
             status = gate_decode(&gate, data, n);

@@ -1,0 +1,99 @@
+"""Questions aimed at where arithmetic goes wrong: ends of 32 bits, whole degrees, poles, the far side of the globe.
+
+Owns one rule: which places are aimed at. All numbers fit the 32 bits in which firmware holds them.
+
+>>> from random import Random
+>>> aimed_degrees(Random(1)).count(" ")
+1
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from packetcodec.fuzz.packets import askable
+from packetcodec.wire import Point
+from packetcodec.wire.trail.cells import CIRCLE, HALF_CIRCLE, POLE, east_step, reach
+
+if TYPE_CHECKING:
+    from random import Random
+
+    from packetcodec.fuzz.packets import Maker
+    from packetcodec.schema import Trail
+
+_I32, _DEGREE = 1 << 31, 10_000_000
+#: Points that may not be given: beyond a pole, beyond the half circle, at the ends of 32 bits.
+_NOWHERE = ((POLE + 1, 0), (-POLE - 1, 0), (0, HALF_CIRCLE + 1), (0, -HALF_CIRCLE - 1), (_I32 - 1, 0), (0, -_I32))
+
+
+def aimed_encoding(random: Random, maker: Maker) -> tuple[tuple[int | None, ...], tuple[Point, ...]]:
+    """Base units and points for an encoder."""
+    bases = list(maker.bases())
+    for place, field in enumerate(maker.layout.fields):
+        if random.randrange(4) == 0:
+            wide = [-_I32, _I32 - 1, 2 * _I32 - 1, field.low - 1, field.max_input + 1, 0]
+            turns = [field.low + turn * field.modulus for turn in (-3, -2, 2, 3, 7)] if field.modulus else []
+            askables = [base for base in (*wide, *turns) if askable(field, base)]
+            bases[place] = random.choice(askables or [field.low])
+    trail = maker.layout.trail
+    if trail is None or random.randrange(3) == 0:
+        return tuple(bases), ()
+    head = _head(random)
+    for place, field in enumerate(maker.layout.fields):
+        if place in maker.position:
+            number = head[maker.position.index(place)]
+            absent = field.absent_code is not None and random.randrange(12) == 0
+            bases[place] = None if absent else max(field.low, min(field.high, number))
+        elif random.randrange(4):
+            bases[place] = random.randint(field.low, field.max_input)
+    return tuple(bases), tuple(_points(random, trail, Point(*head)))
+
+
+def _head(random: Random) -> tuple[int, int]:
+    """A position next to or at a whole degree, near a pole, at 0 and 0, at the antimeridian; or anywhere."""
+    degree = random.choice((0, 0, 1, 29, 45, 59, 60, 85, 86, 87, 88, 89, 90, random.randrange(91)))
+    latitude = random.choice((-1, 1)) * (degree * _DEGREE + random.choice((0, 0, -1, 1, -112, 112, -250, 250)))
+    longitude = random.choice((0, HALF_CIRCLE, -HALF_CIRCLE, HALF_CIRCLE - 1, random.randint(-HALF_CIRCLE, HALF_CIRCLE)))
+    return max(-POLE, min(POLE, latitude)), longitude
+
+
+def _points(random: Random, trail: Trail, head: Point) -> list[Point]:
+    """Points as far as can be: the limit of the cells, half the globe away, and beyond, there and back."""
+    wide = east_step(trail.step, head.latitude)
+    near = random.randrange(1, 1 << random.randrange(1, 21))
+    far = random.choice((reach(trail.step), reach(wide), HALF_CIRCLE // wide, near))
+    count = random.choice((1, 2, 3, trail.points, trail.points))
+    found, age = [], 0
+    for number in range(count):
+        side = (1, -1)[number % 2] if random.randrange(3) else random.choice((0, 1, -1))
+        cells = far + random.choice((0, 0, 1, -1, 2))
+        north = head.latitude + side * random.choice((0, cells)) * trail.step + random.choice((0, 0, trail.step // 2))
+        east = head.longitude + side * cells * wide + random.choice((0, 0, wide // 2, -(wide // 2)))
+        east = (east + HALF_CIRCLE) % CIRCLE - HALF_CIRCLE if random.randrange(8) else head.longitude + side * HALF_CIRCLE
+        north, east = max(-POLE, min(POLE, north)), max(-HALF_CIRCLE, min(HALF_CIRCLE, east))
+        age += random.choice((0, 1, trail.interval_seed or 30, 1 << random.randrange(31)))
+        high = random.choice((0, 1, -1)) * random.choice((1, 5_000, 10**7, 10**9, 10**9 + 10**7))
+        found.append(
+            Point(
+                north,
+                east,
+                random.choice((high, high, None)) if trail.altitude else None,
+                random.choice((min(age, _I32 - 1),) * 7 + (None,)) if trail.interval_seed else None,
+            )
+        )
+    if random.randrange(6) == 0:
+        place = random.randrange(len(found))
+        latitude, longitude = random.choice(_NOWHERE)
+        found[place] = found[place]._replace(latitude=latitude, longitude=longitude)
+    return found
+
+
+def aimed_degrees(random: Random) -> str:
+    """Degrees and minutes as a receiver prints them, or nearly so, and a hemisphere."""
+    whole = random.choice((0, 1, 9, 59, 60, 89, 90, 91, 179, 180, 181, random.randrange(181)))
+    minutes = random.choice((0, 0, 1, 30, 59, 60, 99, random.randrange(60)))
+    digits = f"{whole:0{random.choice((2, 2, 3, 3, 1))}d}{minutes:02d}"
+    part = "".join(random.choice("0123456789") for _ in range(random.choice((0, 1, 4, 4, 5, 6, 7, 8, 12))))
+    part = random.choice((part, part, "9" * 8, "9999999", "0000000", "4999999", "5", "0000003", "0000029", "0000030"))
+    text = random.choice((f"{digits}.{part}",) * 5 + (digits, f"{digits[:-2]}", f"{digits}.{part}x", f".{part}", "x"))
+    return f"{text} {random.choice('NSEWNSEWX')}"

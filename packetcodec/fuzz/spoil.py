@@ -1,0 +1,271 @@
+"""Packets with something done to them: every way in which a packet can be broken, from one generator of random numbers.
+
+Owns one rule: how a packet can be spoiled (`WAYS`). The harness and the hypothesis strategies spoil in the same ways.
+
+>>> from random import Random
+>>> from packetcodec.starter import example_plan
+>>> spoiler = Spoiler(example_plan(), Random(1))
+>>> spoiler.refill(10)
+>>> len(spoiler.spoil("cut off")) < 32
+True
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from packetcodec.fuzz.invariants import guaranteed_flips
+from packetcodec.fuzz.packets import Maker
+from packetcodec.wire import Plan, pack
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from random import Random
+
+#: A way to spoil a packet, and what a schema needs for it: "check", "trail", or nothing.
+WAYS = {
+    "repaired check over broken content": "",
+    "broken trails": "trail",
+    "few wrong bits": "",
+    "more wrong bits": "",
+    "short bursts": "check",
+    "long bursts": "check",
+    "cut off": "",
+    "extended": "",
+    "swapped bytes": "",
+    "other version or layout": "",
+    "stale schema": "check",
+    "noise": "",
+    "any length": "",
+}
+#: Packets of any length are so long at most: longer ones than any layout has.
+_LONGEST = 600
+
+
+class Spoiler:
+    """Makes packets, and spoils them.
+
+    Args:
+        plan: whose packets.
+        random: where all choices come from.
+    """
+
+    def __init__(self, plan: Plan, random: Random) -> None:
+        self.plan = plan
+        self.random = random
+        self.makers = [Maker(plan, layout, random) for layout in plan.layouts]
+        self.trailed = [maker for maker in self.makers if maker.layout.trail]
+        self._pool: list[bytes] = []
+        self._trails: list[tuple[Maker, bytes]] = []
+        self._guaranteed: dict[int, int] = {}
+        #: The start of another schema's check.
+        self._stranger = random.getrandbits(plan.crc.width) if plan.crc else 0
+        self._ways: dict[str, Callable[[], bytes]] = {
+            "repaired check over broken content": self._repaired,
+            "broken trails": self._broken_trail,
+            "few wrong bits": self._few,
+            "more wrong bits": self._more,
+            "short bursts": self._short_burst,
+            "long bursts": self._long_burst,
+            "cut off": self._cut,
+            "extended": self._extended,
+            "swapped bytes": self._swapped,
+            "other version or layout": self._header,
+            "stale schema": self._stale,
+            "noise": self._noise,
+            "any length": self._any_length,
+        }
+
+    def has(self, needed: str) -> bool:
+        """Whether the schema has what a kind of input needs."""
+        return not needed or bool(self.plan.crc if needed == "check" else self.trailed)
+
+    def refill(self, count: int) -> None:
+        """Make other packets to spoil."""
+        self._pool = [self.good(0.3) for _ in range(count)]
+        self._trails = [self.with_trail() for _ in range(count // 4 + 1 if self.trailed else 0)]
+
+    def spoil(self, way: str) -> bytes:
+        """One of the packets, spoiled in one of `WAYS`; now and then it is still good."""
+        return self._ways[way]()
+
+    def good(self, trails: float) -> bytes:
+        """A good packet of any layout; with a trail where the layout has one, with this probability."""
+        maker = self.makers[int(self.random.random() * len(self.makers))]
+        codes = maker.raws()
+        trail = maker.trail(codes) if maker.layout.trail and self.random.random() < trails else ()
+        return pack(self.plan, maker.layout, codes, trail)
+
+    def with_trail(self) -> tuple[Maker, bytes]:
+        """A good packet with a position and, most times, a trail, and who made it."""
+        maker = self.random.choice(self.trailed)
+        codes = maker.located()
+        return maker, pack(self.plan, maker.layout, codes, maker.trail(codes))
+
+    def pick(self) -> bytes:
+        """One of the good packets."""
+        return self._pool[int(self.random.random() * len(self._pool))]
+
+    def _body(self, data: bytes) -> bytes:
+        return data[: len(data) - self.plan.crc.size] if self.plan.crc else data
+
+    def _flipped(self, data: bytes, count: int) -> bytes:
+        number = int.from_bytes(data, "big")
+        for bit in self.random.sample(range(8 * len(data)), count):
+            number ^= 1 << bit
+        return number.to_bytes(len(data), "big")
+
+    def _few(self) -> bytes:
+        """Wrong bits, fewer than the Hamming distance at this length: the check notices them all."""
+        data = self.pick()
+        most = self._guaranteed.get(len(data))
+        if most is None:
+            most = self._guaranteed[len(data)] = guaranteed_flips(self.plan, len(data)) or 3
+        return self._flipped(data, 1 + int(self.random.random() * most))
+
+    def _more(self) -> bytes:
+        data = self.pick()
+        return self._flipped(data, min(8 * len(data), 1 + int(self.random.random() * 16)))
+
+    def _burst(self, least: int, most: int) -> bytes:
+        """A run of wrong bits: its first and its last are wrong, those between anything."""
+        data = self.pick()
+        length = min(8 * len(data), least + int(self.random.random() * (most - least + 1)))
+        burst = self.random.getrandbits(length) | 1 | 1 << length - 1
+        place = int(self.random.random() * (8 * len(data) - length + 1))
+        return (int.from_bytes(data, "big") ^ burst << place).to_bytes(len(data), "big")
+
+    def _short_burst(self) -> bytes:
+        return self._burst(1, self.plan.crc.width if self.plan.crc else 8)
+
+    def _long_burst(self) -> bytes:
+        width = self.plan.crc.width if self.plan.crc else 8
+        return self._burst(width + 1, 3 * width)
+
+    def _cut(self) -> bytes:
+        data = self.pick()
+        data = data[: int(self.random.random() * len(data))]
+        return self.plan.seal(data) if self.random.random() < 0.3 else data
+
+    def _extended(self) -> bytes:
+        data = self.pick()
+        count = 1 + int(self.random.random() ** 3 * 60)
+        more = bytes(count) if self.random.random() < 0.5 else self.random.randbytes(count)
+        return self.plan.seal(self._body(data) + more) if self.random.random() < 0.6 else data + more
+
+    def _swapped(self) -> bytes:
+        data = bytearray(self.pick())
+        one, other = (int(self.random.random() * len(data)) for _ in range(2))
+        data[one], data[other] = data[other], data[one]
+        return self.plan.seal(self._body(bytes(data))) if self.random.random() < 0.5 else bytes(data)
+
+    def _header(self) -> bytes:
+        """Another version, another layout, or both; the check repaired most times, the length kept or not."""
+        data, plan = self.pick(), self.plan
+        below = 8 * len(data) - plan.header_bits
+        number = int.from_bytes(data, "big")
+        way = self.random.randrange(3)
+        version = self.random.getrandbits(plan.version_bits) if way != 1 else plan.version
+        layout = self.random.getrandbits(plan.layout_bits) if way != 0 and plan.layout_bits else None
+        if layout is None:
+            layout = number >> below & (1 << plan.layout_bits) - 1
+        head = version << plan.layout_bits | layout
+        made = ((head << below) | number & (1 << below) - 1).to_bytes(len(data), "big")
+        if self.random.random() < 0.1:
+            made = made[:-1]
+        return self.plan.seal(self._body(made)) if self.random.random() < 0.8 else made
+
+    def _stale(self) -> bytes:
+        """The check of another schema, of another start, with another final XOR, or with its bytes turned round."""
+        data, crc = self.pick(), self.plan.crc
+        if crc is None:
+            return data
+        body, mask = self._body(data), (1 << crc.width) - 1
+        way = self.random.randrange(6)
+        if way == 5:
+            return body + data[len(body) :][::-1]
+        start = (crc.initial, 0, mask, self._stranger, self.plan.seed)[way]
+        check = crc.of(body, start) ^ (crc.xor_out or mask if way == 4 else 0)
+        return body + check.to_bytes(crc.size, crc.append_order)
+
+    def _repaired(self) -> bytes:
+        """Fields out of range, padding set, anything: under a good check."""
+        body, plan, random = self._body(self.pick()), self.plan, self.random
+        number, total = int.from_bytes(body, "big"), 8 * len(body)
+        way = random.random()
+        if way < 0.5:  # one or two bits of it
+            for _ in range(1 + (random.random() < 0.3)):
+                number ^= 1 << int(random.random() * total)
+        elif way < 0.8 and total > plan.header_bits:  # one field: anything, all ones, or just past its last code
+            maker = random.choice(self.makers)
+            raws = list(maker.raws())
+            place = random.randrange(len(raws))
+            field = maker.layout.fields[place]
+            past = (random.getrandbits(field.bits), (1 << field.bits) - 1, field.max_code + 1, (1 << field.bits) - 2)
+            raws[place] = random.choice(past) & (1 << field.bits) - 1
+            return pack(plan, maker.layout, raws)
+        else:  # all behind the header
+            below = total - plan.header_bits
+            number = number >> below << below | random.getrandbits(below)
+        return self.plan.seal(number.to_bytes(len(body), "big"))
+
+    def _broken_trail(self) -> bytes:
+        """Bits behind the fields that no encoder writes, or that one might, under a good check."""
+        random = self.random
+        maker, whole = random.choice(self._trails)
+        layout, body = maker.layout, self._body(whole)
+        number, total = int.from_bytes(body, "big"), 8 * len(body)
+        most = 8 * (layout.longest - layout.check_bytes)
+        way = random.randrange(8)
+        if way < 2 and total > layout.bits:  # a few bits of the trail
+            for _ in range(1 + way):
+                number ^= 1 << random.randrange(total - layout.bits)
+        elif way == 2:  # nothing but noise
+            total = min(most, (layout.bits + random.randrange(1, 60) + 7) // 8 * 8)
+            below = total - layout.bits
+            number = (int.from_bytes(body, "big") >> 8 * len(body) - layout.bits) << below | random.getrandbits(below)
+        elif way == 3:  # bytes behind it
+            more = random.randrange(1, 4)
+            total = min(most + 8, total + 8 * more)
+            number <<= total - 8 * len(body)
+            if random.randrange(2):
+                number |= random.getrandbits(total - 8 * len(body) or 1)
+        elif way == 4:  # its end cut off
+            gone = min(8 * random.randrange(1, 5), total - layout.bits // 8 * 8)
+            number, total = number >> gone, total - gone
+        elif way == 5:  # a bit of the padding
+            number |= 1 << random.randrange(8)
+        elif way == 6 and layout.trail:  # a count that there is not, and enough behind it
+            count = random.randrange(layout.trail.points, 1 + max(layout.trail.points, (1 << layout.trail.count_bits) - 1))
+            total = min(most, (layout.bits + random.randrange(8, 80) + 7) // 8 * 8)
+            below = max(0, total - layout.bits - layout.trail.count_bits - 1)
+            rest = random.getrandbits(below) if below and random.random() < 0.2 else 0
+            number = number >> 8 * len(body) - layout.bits << layout.trail.count_bits + 1 | count
+            number, total = number << below | rest, layout.bits + layout.trail.count_bits + 1 + below
+            number, total = number << -total % 8, total + -total % 8
+        else:  # a number without end
+            below = max(0, min(most, total + 8 * random.randrange(8)) - layout.bits)
+            total = layout.bits + below
+            front = random.randrange(3)
+            ones = max(0, below - layout.trail.count_bits - 1 if layout.trail else 0) if front else below
+            number = number >> 8 * len(body) - layout.bits << below | (1 << ones) - 1
+            number, total = number << -total % 8, total + -total % 8
+        return self.plan.seal(number.to_bytes(total // 8, "big"))
+
+    def _noise(self) -> bytes:
+        """Random bytes: of any length, or behind a good header and of a good length."""
+        random = self.random
+        if random.random() < 0.3:
+            return random.randbytes(random.randrange(40))
+        layout = random.choice(self.makers).layout
+        size = random.randint(layout.size, layout.longest)
+        head = self.plan.version << self.plan.layout_bits | layout.id
+        below = 8 * size - self.plan.header_bits
+        return (head << below | random.getrandbits(below)).to_bytes(size, "big")
+
+    def _any_length(self) -> bytes:
+        """Every length, a good packet cut or filled up."""
+        size = self.random.randrange(_LONGEST if self.random.random() < 0.2 else 256)
+        data = self.pick()
+        data = data[:size] if len(data) >= size else data + self.random.randbytes(size - len(data))
+        return self.plan.seal(self._body(data)) if self.plan.crc and len(data) > self.plan.crc.size else data
