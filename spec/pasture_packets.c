@@ -340,7 +340,7 @@ static void finish(coder *c, size_t *length)
     *length = (size_t)(c->to - c->start);
 }
 
-/* Write an axis of the next point; 0 where the list ends before it: too far away, out of order, or no room. */
+/* Write an axis of the next point; 0 where the list ends before it: too far away, or out of order. */
 static uint8_t putaxis(coder *c, int32_t at, uint8_t i)
 {
     group *g = pick(c, i);
@@ -379,7 +379,7 @@ static uint8_t putaxis(coder *c, int32_t at, uint8_t i)
         }
     }
     put(c, k, x, 1);
-    return c->left >= 0;
+    return 1;
 }
 
 /* Write a trail of so many points, newest first, as far as it can be carried: c->done points. */
@@ -391,6 +391,8 @@ static void putpoints(coder *c, const int32_t *at, uint8_t count)
         if (!putaxis(c, at[0], 0) || !putaxis(c, at[1], 1))
             return;
         at += 2;
+        if (c->left < 0) /* only behind the last axis: a point too far away is no reason for another grid */
+            return;
     }
 }
 
@@ -421,10 +423,10 @@ static uint8_t putall(coder *c, const layout *l, const void *from, uint8_t room)
         count = *c->has;
         if (count > TRAIL_POINTS)
             return n;
-        if (!(c->axes[0].known & c->axes[1].known))
-            return allsent; /* no position, no points */
         if (!areplaces(at, count))
             return n;
+        if (!(c->axes[0].known & c->axes[1].known))
+            return allsent; /* no position, no points */
         if (count > kept)
             count = kept;
         putpoints(c, at, count);
