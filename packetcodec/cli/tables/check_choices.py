@@ -36,22 +36,25 @@ def choices_table(layout: LayoutPlan, plan: Plan, modems: Sequence[LoRa]) -> She
                 str(packet_distance(crc, size)) if crc else 1,
                 _one_in(alone),
                 _one_in(behind),
+                _one_in(_MODEM_BITS + alone),
                 *(milliseconds(modem.airtime(size)) for modem in modems),
             )
         )
     columns = (
-        "check", "bytes", "Hamming\ndistance", "undetected\non a wire", "undetected\non air",
+        "check", "bytes", "Hamming\ndistance", "undetected\non a wire", "on air,\nin payload", "on air,\nnoise",
         *(f"SF{modem.spreading_factor}" for modem in modems),
     )  # fmt: skip
-    return table(f'Checks for layout "{layout.name}", airtime at 125 kHz', columns, rows, groups=(4, len(modems)))
+    return table(f'Checks for layout "{layout.name}", airtime at 125 kHz', columns, rows, groups=(5, len(modems)))
 
 
 #: What stands below the tables.
 WORDS = (
-    "Undetected: the share of packets of random bits that pass; on air the modem checks its own CRC too. " + MODEM_NOTE,
+    "Undetected: the share of packets of random bits that pass. On air the modem checks its own CRC too, and there are two "
+    "cases: errors in the payload alone must pass both polynomials, and noise over payload and the modem's CRC passes by "
+    "chance, 1 in 2^(16 + width) whatever the polynomials. " + MODEM_NOTE,
     (
-        "Where the two polynomials have a common factor, mostly x + 1, the two checks together detect less than their "
-        "widths add up to: 1 in 2^31 passes instead of 1 in 2^32."
+        "Where the two polynomials have a common factor, mostly x + 1, the two checks together detect less of the errors in "
+        "the payload than their widths add up to: 1 in 2^31 passes instead of 1 in 2^32."
     ),
 )
 
