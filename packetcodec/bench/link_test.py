@@ -216,32 +216,19 @@ class _Test:
 
     def _judge(self, arrival: Arrival, events: Sequence[Event]) -> None:
         """Find out which of the positions sent are told."""
-        told = [event for event in events if isinstance(event, Position)]
         sent = self.on_air[arrival.number]
-        base = next((event.time for event in told if event.direct), None)
-        if base is None and told:
-            base = self._base(arrival.data, told)
-        for event in told:
-            age = 0.0 if base is None else base - event.time
-            number = sent if event.direct else self._fix(sent, age)
+        for event in events:
+            if not isinstance(event, Position):
+                continue
+            number = sent if event.direct else self._fix(sent, event.age)
             if number is None:
-                moment = round(self.fixes[sent].time - age, 3)
+                moment = round(self.fixes[sent].time - event.age, 3)
                 self.counts["repeated"] += moment in self.between
                 self.between.add(moment)
             elif number in self.told:
                 self.counts["repeated"] += 1
             else:
                 self.told[number] = event.direct
-
-    def _base(self, data: bytes, told: Sequence[Position]) -> float | None:
-        """The time that a packet whose own position was known already is given: the one that fits its trail."""
-        trail = self.sender.codec.decode(data).trail
-        places = {(point.latitude, point.longitude, point.age or 0.0) for point in trail}
-        for point in trail:
-            base = told[0].time + (point.age or 0.0)
-            if all((event.latitude, event.longitude, base - event.time) in places for event in told):
-                return base
-        return None
 
     def _fix(self, sent: int, age: float) -> int | None:
         """The fix that stands for the moment `age` seconds before another, or None where none does.

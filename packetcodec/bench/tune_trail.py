@@ -11,7 +11,7 @@ trying each once is exact. The bits are counted by the very code that writes tra
 >>> flight = [Point(anchor.latitude + number * 60_000, anchor.longitude) for number in (1, 2, 3)]
 >>> found = tune_trail(trail, [(anchor, flight)])
 >>> found.initial_scale, found.scale_rate, f"{found.speed:.1f} m/s"
-(128, 1, '31.9 m/s')
+(128, 1, '10.6 m/s')
 >>> found.present_bits, found.bits
 (32.0, 26.0)
 """

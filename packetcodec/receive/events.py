@@ -33,6 +33,7 @@ class Position:
         packet_counter: counter of the packet that brought it, or None where packets carry none.
         values: all fields of the packet in their units; empty for a trail point.
         layout: name of the packet's layout.
+        age: seconds by which it is older than the packet's own position; 0 for that itself.
     """
 
     tracker: int | None
@@ -44,6 +45,7 @@ class Position:
     packet_counter: int | None
     values: Mapping[str, Value]
     layout: str
+    age: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -106,7 +106,7 @@ class TrackerState:
         new = self._trail(taken)
         for point, age in new:
             place = (point.latitude, point.longitude, point.altitude)
-            events.append(self._position(taken, taken.time - age, place, direct=False))
+            events.append(self._position(taken, place, age, direct=False))
         events += self._own(taken)
         fresh = self._gap(taken, before, number) if verdict == "next" else None
         return events + self._repair([taken.line - age for _, age in new], fresh)
@@ -190,7 +190,7 @@ class TrackerState:
         told = taken.late and self._told(place, taken.arrival)
         self._places.learn(place)
         height = taken.roles.height(packet)
-        position = self._position(taken, taken.time, (place.north, place.east, height), direct=True)
+        position = self._position(taken, (place.north, place.east, height), 0.0, direct=True)
         if not taken.late:
             return [position]
         for gap in self._gaps:
@@ -210,11 +210,12 @@ class TrackerState:
         by_place = len(alike) == 1 and not alike[0].direct
         return by_place or self._places.near(place.line, tolerance, by_trail=True) is not None
 
-    def _position(self, taken: _Taken, time: float, place: tuple[float, float, float | None], *, direct: bool) -> Position:
+    def _position(self, taken: _Taken, place: tuple[float, float, float | None], age: float, *, direct: bool) -> Position:
         packet = taken.packet
         return Position(
-            tracker=self._tracker, time=time, latitude=place[0], longitude=place[1], altitude=place[2], direct=direct,
-            packet_counter=taken.arrival.counter, values=packet.values if direct else {}, layout=packet.layout,
+            tracker=self._tracker, time=taken.time - age, latitude=place[0], longitude=place[1], altitude=place[2],
+            direct=direct, packet_counter=taken.arrival.counter, values=packet.values if direct else {},
+            layout=packet.layout, age=age,
         )  # fmt: skip
 
     def _gap(self, taken: _Taken, before: Heard | None, number: int) -> _Gap | None:
