@@ -112,8 +112,8 @@ class Codec:
             layout: name of the layout.
             values: field name to value in the field's unit; an optional field may be left out or None. A number is an
                 int, float, Decimal, Fraction, numpy's integers and floats; a flag is True or False, numpy's too.
-            trail: earlier positions, newest first: `TrailPoint`, tuples of the same order, or mappings with the same
-                names. As many are sent as the layout's trail and the packet's limit hold.
+            trail: earlier positions, newest first: `TrailPoint`, tuples or rows of the same order, or mappings with the
+                same names. As many are sent as the layout's trail and the packet's limit hold.
 
         Raises:
             ValueFault: an unknown layout or field, a missing value, one that is no finite number, or one beyond the

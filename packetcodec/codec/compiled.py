@@ -38,6 +38,8 @@ from packetcodec.wire import FieldPlan, LayoutPlan, Plan, to_base, to_value
 
 #: Values of a field of at most this many bits are looked up instead of computed.
 _TABLED = 12
+#: Values that are looked up both ways: there is nothing to compute.
+_NAMED = (Form.CHOICE, Form.FLAG)
 
 Decoder = Callable[[bytes], Packet]
 Encoder = Callable[[Mapping[str, Any]], bytes | None]
@@ -89,7 +91,7 @@ def _decoding(plan: Plan, layout: LayoutPlan, names: dict[str, Any]) -> list[str
     for number, field in enumerate(layout.fields):
         raw, value = f"r{number}", f"v{number}"
         plain = field.max_code  # up to this code a value is a plain product
-        if (field.bits <= _TABLED and field.scale > 1) or field.choices:
+        if (field.bits <= _TABLED and field.scale > 1) or field.kind.form in _NAMED:
             names[f"values{mark}_{number}"] = [to_value(field, code) for code in range(field.max_code + 1)]
             text = f"values{mark}_{number}[{raw}]"
         else:
@@ -115,17 +117,12 @@ def _decoding(plan: Plan, layout: LayoutPlan, names: dict[str, Any]) -> list[str
 
 def _value(field: FieldPlan, raw: str) -> str:
     """The expression of the physical value of a code in use, except a last one that the range cuts short."""
-    if field.kind.form is Form.FLAG:
-        text = f"{raw} == 1"
-    else:
-        low = field.low + (field.origin if field.scale == 1 else 0)
-        if field.scale == 1:
-            text = raw if field.step == 1 else f"{raw} * {field.step}"
-            text = f"{low} + {text}" if low else text
-        else:
-            # Floats hold these whole numbers exactly and are faster than integers of more than 30 bits.
-            text = f"({low}.0 + {raw} * {field.step}.0) / {field.scale}.0"
-    return text
+    if field.scale > 1:
+        # Floats hold these whole numbers exactly and are faster than integers of more than 30 bits.
+        return f"({field.low}.0 + {raw} * {field.step}.0) / {field.scale}.0"
+    low = field.low + field.origin
+    text = raw if field.step == 1 else f"{raw} * {field.step}"
+    return f"{low} + {text}" if low else text
 
 
 def compile_encoder(plan: Plan, layout: LayoutPlan) -> Encoder:
@@ -136,7 +133,8 @@ def compile_encoder(plan: Plan, layout: LayoutPlan) -> Encoder:
     body: list[str] = []
     for number, field in enumerate(layout.fields):
         names[f"field{number}"] = field
-        names[f"choices{number}"] = {name: code for code, name in enumerate(field.choices)}
+        if field.kind.form in _NAMED:
+            names[f"codes{number}"] = {to_value(field, code): code for code in range(field.max_code + 1)}
         body.append(f"v = values[{field.name!r}]")
         code = _code(field, number)
         if field.absent_code is not None:
@@ -158,28 +156,18 @@ def compile_encoder(plan: Plan, layout: LayoutPlan) -> Encoder:
 
 
 def _code(field: FieldPlan, number: int) -> list[str]:
-    """The lines that turn the value v into the raw code r."""
-    if field.kind.form is Form.CHOICE:
-        return [f"r = choices{number}[v]"]
+    """The lines that turn the value v, within the range of its field, into the raw code r."""
+    if field.kind.form in _NAMED:
+        return [f"r = codes{number}[v]"]
     slow = f"to_base(field{number}, v)"
-    if field.kind.form is Form.FLAG:
-        return [f"r = 1 if v is True else 0 if v is False else {slow}", "if not 0 <= r <= 1: return None"]
-    origin = f" - {field.origin}" if field.origin else ""
-    whole = f"v * {field.scale}" if field.scale > 1 else "v"
     if field.kind.counting:
         lines = [f"x = v if v.__class__ is int else {slow}"]
     else:
-        real = f"v * {float(field.scale)!r}" if field.scale > 1 else "v"
+        origin = f" - {field.origin}" if field.origin else ""
+        real, whole = (f"v * {float(field.scale)!r}", f"v * {field.scale}") if field.scale > 1 else ("v", "v")
         lines = [f"x = round({real}){origin} if v.__class__ is float else {whole}{origin} if v.__class__ is int else {slow}"]
-    if field.policy == "wrap":
-        shift = f"(x - {field.low})" if field.low else "x"
-        lines.append(f"x = {shift} % {field.modulus}" + (f" + {field.low}" if field.low else ""))
-    elif field.policy == "refuse":
-        lines.append(f"if not {field.low} <= x <= {field.max_input}: return None")
-        if field.modulus and field.max_input == field.high:
-            lines.append(f"if x == {field.high}: x = {field.low}")
-    else:
-        lines += [f"if x < {field.low}: x = {field.low}", f"elif x > {field.high}: x = {field.high}"]
+    # The end of a circle is its beginning, which is not said here.
+    lines.append(f"if not {field.low} <= x <= {field.high - (field.modulus is not None)}: return None")
     add = field.step // 2 - field.low
     text = f"x + {add}" if add else "x"
     lines.append(f"r = {text}" if field.step == 1 else f"r = ({text}) // {field.step}")

@@ -44,16 +44,12 @@ def to_point(trail: Trail, given: Any, number: int) -> Point:
     Raises:
         OutOfRangeFault: a value is missing, no finite number, or out of range.
     """
-    if isinstance(given, Mapping):
-        for key in given:
-            if key not in _AXES:
-                raise OutOfRangeFault(f"point {number}: {key} is none of {', '.join(_AXES)}")
-        values = [given.get(name) for name in _AXES]
-    elif isinstance(given, tuple | list) and 2 <= len(given) <= len(_AXES):
-        values = [*given, *[None] * (len(_AXES) - len(given))]
-    else:
-        raise OutOfRangeFault(f"point {number}: {quoted(given)} is no position (latitude, longitude, altitude, age)")
-    latitude, longitude, altitude, age = (_base(name, value, number) for name, value in zip(_AXES, values, strict=True))
+    try:
+        place = TrailPoint(**given) if isinstance(given, Mapping) else TrailPoint(*given)
+    except TypeError:
+        wanted = ", ".join(TrailPoint._fields)
+        raise OutOfRangeFault(f"point {number}: {quoted(given)} is no position ({wanted})") from None
+    latitude, longitude, altitude, age = (_base(name, value, number) for name, value in place._asdict().items())
     if latitude is None or longitude is None:
         raise OutOfRangeFault(f"point {number}: latitude and longitude are needed")
     return Point(latitude, longitude, altitude if trail.altitude else None, age if trail.interval_seed else None)

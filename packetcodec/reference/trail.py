@@ -55,13 +55,14 @@ def given_place(given: Any) -> Place:
     """What a caller gives for a point, in base units.
 
     Raises:
-        ValueError: no point, or a value that is missing, no finite number, or out of range.
+        ValueError, OverflowError, TypeError: no point, or a value that is missing, no finite number, or out of range.
     """
     if isinstance(given, Mapping):
         if not set(given) <= set(_UNITS):
             raise ValueError("an unknown name")
         given = [given.get(name) for name in _UNITS]
-    if not isinstance(given, list | tuple) or not 2 <= len(given) <= 4:
+    given = list(given)
+    if not 2 <= len(given) <= 4:
         raise ValueError("no point")
     numbers: list[int | None] = []
     for name, value in zip(_UNITS, [*given, None, None], strict=False):

@@ -261,8 +261,9 @@ TRACK = {**GOOD, "latitude": 46.5, "longitude": 9.9}
         ({"latitude": 10**400, "longitude": 9}, "0000... is outside -90..90 degrees"),
         ({"latitude": float("nan"), "longitude": 9}, "point 1: latitude: nan is not a finite number"),
         ({"latitude": "46", "longitude": 9}, "point 1: latitude: '46' is not a number"),
-        ({"latitude": 46}, "point 1: latitude and longitude are needed"),
-        ({"lat": 46, "longitude": 9}, "point 1: lat is none of latitude, longitude, altitude, age"),
+        ({"latitude": 46}, "point 1: {'latitude': 46} is no position (latitude, longitude, altitude, age)"),
+        ({"latitude": 46, "longitude": None}, "point 1: latitude and longitude are needed"),
+        ({"lat": 46, "longitude": 9}, "point 1: {'lat': 46, 'longitude': 9} is no position"),
         (46.5, "point 1: 46.5 is no position"),
     ],
 )

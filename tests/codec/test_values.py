@@ -123,9 +123,15 @@ def test_what_is_no_sequence_of_points_is_a_type_error():
         for layout in ("beacon", "track"):
             with pytest.raises(TypeError):
                 CODEC.encode(layout, GOOD, points)
-    for points in ("ab", [None], [5], [()], [(46.5,)], np.zeros((1, 2)), [np.array([46.5, 9.8])]):
+    for points in ("ab", [None], [5], [()], [(46.5,)], np.zeros((1, 5)), [np.array(46.5)]):
         assert outcome(CODEC, "track", GOOD, points) == ("track", "trail")
         assert outcome(CODEC, "beacon", GOOD, points) == ("beacon", "trail")
+
+
+@pytest.mark.parametrize("way", [CODEC, REFERENCE], ids=["codec", "reference"])
+def test_points_may_be_the_rows_of_an_array(way):
+    rows = [[46.5124, 9.8764], [46.5125, 9.8763]]
+    assert outcome(way, "track", GOOD, np.array(rows)) == outcome(way, "track", GOOD, list(map(tuple, rows)))
 
 
 PACKET = CODEC.encode("beacon", GOOD)
