@@ -74,6 +74,7 @@ fields = [{ kind = "course", name = "and", resolution = 0.01 }, { kind = "counte
 
 
 MAIN = """
+#include <unistd.h>
 #include "NAME_packets.h"
 #include <assert.h>
 #include <errno.h>
@@ -164,9 +165,9 @@ def test_every_keyword_is_kept_from_being_a_name():
 
 def test_no_header_of_a_system_is_hidden_by_the_files(tmp_path):
     # Schemas called as headers that compilers or the C library include by themselves, the folder first on the path.
-    for name in ("features", "time", "string", "stdint", "limits", "stddef", "endian", "assert", "errno"):
+    for name in ("features", "time", "string", "stdint", "limits", "stddef", "endian", "assert", "errno", "r"):
         schema = Schema.parse(schema_text().replace('name = "pasture"', f'name = "{name}"'))
-        sources = written(schema, tmp_path, **{"main.c": MAIN.replace("NAME", name)})
+        sources = written(schema, tmp_path, **{"main.c": MAIN.replace("NAME", c_plan(compile_plan(schema)).prefix)})
         build(tmp_path, tool("gcc", "gcc"), "-std=c99", *WARNINGS, "-I.", *sources, "-o", "out")
     every = {path.name for folder in ("/usr/include", "/usr/lib/avr/include") for path in Path(folder).rglob("*.h")}
     assert not [name for name in every if name.endswith("_packets.h")]

@@ -3,19 +3,34 @@
 from __future__ import annotations
 
 import os
+import subprocess
 
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
-from packetcodec import Schema
+from packetcodec import Schema, compile_plan
+from packetcodec.emit import HARNESSES
+from packetcodec.emit.c import write_c
 from packetcodec.starter import schema_text
-from tests.support.conformance import SUBJECTS, TWO_TRAILS, Subject, differences, encodings, packets
+from tests.support.conformance import (
+    SUBJECTS,
+    TWO_TRAILS,
+    WARNINGS,
+    Subject,
+    differences,
+    encodings,
+    packets,
+    tool,
+    with_flags,
+)
 from tests.support.js_material import seeded, trail_schema
 from tests.support.random_schemas import schemas
 
 CI = bool(os.environ.get("CI"))
 STARTER = Schema.parse(schema_text())
+#: The strictest harness of C once more, with the sanitizer that knows what has been written and what has not.
+MEMORY = with_flags(HARNESSES["c"], "clang", "-O1", "-g", "-fsanitize=memory", "-fno-sanitize-recover=all")
 every = pytest.mark.parametrize("subject", SUBJECTS, ids=[item.name for item in SUBJECTS])
 
 
@@ -45,3 +60,24 @@ def test_random_schemas_decode_and_encode_alike(subject: Subject, data):
     seed = data.draw(st.integers(0, 2**32))
     lines = list(encodings(schema, seed=seed, count=100))
     assert differences(schema, subject, packets(schema, seed=seed, count=60, whole=False), lines) == []
+
+
+@pytest.mark.slow
+@settings(deadline=None, max_examples=40 if CI else 2, phases=[Phase.generate], suppress_health_check=list(HealthCheck))
+@given(data=st.data())
+def test_emitted_c_reads_nothing_that_nobody_wrote(data):
+    schema, seed = data.draw(schemas()), data.draw(st.integers(0, 2**32))
+    lines = list(encodings(schema, seed=seed, count=100))
+    assert differences(schema, MEMORY, packets(schema, seed=seed, count=60, whole=False), lines) == []
+
+
+@pytest.mark.slow
+@settings(deadline=None, max_examples=40 if CI else 2, phases=[Phase.generate], suppress_health_check=list(HealthCheck))
+@given(data=st.data())
+def test_the_analyzer_of_gcc_finds_nothing_in_emitted_c(tmp_path, data):
+    plan = compile_plan(data.draw(schemas()))
+    for name, text in write_c(plan).items():
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    command = [tool("gcc", "gcc"), "-std=c99", *WARNINGS, "-fanalyzer", "-O2", "-c", f"{plan.name}_packets.c", "-o", "out.o"]
+    done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=False)
+    assert (done.stderr, done.returncode) == ("", 0)

@@ -12,7 +12,7 @@ from __future__ import annotations
 import json
 import os
 import shutil
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -105,6 +105,12 @@ def _emitted() -> Iterator[Subject]:
 
 def _built(harness: Harness, name: str, schema: Schema) -> Target:
     return build(harness, harness.write(compile_plan(schema)), tool=tool(name, name), timeout=60)
+
+
+def with_flags(harness: Harness, compiler: str, *flags: str) -> Subject:
+    """A harness built by another compiler with more flags."""
+    built = replace(harness, build=(*harness.build, *flags))
+    return Subject(f"{compiler} {' '.join(flags)}", harness.unit, partial(_built, built, compiler))
 
 
 SUBJECTS = (Subject("codec", "ok", python_target), Subject("reference", "ok", reference_target), *_emitted())

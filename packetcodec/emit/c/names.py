@@ -171,12 +171,17 @@ def _some(having: list[bool]) -> str:
     return "all" if having and all(having) else "some" if any(having) else ""
 
 
+def _fixed(start: str) -> list[str]:
+    """The public names of every plan."""
+    words = ["OK", *map(str.upper, FAULTS), "FINGERPRINT", "VERSION", "MAX_BYTES", "UNKNOWN", "PACKETS_H"]
+    functions = [f"{start}_{name}" for name in ("decode", "degrees", "fault", "packet", "packets")]
+    return [*functions, *(f"{start.upper()}_{word}" for word in words)]
+
+
 def c_plan(plan: Plan, prefix: str | None = None, *, encodes: bool = True, decodes: bool = True) -> CPlan:
     """A plan with the public names of its C, none of which clashes with another, a keyword or a usual macro."""
-    start = prefix or plan.name
-    words = ["OK", *map(str.upper, FAULTS), "FINGERPRINT", "VERSION", "MAX_BYTES", "UNKNOWN", "PACKETS_H"]
-    fixed = [f"{start}_{name}" for name in ("decode", "degrees", "fault", "packet", "packets")]
-    names = Names([*fixed, *(f"{start.upper()}_{word}" for word in words)])
+    names = Names()
+    start = names.take(prefix or plan.name, _fixed)
     inside = Names()  # of the union
     trails = [layout.trail for layout in plan.layouts if layout.trail]
     roles = _ANCHORS[: 2 + any(trail.altitude for trail in trails)] if trails else ()

@@ -11,6 +11,7 @@ struct on one side of it: layouts that it does not know, the half that it does n
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 from packetcodec.emit.c.names import c_plan
@@ -29,9 +30,9 @@ def safe_text(words: str) -> str:
     >>> print(safe_text('Up*/ and on \\ to the "hut" ??/'))
     Up* / and on / to the 'hut' ? ?/
     """
-    text = printable(words).replace("\\", "/").replace('"', "'").replace("??", "? ?")
-    text = text.replace("*/", "* /").replace("/*", "/ *")
-    return " " * text.startswith("/") + text + " " * text.endswith("*")
+    text = printable(words).replace("\\", "/").replace('"', "'").replace("*/", "* /").replace("/*", "/ *")
+    text = re.sub(r"\?(?=\?)", "? ", text)
+    return " " * text.startswith(("/", "*", "?")) + text + " " * text.endswith("*")
 
 
 _TEMPLATES = Templates("c", escape=safe_text)

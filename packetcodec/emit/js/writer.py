@@ -38,11 +38,11 @@ def safe_text(words: str) -> str:
     text = printable(words)
     for sign, instead in _INSTEAD.items():
         text = text.replace(sign, instead)
-    return text
+    return " " * text.startswith(("/", "!", ">")) + text + " " * text.endswith("*")
 
 
 _INSTEAD = {
-    "*/": "* /", "@": "(at)", "{": "(", "}": ")", "\\": "/", '"': "'", "`": "'", "</": "< /", "<!": "< !", "-->": "-- >",
+    "\\": "/", "*/": "* /", "@": "(at)", "{": "(", "}": ")", '"': "'", "`": "'", "</": "< /", "<!": "< !", "-->": "-- >",
 }  # fmt: skip
 
 
