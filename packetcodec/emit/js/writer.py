@@ -21,9 +21,7 @@ from packetcodec.errors import FAULTS
 from packetcodec.schema import Form, Role
 from packetcodec.vectors.examples import Example
 from packetcodec.wire import bounds, decimal
-from packetcodec.wire.trail import cells, guess
-from packetcodec.wire.trail import coding as trail
-from packetcodec.wire.trail import numbers as rice
+from packetcodec.wire.trail import cells, coding, guess, numbers
 
 if TYPE_CHECKING:
     from packetcodec.wire import Plan
@@ -55,7 +53,7 @@ def literal(value: object) -> str:
 
 _TEMPLATES = Templates("js", escape=safe_text, literal=literal)
 _KINDS = {"Form": Form, "Role": Role, "bounds": bounds, "decimal": decimal}
-_CODING = {"cells": cells, "rice": rice, "coding": trail, "guess": guess}
+_CODING = {"cells": cells, "coding": coding, "guess": guess, "numbers": numbers}
 
 
 def write_javascript(plan: Plan) -> dict[str, str]:
