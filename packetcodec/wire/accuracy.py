@@ -37,7 +37,13 @@ def promised(metres: float, digits: int = 2) -> str:
 
 
 def metres_bound(field: FieldPlan) -> float | None:
-    """The worst error of a latitude, longitude or altitude in metres, exact; None for other kinds."""
+    """The worst error of a latitude, longitude or altitude in metres, exact; None for other kinds.
+
+    >>> from packetcodec.starter import example_plan
+    >>> layout = example_plan().layout("position")
+    >>> [round(metres_bound(field) or 0, 2) for field in layout.fields[2:5]]
+    [1.25, 1.25, 1.17]
+    """
     metres = field.unit.metres
     return None if metres is None else float(worst_error(field)) * metres
 
@@ -55,6 +61,11 @@ def trail_bound(layout: LayoutPlan) -> float | None:
 
     That on the grid of the schema: half a cell each way, at the latitude of the anchor, and a base unit for rounding on the
     way in and out.
+
+    >>> from packetcodec.starter import example_plan
+    >>> layout = example_plan().layout("track")
+    >>> round(trail_bound(layout) or 0, 2)
+    1.78
     """
     if layout.trail is None:
         return None

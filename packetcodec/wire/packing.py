@@ -56,7 +56,13 @@ def pack(plan: Plan, layout: LayoutPlan, raws: Sequence[int], trail: Sequence[Po
 
 
 def anchor_of(layout: LayoutPlan, raws: Sequence[int]) -> Point | None:
-    """The position of a packet in base units, or None where it has none: what the points of a trail count from."""
+    """The position of a packet in base units, or None where it has none: what the points of a trail count from.
+
+    >>> from packetcodec.starter import example_plan
+    >>> layout = example_plan().layout("position")
+    >>> anchor_of(layout, (7, 42, 6121673, 8474942, 1117, 61, 1))
+    Point(latitude=465133079, longitude=98387008, altitude=210261, age=None)
+    """
     found: dict[Role | None, int | None] = {}
     for field, raw in zip(layout.fields, raws, strict=True):
         found[field.kind.role] = None if raw == field.absent_code else from_raw(field, raw)

@@ -37,6 +37,12 @@ class FieldPlan(Frozen):
     Attributes:
         field: of the schema; what is asked most of it, and of its grid, has a name here too.
         offset: first bit, counted from the packet's first bit.
+
+    >>> from packetcodec.starter import example_plan
+    >>> layout = example_plan().layout("position")
+    >>> altitude = layout.fields[4]
+    >>> isinstance(altitude, FieldPlan), altitude.place, altitude.max_code, altitude.absent_code
+    (True, 'bits 71..82', 4077, 4095)
     """
 
     field: Field
@@ -190,6 +196,11 @@ class Plan(Frozen):
         bound: whether `seed` comes from the fingerprint.
         crc_chosen: whether the polynomial was chosen for the packet's length.
         fingerprint: 16 hex digits that change when, and only when, the wire changes.
+
+    >>> from packetcodec.starter import example_plan
+    >>> plan = example_plan()
+    >>> isinstance(plan, Plan), plan.layout("position").size, plan.seal(b"").hex()
+    (True, 14, 'f3e1')
     """
 
     name: str

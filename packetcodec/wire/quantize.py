@@ -36,10 +36,20 @@ if TYPE_CHECKING:
     from packetcodec.wire.plan import FieldPlan
 
 Value = float | int | bool | str | None
+"""What a field of a packet says: a number, yes or no, a name, or None where it is absent."""
 
 
 class OutOfRangeFault(ValueError):
-    """A value that has no code. The message names bound and value; the caller adds the place."""
+    """A value that has no code. The message names bound and value; the caller adds the place.
+
+    >>> from packetcodec.starter import example_plan
+    >>> latitude = example_plan().layouts[0].fields[2]
+    >>> try:
+    ...     to_base(latitude, "46.5")
+    ... except OutOfRangeFault as fault:
+    ...     print(fault)
+    '46.5' is not a number
+    """
 
 
 def to_base(field: FieldPlan, value: Any) -> int:
@@ -125,6 +135,11 @@ def in_range(field: FieldPlan, base: int) -> int:
     """The value that is coded for one in base units that is not refused: wrapped, or clipped to the range.
 
     The end of a circle is its beginning.
+
+    >>> from packetcodec.starter import example_plan
+    >>> battery = example_plan().layouts[0].fields[5]
+    >>> in_range(battery, 5000), in_range(battery, 3700)          # millivolts
+    (4500, 3700)
     """
     if field.policy == "wrap" and field.modulus:
         return field.low + (base - field.low) % field.modulus
@@ -133,12 +148,24 @@ def in_range(field: FieldPlan, base: int) -> int:
 
 
 def clipped(field: FieldPlan, base: int) -> bool:
-    """Whether a value in base units is beyond the range and is sent as the end of it."""
+    """Whether a value in base units is beyond the range and is sent as the end of it.
+
+    >>> from packetcodec.starter import example_plan
+    >>> battery = example_plan().layouts[0].fields[5]
+    >>> clipped(battery, 5000), clipped(battery, 3700)            # millivolts
+    (True, False)
+    """
     return field.policy == "clip" and not field.low <= base <= field.high
 
 
 def from_raw(field: FieldPlan, raw: int) -> int:
-    """The value of a raw code in use, in base units."""
+    """The value of a raw code in use, in base units.
+
+    >>> from packetcodec.starter import example_plan
+    >>> battery = example_plan().layouts[0].fields[5]
+    >>> from_raw(battery, 61)                                     # millivolts
+    3720
+    """
     return min(field.low + raw * field.step, field.high)
 
 
@@ -163,7 +190,13 @@ def decimal(field: FieldPlan, base: int) -> Decimal:
 
 
 def bounds(field: FieldPlan) -> str:
-    """The range in words, such as "-90..90 degrees"."""
+    """The range in words, such as "-90..90 degrees".
+
+    >>> from packetcodec.starter import example_plan
+    >>> battery = example_plan().layouts[0].fields[5]
+    >>> bounds(battery)
+    '2.5..4.5 V'
+    """
     unit = {"°": "degrees"}.get(field.unit.symbol, field.unit.symbol)
     low, high = (decimal(field, x + field.origin) for x in (field.low, field.max_input))
     return f"{low}..{high} {unit}".rstrip()
@@ -177,6 +210,11 @@ def worst_error(field: FieldPlan) -> Fraction:
     """The promised bound in the field's unit: half a step, and the half base unit lost where a float is rounded.
 
     Whole numbers (kinds that count) lose nothing on the way in.
+
+    >>> from packetcodec.starter import example_plan
+    >>> battery = example_plan().layouts[0].fields[5]
+    >>> worst_error(battery)                                      # volts
+    Fraction(21, 2000)
     """
     rounding = Fraction(0) if field.kind.counting else Fraction(1, 2)
     return (field.max_error + rounding) / field.scale

@@ -31,7 +31,13 @@ if TYPE_CHECKING:
 
 
 def decimals(field: FieldPlan) -> int:
-    """Decimals of a value in text: the fewest whose last digit is no coarser than the field's step."""
+    """Decimals of a value in text: the fewest whose last digit is no coarser than the field's step.
+
+    >>> from packetcodec.starter import example_plan
+    >>> battery = example_plan().layouts[0].fields[5]
+    >>> decimals(battery)
+    2
+    """
     return _digits(field.step, field.scale)
 
 

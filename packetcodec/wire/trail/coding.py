@@ -171,6 +171,12 @@ def residuals(trail: Trail, anchor: Point, points: Sequence[Point]) -> list[int]
 
     The first pair is coded from `trail.initial_scale` on, the others from `trail.scale_rate` on; neither changes what is
     left.
+
+    >>> from packetcodec.schema import Trail
+    >>> trail = Trail(points=10, step=225, initial_scale=16, scale_rate=3)
+    >>> points = [Point(465_000_000 + n * 225, 98_000_000 + e * 324) for n, e in ((15, 4), (31, 8), (45, 13))]
+    >>> residuals(trail, Point(465_000_000, 98_000_000), points)
+    [15, 4, 1, 0, -2, 1]
     """
     grid = Grid(trail, anchor, 0)
     left: list[int] = []
