@@ -1,8 +1,5 @@
 """The points of a trail as users give and get them, and in base units.
 
-Owns one rule: the age of a point that carries none: its number times the spacing, which is a constant of the schema or
-the value of a field of the packet.
-
 >>> from packetcodec.schema import Trail
 >>> to_point(Trail(points=10, step=223, initial_scale=16, scale_rate=3), {"latitude": 46.5, "longitude": 9.9}, 1)
 Point(latitude=465000000, longitude=99000000, altitude=None, age=None)
@@ -15,7 +12,9 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from packetcodec.codec.packet import TrailPoint
-from packetcodec.wire import LayoutPlan, OutOfRangeFault, Point, from_raw
+from packetcodec.schema import DEGREE, METRE
+from packetcodec.wire import LayoutPlan, OutOfRangeFault, Point
+from packetcodec.wire.packing import ages_of
 from packetcodec.wire.quantize import quoted, to_number
 from packetcodec.wire.trail.coding import MAX_CLIMB
 
@@ -26,9 +25,9 @@ if TYPE_CHECKING:
 
 #: Base units in one degree, one metre, one second, and the bounds of each in base units.
 _AXES = {
-    "latitude": (1e7, 900_000_000, "degrees"),
-    "longitude": (1e7, 1_800_000_000, "degrees"),
-    "altitude": (1e2, MAX_CLIMB + 10_000_000, "m"),  # as far as a trail reaches from the highest head
+    "latitude": (float(DEGREE), 900_000_000, "degrees"),
+    "longitude": (float(DEGREE), 1_800_000_000, "degrees"),
+    "altitude": (float(METRE), MAX_CLIMB + 10_000_000, "m"),  # as far as a trail reaches from the highest head
     "age": (1.0, 2**31 - 1, "s"),
 }
 
@@ -73,20 +72,16 @@ def _base(name: str, value: Any, number: int) -> int | None:
     return round(scaled)
 
 
-def from_points(layout: LayoutPlan, raws: Sequence[int], points: Sequence[Point]) -> tuple[TrailPoint, ...]:
+def from_points(layout: LayoutPlan, codes: Sequence[int], points: Sequence[Point]) -> tuple[TrailPoint, ...]:
     """The points of a packet as users get them."""
     if not points or layout.trail is None:
         return ()
-    spacing: float | None = layout.trail.spacing_seconds or None
-    for field, raw in zip(layout.fields, raws, strict=True):
-        if field.name == layout.trail.spacing_field and raw != field.absent_code:
-            spacing = from_raw(field, raw)
     return tuple(
         TrailPoint(
-            point.latitude / 10_000_000,
-            point.longitude / 10_000_000,
-            None if point.altitude is None else point.altitude / 100,
-            point.age if spacing is None else number * spacing,
+            point.latitude / DEGREE,
+            point.longitude / DEGREE,
+            None if point.altitude is None else point.altitude / METRE,
+            age,
         )
-        for number, point in enumerate(points, 1)
+        for point, age in zip(points, ages_of(layout, codes, points), strict=True)
     )

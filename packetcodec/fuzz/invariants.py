@@ -23,7 +23,7 @@ from packetcodec.codec import Codec, Packet
 from packetcodec.crc.distance import packet_distance
 from packetcodec.errors import FAULTS, OK, PacketFault
 from packetcodec.wire import FieldPlan, LayoutPlan, OutOfRangeFault, Plan, anchor_of, from_raw, to_raw, to_value, unpack
-from packetcodec.wire.trail.cells import CIRCLE, HALF_CIRCLE, POLE, east_step
+from packetcodec.wire.trail.cells import HALF_CIRCLE, POLE, east_step, wrapped
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -143,10 +143,10 @@ def _demand_near(
     step = trail.step << trail.coarsenings
     wide = east_step(step, head.latitude)
     for number, (point, was) in enumerate(zip(points, given, strict=False), 1):
-        east = abs((point.longitude - was.longitude + HALF_CIRCLE) % CIRCLE - HALF_CIRCLE)
+        east = abs(wrapped(point.longitude - was.longitude))
         north = abs(point.latitude - was.latitude)
         # Half way round the globe the cells do not close: a point there can be up to one cell off.
-        way = abs((was.longitude - head.longitude + HALF_CIRCLE) % CIRCLE - HALF_CIRCLE)
+        way = abs(wrapped(was.longitude - head.longitude))
         most = 2 * wide if way > HALF_CIRCLE - 2 * wide else wide
         if 2 * north > step + 1 or 2 * east > most + 1:
             raise BrokenInvariantError(f"point {number} of {data.hex()} is {north} and {east} units from where it was")

@@ -17,7 +17,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from packetcodec.wire import Point
-from packetcodec.wire.trail.cells import CIRCLE, HALF_CIRCLE, POLE, east_step, reach
+from packetcodec.wire.trail.cells import POLE, east_step, reach, wrapped
 
 if TYPE_CHECKING:
     from random import Random
@@ -40,7 +40,7 @@ def random_track(random: Random, trail: Trail, head: Point) -> tuple[Point, ...]
     points = []
     for north, east in moves:
         latitude += north * trail.step
-        longitude = (longitude + east * wide + HALF_CIRCLE) % CIRCLE - HALF_CIRCLE
+        longitude = wrapped(longitude + east * wide)
         here, there = latitude, longitude
         if within == 1:  # anywhere in the cell
             here += random.randint(-trail.step // 2, trail.step // 2)
@@ -59,7 +59,7 @@ def random_track(random: Random, trail: Trail, head: Point) -> tuple[Point, ...]
         points.append(
             Point(
                 max(-POLE, min(POLE, here)),
-                (there + HALF_CIRCLE) % CIRCLE - HALF_CIRCLE,
+                wrapped(there),
                 climb,
                 age if trail.interval_seed else None,
             )

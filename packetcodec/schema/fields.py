@@ -116,7 +116,11 @@ def _unit(table: Table, kind: Kind) -> Unit | None:
 
 
 def _own_unit(table: Table, bits: int | None) -> Unit | None:
-    """The base unit of a number: the coarsest power of ten that holds its bounds and its step exactly."""
+    """The base unit of a number: the coarsest power of ten that holds its bounds and its step exactly, and is fine enough.
+
+    Half a base unit is lost when a value is rounded to one. With a hundred base units or more in a step, or an odd number
+    of them, that is at most a hundredth of the half step that is lost anyway. Only 32 bits set a limit to it.
+    """
     given = {key: table.number(key) for key in ("minimum", "maximum", "resolution", "max_error") if key in table.data}
     for key in ("minimum", "maximum"):
         if key not in given:
@@ -128,12 +132,15 @@ def _own_unit(table: Table, bits: int | None) -> Unit | None:
     if digits > _MAX_DIGITS:
         table.note(f"more than {_MAX_DIGITS} decimals")
         return None
-    step = None if given.get("resolution") else (high - low) / 2**bits if bits else 2 * (given.get("max_error") or 0)
-    if step is not None and step > 0:
-        # The step is a whole number of base units: a hundred of them or more keep its rounding below one per cent.
-        most = max(abs(low), abs(high))
-        while step * 10**digits < 100 and most * 10 ** (digits + 1) < 2**31 and digits < _MAX_DIGITS:
-            digits += 1
+    step = given.get("resolution") or ((high - low) / 2**bits if bits else 2 * (given.get("max_error") or 0))
+    most = max(abs(low), abs(high))
+    while (
+        0 < step * 10**digits < 100
+        and not ("resolution" in given and step * 10**digits % 2)
+        and most * 10 ** (digits + 1) < 2**31
+        and digits < _MAX_DIGITS
+    ):
+        digits += 1
     symbol = table.text("unit")
     base = f"{Decimal(1).scaleb(-digits)} {symbol}".strip()
     return Unit(symbol, symbol, 10**digits, base, -(2**31), U32, 0, 0, suffix=f"e{digits}" if digits else "")

@@ -91,6 +91,12 @@ class Field(Frozen):
         """Base units in one unit, a power of ten."""
         return self.unit.scale
 
+    @property
+    def whole_seconds(self) -> bool:
+        """Whether it can hold the spacing of a trail: a number whose every code stands for a whole one, none negative."""
+        whole = not any(number % self.scale for number in (self.low, self.high, self.grid.step))
+        return self.kind.own_unit and self.low >= 0 and whole
+
 
 class ConstantSpacing(Frozen):
     """The points of a trail lie so many seconds apart."""

@@ -115,7 +115,7 @@ def _spacing(table: Table, fields: Sequence[Field], usual: int) -> Spacing:
     if value is None or value == CODED:  # a missing key is noted with the others
         return CodedSpacing(usual)
     if isinstance(value, str):
-        names = [field.name for field in fields if field.kind.own_unit and field.scale == 1 and field.low >= 0]
+        names = [field.name for field in fields if field.whole_seconds]
         if value not in names:
             known = f": one of {', '.join(names)}" if names else "; this layout has none"
             table.note(f"{show(value)} is not a field of kind number in whole, non-negative seconds{known}", "spacing")

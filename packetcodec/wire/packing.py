@@ -72,6 +72,23 @@ def anchor_of(layout: LayoutPlan, raws: Sequence[int]) -> Point | None:
     return Point(latitude, longitude, found.get(Role.HEIGHT))
 
 
+def interval_of(layout: LayoutPlan, codes: Sequence[int]) -> int | None:
+    """Seconds from point to point of a packet's trail, or None where each point carries its own, or they are not known."""
+    if layout.trail is None:
+        return None
+    if layout.trail.spacing_field is None:
+        return layout.trail.spacing_seconds
+    named = {field.name: (field, code) for field, code in zip(layout.fields, codes, strict=True)}
+    field, code = named[layout.trail.spacing_field]
+    return None if code == field.absent_code else from_raw(field, code) // field.scale
+
+
+def ages_of(layout: LayoutPlan, codes: Sequence[int], points: Sequence[Point]) -> tuple[int | None, ...]:
+    """The age of each point in seconds: its own, else its number times the spacing; None where that is not known."""
+    interval = interval_of(layout, codes)
+    return tuple(point.age if interval is None else number * interval for number, point in enumerate(points, 1))
+
+
 def unpack(plans: Mapping[int, Plan], data: bytes) -> tuple[Plan, LayoutPlan, tuple[int, ...], tuple[Point, ...]]:
     """What a packet says: its plan, its layout, its raw codes, the points of its trail (newest first).
 

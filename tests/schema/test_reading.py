@@ -4,6 +4,7 @@ import copy
 import pickle
 import re
 from decimal import Decimal
+from fractions import Fraction
 
 import pytest
 from hypothesis import given
@@ -13,7 +14,7 @@ from packetcodec.errors import SchemaFault
 from packetcodec.frozen import replace
 from packetcodec.schema import KINDS, METRES_PER_DEGREE_NORTH, CodedSpacing, ConstantSpacing, FieldSpacing, Schema
 from packetcodec.starter import schema_text
-from packetcodec.wire import compile_plan, position_bound, trail_bound, worst_error
+from packetcodec.wire import compile_plan, position_bound, to_base, to_raw, to_value, trail_bound, worst_error
 from tests.support import schemas
 
 TEMPLATE = """\
@@ -96,6 +97,31 @@ GRIDS = [
 def test_bits_follow_from_a_resolution_and_a_step_from_bits(row, bits, step, last):
     grid = field(row).grid
     assert (grid.bits, grid.step, grid.max_code) == (bits, step, last)
+
+
+@pytest.mark.parametrize("resolution", ["2", "5", "10", "0.2", "250", "1"])
+def test_a_number_is_rounded_to_its_nearest_code_though_its_bounds_and_step_are_whole(resolution):
+    got = (
+        compile_plan(
+            Schema.parse(
+                f'{HEAD}[[layouts]]\nname = "a"\nid = 1\nfields = [{{ kind = "number", minimum = 0, maximum = 1000, '
+                f"resolution = {resolution} }}]"
+            )
+        )
+        .layouts[0]
+        .fields[0]
+    )
+    half = float(resolution) / 2
+    assert worst_error(got) <= Fraction(resolution) / 2 * Fraction(101, 100)
+    for value in (12.6, 13.0, 499.4, 637.35, 3.141, 999.4):
+        nearest = min((code * 2 * half for code in range(got.max_code + 1)), key=lambda there: abs(there - value))
+        there = to_value(got, to_raw(got, to_base(got, value)))
+        assert abs(there - value) <= abs(nearest - value) + half / 50, (value, there, nearest)
+
+
+def test_a_number_of_twelve_point_six_with_step_two_arrives_as_twelve():
+    got = field('kind = "number", minimum = 0, maximum = 100, resolution = 2')
+    assert (got.scale, got.grid.step, got.grid.bits) == (100, 200, 6)
 
 
 def test_a_number_given_in_bits_loses_less_than_one_per_cent_to_its_base_unit():

@@ -20,12 +20,13 @@ except ImportError:
 
 from packetcodec.codec import Codec, TrailPoint
 from packetcodec.schema import KINDS, Role
+from packetcodec.wire.trail.cells import wrapped
 
 if TYPE_CHECKING:
     from packetcodec.schema import Layout, Trail
 
 #: The extra field that some trails take their spacing from.
-PACE = {"kind": "number", "name": "pace", "unit": "s", "minimum": 0, "maximum": 3600, "resolution": 5}
+PACE = {"kind": "number", "name": "pace", "unit": "s", "minimum": 0, "maximum": 3600, "resolution": 10}
 
 
 @st.composite
@@ -105,7 +106,7 @@ def points(draw: st.DrawFn, codec: Codec, layout: Layout, values: dict[str, Any]
     found: list[Any] = []
     for ahead, right, climb, seconds in draw(_moves(trail)):
         north = max(-900_000_000, min(900_000_000, north + ahead))
-        east = (east + right + 1_800_000_000) % 3_600_000_000 - 1_800_000_000
+        east = wrapped(east + right)
         up = max(-10_000_000, min(10_000_000, up + climb))
         age = min(age + seconds, 2**31 - 1)
         found.append(TrailPoint(north / 10**7, east / 10**7, up / 100, age))

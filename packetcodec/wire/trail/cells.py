@@ -48,6 +48,11 @@ def nearest(offset: int, step: int) -> int:
     return -cells if offset < 0 else cells
 
 
+def wrapped(longitude: int) -> int:
+    """A longitude, or a difference of two, in -180..180 degrees (180 excluded)."""
+    return (longitude + HALF_CIRCLE) % CIRCLE - HALF_CIRCLE
+
+
 def cell_of(head: Place, place: Place, step: int) -> Place:
     """The cell of a place (latitude, longitude in 1e-7 degree), longitude taken the short way round."""
     east = place[1] - head[1]
@@ -66,5 +71,5 @@ def place_of(head: Place, cell: Place, step: int) -> Place | None:
     latitude = head[0] + cell[0] * step
     if 2 * (abs(latitude) - POLE) > step:
         return None
-    longitude = (head[1] + HALF_CIRCLE + cell[1] * east_step(step, head[0])) % CIRCLE - HALF_CIRCLE
+    longitude = wrapped(head[1] + cell[1] * east_step(step, head[0]))
     return max(-POLE, min(POLE, latitude)), longitude
