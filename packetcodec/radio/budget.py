@@ -45,6 +45,10 @@ class Verdict:
         state: "within", "exceeded", "not permitted" (the rule has no route for this) or "not applicable".
         words: the same as a sentence with its numbers.
         excess: by how much it is exceeded, in seconds of airtime or bytes of payload; None otherwise.
+
+    >>> verdict = Verdict(state="exceeded", words="beyond the longest transmission", excess=Fraction(24))
+    >>> verdict.forbids
+    True
     """
 
     state: Literal["within", "exceeded", "not permitted", "not applicable"]
@@ -73,6 +77,11 @@ class Budget:
         packets_per_hour: most packets in any continuous hour at that period, or None.
         verdicts: what each limit says, by its name: "dwell", "single" (longest transmission), "window" (one packet alone
             against an hour's share), "advice", "payload" (LoRaWAN).
+
+    >>> from packetcodec.radio import LoRa, region
+    >>> budget = packet_budget(LoRa(spreading_factor=10), 14, region("EU868").sub_bands[0])
+    >>> isinstance(budget, Budget), float(budget.airtime), budget.packets_per_hour
+    (True, 0.288768, 12)
     """
 
     sub_band: SubBand

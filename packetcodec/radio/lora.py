@@ -46,6 +46,7 @@ BANDWIDTHS = {
 """Bandwidth as the datasheet prints it, in hertz, to the exact one: the 32 MHz crystal divided down."""
 
 CHIPS = ("sx126x", "sx127x")
+"""Families of LoRa modems below 1 GHz: they differ in the spreading factors that there are."""
 
 LOW_DATA_RATE_REMARK = (
     "Transmitter and receiver must agree on low-data-rate optimization. Automatic is the datasheets' rule: on when a symbol "

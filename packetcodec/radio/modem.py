@@ -36,6 +36,11 @@ class Modem(ABC):
     """A modem with all its settings. Payload sizes are bytes handed to the radio, 0..`max_payload`.
 
     What raises raises RadioFault: a payload outside 0..`max_payload`, a limit that is no number of seconds.
+
+    >>> from packetcodec.radio import LoRa
+    >>> modem = LoRa(spreading_factor=10)
+    >>> isinstance(modem, Modem), modem.max_payload, float(modem.airtime(14))
+    (True, 255, 0.288768)
     """
 
     __slots__ = ()

@@ -42,6 +42,10 @@ class SubBand:
         min_hz, max_hz: edges in hertz, both of them allowed.
         routes: in order of the data file, at least one.
         note: what else the row says.
+
+    >>> band = region("EU868").sub_bands[0]
+    >>> isinstance(band, SubBand), band.name, band.min_hz, band.max_hz
+    (True, '863-865', 863000000, 865000000)
     """
 
     region: str
@@ -60,7 +64,11 @@ class SubBand:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Gap:
-    """A range, in hertz, in which nothing may be sent, with its source, date, mark and note."""
+    """A range, in hertz, in which nothing may be sent, with its source, date, mark and note.
+
+    >>> [(gap.min_hz, gap.max_hz) for gap in region("EU868").gaps[:1] if isinstance(gap, Gap)]
+    [(868600000, 868700000)]
+    """
 
     min_hz: int
     max_hz: int
@@ -82,6 +90,10 @@ class DataRate:
         max_mac_payload: M, bytes of the MAC payload, or None when the data rate may not be used.
         downlink: used by gateways only.
         source, date, verified: the document, its date, one of `VERIFIED`.
+
+    >>> rate = region("EU868").data_rates[0]
+    >>> isinstance(rate, DataRate), rate.spreading_factor, rate.bandwidth_hz, rate.max_mac_payload
+    (True, 12, 125000, 59)
     """
 
     index: int
@@ -114,6 +126,10 @@ class Region:
         notes: rules that no number says.
         adjacent: what lets adjacent sub-bands be used as one, or "" where nothing does.
         source, date, verified: the document, its date, one of `VERIFIED`.
+
+    >>> europe = region("EU868")
+    >>> isinstance(europe, Region), europe.title, len(europe.sub_bands)
+    (True, 'Europe (CEPT), 863-870 MHz', 6)
     """
 
     name: str
@@ -191,7 +207,11 @@ class Region:
 
 
 def load_regions() -> tuple[Region, ...]:
-    """Every region of the package's data file, in its order."""
+    """Every region of the package's data file, in its order.
+
+    >>> [known.name for known in load_regions()][:3]
+    ['EU868', 'EU433', 'US915']
+    """
     return _load()
 
 

@@ -36,6 +36,9 @@ class Allowance:
         window: in any continuous stretch of so many seconds.
         channels: the transmitter uses so many channels in turn, and the allowance is for each one of them; 1 for all.
         words: the limit in words.
+
+    >>> Allowance(seconds=Fraction(36), window=Fraction(3600)).period(Fraction(1, 2))          # seconds
+    Fraction(50, 1)
     """
 
     seconds: Fraction
@@ -81,6 +84,10 @@ class Route:
         min_bandwidth_hz, max_bandwidth_hz: bandwidths that it is for, or None.
         ranges_hz: parts of the sub-band that it is for; empty for all of it.
         note: what else the row says.
+
+    >>> from packetcodec.radio import region
+    >>> [(route.name, route.duty_cycle) for route in region("EU868").sub_bands[0].routes if isinstance(route, Route)]
+    [('duty-cycle', Fraction(1, 1000)), ('listen', None)]
     """
 
     name: str

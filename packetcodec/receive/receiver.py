@@ -63,6 +63,29 @@ class Receiver:
     """Puts together the tracks of several trackers, of every schema version that the codec knows.
 
     One call of `feed` for each packet, one of `tick` now and then. Neither raises on what a packet holds.
+
+    >>> from packetcodec import Codec, Schema
+    >>> from packetcodec.receive import Duplicate, Event, Failure
+    >>> from packetcodec.starter import schema_text
+    >>> codec = Codec(Schema.parse(schema_text()))
+    >>> values = {"battery": 3.7, "fix_quality": 1, "latitude": 46.5, "longitude": 9.8}
+    >>> def packet(collar, counter):
+    ...     return codec.encode("position", {**values, "collar": collar, "counter": counter})
+    >>> receiver = Receiver(codec, known=[7, 8], max_trackers=1)
+    >>> heard = [packet(7, 1), packet(7, 1), packet(7, 5), packet(7, 160), packet(9, 1), packet(8, 1), b"noise"]
+    >>> for now, data in enumerate(heard, 1000):
+    ...     print(*[type(event).__name__ for event in receiver.feed(data, now) if isinstance(event, Event)])
+    Position
+    Duplicate
+    Position Lost
+    Restarted Position
+    Unknown
+    Forgotten Position
+    Fault
+    >>> receiver.feed(packet(8, 1), now=1010) == [Duplicate(tracker=8, packet_counter=1)]
+    True
+    >>> any(isinstance(event, Failure) for event in receiver.feed(packet(7, 1), now=1011))
+    False
     """
 
     def __init__(

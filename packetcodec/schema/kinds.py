@@ -20,10 +20,15 @@ from packetcodec.frozen import Frozen
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-#: Longest arc of one degree on the WGS 84 ellipsoid, in metres: a meridian at the pole, a parallel at the equator.
-#: Source: WGS 84 defining parameters (a = 6 378 137 m, 1/f = 298.257 223 563), pi/180 * a/(1-f) and pi/180 * a.
 METRES_PER_DEGREE_NORTH = 111_693.979_8
+"""Longest arc of one degree of latitude on the WGS 84 ellipsoid, in metres, at the pole: pi/180 * a/(1-f).
+
+Source: WGS 84 defining parameters (a = 6 378 137 m, 1/f = 298.257 223 563).
+"""
+
 METRES_PER_DEGREE_EAST = 111_319.490_8
+"""Longest arc of one degree of longitude, in metres, at the equator: pi/180 * a."""
+
 #: Base units of a latitude or longitude in one degree.
 DEGREE = 10**7
 #: Base units of an altitude in one metre.
@@ -48,7 +53,11 @@ class Form(Enum):
 
 
 class Role(Enum):
-    """What a field does in a packet beside being sent: an axis of its position, who sends it, or its number."""
+    """What a field does in a packet beside being sent: an axis of its position, who sends it, or its number.
+
+    >>> KINDS["longitude"].role is Role.EAST
+    True
+    """
 
     NORTH = "latitude"
     EAST = "longitude"
@@ -76,6 +85,10 @@ class Unit(Frozen):
         everyday: a value in the invented scene of examples; None for the middle of the range. A time counts from its epoch.
         si: this unit in the one that logs have (metres per second).
         metres: metres on the ground in one unit, at most; None where it is no length.
+
+    >>> volts = KINDS["battery"].units["volt"]
+    >>> isinstance(volts, Unit), volts.scale, volts.base
+    (True, 1000, 'millivolt')
     """
 
     name: str
@@ -107,6 +120,10 @@ class Kind(Frozen):
         cyclic: the whole range closes on itself, so that its length is the modulus.
         source: the attribute of a fix in a log that holds it, or "".
         stand_in: the code sent in a trial where no log holds a value; None for the middle one.
+
+    >>> course = KINDS["course"]
+    >>> isinstance(course, Kind), course.form.name, course.policy, course.counting
+    (True, 'MEASURE', 'wrap', False)
     """
 
     name: str

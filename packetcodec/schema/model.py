@@ -68,6 +68,12 @@ class Field(Frozen):
         origin: added to a base value to give the physical one: the epoch of a time in Unix seconds, else 0.
         choices: the names of a choice, in order of their codes.
         doc: a remark for the specification.
+
+    >>> from packetcodec.schema import Schema
+    >>> from packetcodec.starter import schema_text
+    >>> field = Schema.parse(schema_text()).layouts[0].fields[5]
+    >>> isinstance(field, Field), field.name, field.kind.name, field.low, field.high, field.grid.bits
+    (True, 'battery', 'battery', 2500, 4500, 7)
     """
 
     name: str
@@ -99,19 +105,31 @@ class Field(Frozen):
 
 
 class ConstantSpacing(Frozen):
-    """The points of a trail lie so many seconds apart."""
+    """The points of a trail lie so many seconds apart.
+
+    >>> Trail(points=10, step=225, initial_scale=16, scale_rate=3, spacing=ConstantSpacing(60)).spacing_seconds
+    60
+    """
 
     seconds: int
 
 
 class FieldSpacing(Frozen):
-    """The points of a trail lie as many seconds apart as a field of the packet, of this name, says."""
+    """The points of a trail lie as many seconds apart as a field of the packet, of this name, says.
+
+    >>> Trail(points=10, step=225, initial_scale=16, scale_rate=3, spacing=FieldSpacing("interval")).spacing_field
+    'interval'
+    """
 
     field: str
 
 
 class CodedSpacing(Frozen):
-    """Each point of a trail carries the seconds since the one before; coding starts from an expected number of them."""
+    """Each point of a trail carries the seconds since the one before; coding starts from an expected number of them.
+
+    >>> Trail(points=10, step=225, initial_scale=16, scale_rate=3, spacing=CodedSpacing(30)).interval_seed
+    30
+    """
 
     interval_seed: int
 
@@ -121,7 +139,12 @@ Spacing = ConstantSpacing | FieldSpacing | CodedSpacing
 
 
 class AltitudeSteps(Frozen):
-    """How a trail carries altitude: its cell in centimetres, and the starting values of its coding, in cells."""
+    """How a trail carries altitude: its cell in centimetres, and the starting values of its coding, in cells.
+
+    >>> trail = Trail(points=10, step=225, initial_scale=16, scale_rate=3, altitude=AltitudeSteps(500))
+    >>> trail.altitude.step / 100                                # metres
+    5.0
+    """
 
     step: int
     initial_scale: int = 1
@@ -181,7 +204,14 @@ class Trail(Frozen):
 
 
 class Layout(Frozen):
-    """One kind of packet: its name, its id in the header, its fields in order, its trail if it has one."""
+    """One kind of packet: its name, its id in the header, its fields in order, its trail if it has one.
+
+    >>> from packetcodec.schema import Schema
+    >>> from packetcodec.starter import schema_text
+    >>> layouts = Schema.parse(schema_text()).layouts
+    >>> [(layout.name, layout.id, layout.field_bits) for layout in layouts if isinstance(layout, Layout)]
+    [('position', 1, 85), ('track', 2, 85), ('status', 3, 66)]
+    """
 
     name: str
     id: int
@@ -200,7 +230,11 @@ class Layout(Frozen):
 
 
 class Remark(Frozen):
-    """One entry of a schema's history."""
+    """One entry of a schema's history.
+
+    >>> Remark(version=2, note="battery in steps of 20 mV").version
+    2
+    """
 
     version: int
     note: str

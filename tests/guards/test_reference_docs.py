@@ -33,14 +33,6 @@ NOT_YET: dict[str, set[str]] = {
         """.split()
     ),
     "packetcodec.logs": set("COLUMNS FORMATS RecordedLog Refusal recognise".split()),
-    "packetcodec.radio": set("Allowance Budget CHIPS DataRate Gap Modem Region Route SubBand Verdict load_regions".split()),
-    "packetcodec.receive": set("Duplicate Event Failure Fault Forgotten Lost Restarted Unknown".split()),
-    "packetcodec.schema": set(
-        """
-        AltitudeSteps CodedSpacing ConstantSpacing Field FieldSpacing Kind Layout METRES_PER_DEGREE_EAST Remark
-        Role Unit
-        """.split()
-    ),
 }
 
 
