@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from packetcodec.cli.files import load_plan
-from packetcodec.cli.options.radio import factors_option, modems_of
+from packetcodec.cli.options.modem import factors_option, lora_of
 from packetcodec.cli.tables.check_choices import WORDS, choices_table
 from packetcodec.cli.tables.figures import size_words
 from packetcodec.cli.tables.sheet import console, put_json, remark, table
@@ -38,7 +38,7 @@ _NAMED = 4
 @click.option("--json", "as_json", is_flag=True, help="A report for programs.")
 def check(schema: str, *, sf: str, as_json: bool) -> None:
     """Validate a schema and print each layout: fields, bits, steps, largest errors, size, what the check detects."""
-    modems = modems_of(sf)
+    modems = lora_of(sf)
     plan = load_plan(schema)
     if as_json:
         put_json(_plan_json(plan))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from packetcodec.cli.files import load_plan
-from packetcodec.cli.options.radio import factors_option, modems_of
+from packetcodec.cli.options.modem import factors_option, lora_of
 from packetcodec.cli.tables.sheet import console, put_json, remark, table
 from packetcodec.wire.compare import compare as compare_plans
 
@@ -29,7 +29,7 @@ def compare(old: str, new: str, *, sf: str, as_json: bool) -> int:
     that a build can fail on it: raise the version. Layouts that are only added need no new version, unless the check is
     bound to the schema. 0: the wire is the same, or its change has a new version.
     """
-    modems = modems_of(sf)
+    modems = lora_of(sf)
     from_plan, to_plan = load_plan(old), load_plan(new)
     outcome = compare_plans(from_plan, to_plan)
     sizes = _sizes(from_plan, to_plan, modems)

@@ -71,6 +71,12 @@ def test_airtime_takes_the_radio_as_options(cli):
         (("--fsk", "50"), "--fsk: 50 is outside 600..300000 (bits per second)"),
         (("--fsk", "50000", "--sf", "7"), "--sf: is about LoRa, and --fsk sends without it"),
         (("--fsk", "50000", "--implicit-header"), "--implicit-header: is about LoRa"),
+        (("--lr-fhss", "1/3", "--sf", "7"), "--sf: is about LoRa, and --lr-fhss sends without it"),
+        (("--lr-fhss", "1/3", "--fsk", "50000"), "--lr-fhss: --fsk is given too"),
+        (("--coding-rate", "LI 4/5"), "--coding-rate: LI 4/5 is for --chip sx128x only"),
+        (("--bandwidth", "812.5"), "--bandwidth: 812500 is none of 7800"),
+        (("--chip", "sx128x", "--bandwidth", "125"), "--bandwidth: 125000 is none of 203125"),
+        (("--chip", "sx128x", "--low-data-rate", "on"), "--low-data-rate: sx128x decides itself"),
         (("--nonsense",), "No such option"),
     ],
 )
@@ -183,3 +189,13 @@ def test_the_route_is_said_with_its_conditions_and_the_others(cli):
     assert "route hybrid" in hybrid
     # 8 channels, two packets on each in 3.2 s: nothing that a tracker would want to know.
     assert next(line.split()[-2:] for line in hybrid.splitlines() if line.startswith("SF9")) == ["-", "within"]
+
+
+def test_lr_fhss_and_lora_at_2_4_ghz_are_modems_too(cli):
+    # Bits and symbols as the maker's drivers count them, see tests/radio/test_other_modems.py.
+    row = json.loads(cli("airtime", "--lr-fhss", "1/3", "--json")[1])["layouts"][0]["sizes"][0]["rows"][0]
+    assert (row["modem"], row["packet"]["airtime_ms"]) == ("LR-FHSS 1/3 3 headers", 762 / 488.28125 * 1000)
+    options = ("--region", "ISM2400", "--chip", "sx128x", "--sf", "10", "--preamble", "12")
+    row = json.loads(cli("airtime", *options, "--json")[1])["layouts"][0]["sizes"][0]["rows"][0]
+    assert (row["modem"], row["packet"]["airtime_ms"]) == ("SF10 812.5 kHz 4/5", pytest.approx(49.467, abs=0.001))
+    assert "No limit of this range was read" in cli("airtime", *options)[1]

@@ -12,18 +12,14 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 import click
-from click.core import ParameterSource
 
+from packetcodec.cli.options.modem import modem_options, modems_of
 from packetcodec.cli.options.usage import added, wrong_option
 from packetcodec.errors import RadioFault
 from packetcodec.radio import (
-    BANDWIDTHS,
-    CHIPS,
     LORAWAN_OVERHEAD,
-    LOW_DATA_RATE_REMARK,
     MAX_HZ,
     Budget,
-    Fsk,
     LoRa,
     Modem,
     Region,
@@ -49,29 +45,6 @@ _MARKS = {
     "computed": "computed from figures in it",
     "memory": "from memory, not looked up: check before you rely on it",
 }
-
-_KHZ = {f"{hertz / 1000:g}": hertz for hertz in BANDWIDTHS}
-_RATES = {f"4/{rate}": rate for rate in (5, 6, 7, 8)}
-_FACTORS_HELP = "Spreading factors, such as 7-12 or 7,9,12."
-#: Options of the LoRa modem, which mean nothing with --fsk.
-_LORA: dict[str, dict[str, Any]] = {
-    "--sf": {"default": "7-12", "show_default": True, "help": _FACTORS_HELP},
-    "--bandwidth": {
-        "type": click.Choice(list(_KHZ)), "metavar": "KHZ", "default": "125", "show_default": True,
-        "help": f"LoRa bandwidth: {', '.join(_KHZ)}.",
-    },
-    "--coding-rate": {"type": click.Choice(list(_RATES)), "default": "4/5", "show_default": True, "help": "Coding rate."},
-    "--preamble": {"type": int, "default": 8, "show_default": True, "help": "Preamble symbols."},
-    "--implicit-header": {"is_flag": True, "help": "LoRa without its explicit header."},
-    "--no-payload-crc": {"is_flag": True, "help": "LoRa without the modem's own payload CRC."},
-    "--low-data-rate": {
-        "type": click.Choice(["auto", "on", "off"]), "default": "auto", "show_default": True,
-        "help": f"The modem's low-data-rate optimization. {LOW_DATA_RATE_REMARK}",
-    },
-    "--chip": {
-        "type": click.Choice(CHIPS), "default": CHIPS[0], "show_default": True, "help": "Generation of the LoRa modem.",
-    },
-}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,31 +134,15 @@ def radio_options(command: Callable[..., Any]) -> Callable[..., Any]:
         command,
         click.option("--region", default="EU868", show_default=True, help="Region of the limits."),
         click.option("--frequency", metavar="MHZ", help="Centre of the channel; default: a common one of the region."),
-        *(click.option(name, **how) for name, how in _LORA.items()),
-        click.option("--fsk", metavar="BIT/S", type=int, help="(G)FSK at this bit rate instead of LoRa."),
+        *modem_options(),
         click.option("--channels", type=int, default=1, show_default=True, help="Channels that are used evenly in turn."),
         click.option("--route", metavar="NAME", help="Rule of the sub-band to send by; default: a simple one."),
         click.option("--lorawan", is_flag=True, help=f"Inside LoRaWAN: {LORAWAN_OVERHEAD} bytes more."),
     )
 
 
-def factors_option(default: str) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
-    """The option --sf of a command without other settings of a radio; its value is for `modems_of`."""
-    return click.option("--sf", default=default, show_default=True, help=_FACTORS_HELP)
-
-
-def modems_of(sf: str) -> tuple[LoRa, ...]:
-    """LoRa at 125 kHz, coding rate 4/5, with the spreading factors of --sf.
-
-    Raises:
-        click.UsageError: the text is not of its form, or names a factor that there is not.
-    """
-    with wrong_option():
-        return tuple(LoRa(spreading_factor=factor) for factor in _factors(sf))
-
-
 def radio_of(
-    *, region: str, frequency: str | None, fsk: int | None, channels: int, lorawan: bool, route: str | None, **lora: Any
+    *, region: str, frequency: str | None, channels: int, lorawan: bool, route: str | None, **settings: Any
 ) -> Radio:
     """The radio that the options say.
 
@@ -194,12 +151,7 @@ def radio_of(
     """
     with wrong_option():
         where = find_region(region)
-    if fsk is None:
-        modems = _lora_modems(**lora)
-    else:
-        _refuse_lora_options()
-        with wrong_option():
-            modems = (Fsk(bit_rate=fsk),)
+    modems = modems_of(**settings)
     remarks = tuple(dict.fromkeys(words for modem in modems if isinstance(modem, LoRa) for words in modem.advice()))
     hertz = _hertz(frequency) if frequency else _usual(where, modems[0])
     with wrong_option():
@@ -210,43 +162,6 @@ def radio_of(
         radio = Radio(where, hertz, modems, bands, routes, channels, lorawan, remarks)
         radio.budgets(1)  # what the limits themselves refuse is said before anything is read
     return radio
-
-
-def _refuse_lora_options() -> None:
-    context = click.get_current_context()
-    for option in _LORA:
-        if context.get_parameter_source(option.strip("-").replace("-", "_")) is not ParameterSource.DEFAULT:
-            raise click.UsageError(f"{option}: is about LoRa, and --fsk sends without it")
-
-
-def _lora_modems(
-    *,
-    sf: str,
-    bandwidth: str,
-    coding_rate: str,
-    preamble: int,
-    implicit_header: bool,
-    no_payload_crc: bool,
-    low_data_rate: str,
-    chip: str,
-) -> tuple[Modem, ...]:
-    modems = []
-    for factor in _factors(sf):
-        if factor == 6 and chip == "sx127x" and not implicit_header:
-            raise click.UsageError(f"--sf: SF6 on chip {chip} has no explicit header: give --implicit-header too")
-        with wrong_option():
-            modem = LoRa(
-                spreading_factor=factor,
-                bandwidth_hz=_KHZ[bandwidth],
-                coding_rate=_RATES[coding_rate],
-                preamble=preamble,
-                explicit_header=not implicit_header,
-                payload_crc=not no_payload_crc,
-                low_data_rate={"auto": None, "on": True, "off": False}[low_data_rate],
-                chip=chip,
-            )
-        modems.append(modem)
-    return tuple(modems)
 
 
 def _usual(where: Region, modem: Modem) -> int:
@@ -262,19 +177,6 @@ def _usual(where: Region, modem: Modem) -> int:
         return centre
     width = f"{float(modem.occupied_hz) / 1000:g} kHz"
     raise click.UsageError(f"--region: no sub-band of {where.name} takes a channel of {width}")
-
-
-def _factors(text: str) -> list[int]:
-    found: list[int] = []
-    try:
-        for part in text.upper().replace("SF", "").split(","):
-            first, _, last = part.partition("-")
-            found += range(int(first), min(int(last or first), int(first) + 99) + 1)  # no modem has that many
-    except ValueError:
-        raise click.UsageError(f"--sf: {text} is not like 7-12 or 7,9,12") from None
-    if not found:
-        raise click.UsageError(f"--sf: {text} holds no spreading factor")
-    return list(dict.fromkeys(found))
 
 
 def _hertz(text: str) -> int:
