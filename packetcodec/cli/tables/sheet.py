@@ -100,7 +100,7 @@ class Sheet:
         for column in columns:
             justify: Any = "left" if column < self.left else "right"
             wraps = self.prose and column < self.left
-            made.add_column(escape(self.columns[column]), justify=justify, no_wrap=not wraps)
+            made.add_column(escape(self.columns[column]), justify=justify, no_wrap=not wraps, overflow="fold")
         for row in self.rows:
             made.add_row(*(escape(row[column]) for column in columns))
         return made
