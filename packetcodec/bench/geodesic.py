@@ -46,7 +46,11 @@ def distance(latitude_1: float, longitude_1: float, latitude_2: float, longitude
 
 
 def summary(errors: Iterable[float]) -> ErrorSummary | None:
-    """Maximum, 95 % and root mean square of errors in metres (0 or more each); None if there are none."""
+    """Maximum, 95 % and root mean square of errors in metres (0 or more each); None if there are none.
+
+    >>> summary([0.5, 1.0, 1.5, 4.0])
+    ErrorSummary(maximum=4.0, percent_95=4.0, rms=2.207940216581962, count=4)
+    """
     ordered = sorted(errors)
     count = len(ordered)
     if not count:

@@ -120,6 +120,19 @@ def replay(
 
     Raises:
         PacketcodecError: a constant of an unknown field or out of range.
+
+    >>> from packetcodec import Codec, Schema
+    >>> from packetcodec.bench import every
+    >>> from packetcodec.logs import read_log
+    >>> from packetcodec.starter import sample_log, schema_text
+    >>> fixes = every(read_log([sample_log()]).fixes, 60)
+    >>> outcome = replay(Codec(Schema.parse(schema_text())), "position", list(fixes))
+    >>> isinstance(outcome, Replay), outcome.packets, outcome.packet_bytes
+    (True, 90, (14, 14.0, 14))
+    >>> outcome.position.maximum < outcome.bound
+    True
+    >>> [field.name for field in outcome.fields if isinstance(field, FieldReport) and field.clipped]
+    []
     """
     run = _Run(Sender(codec, layout, recording or fixes, constants))
     for number, fix in enumerate(fixes):

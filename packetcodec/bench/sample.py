@@ -65,7 +65,12 @@ def _every(fixes: Iterable[Fix], interval_s: float) -> Iterator[Fix]:
 
 
 def silences(fixes: Iterable[Fix], *, longer_than: float = 5.0) -> tuple[Span, ...]:
-    """Where the receiver said nothing for more than `longer_than` seconds (5: common practice, no source)."""
+    """Where the receiver said nothing for more than `longer_than` seconds (5: common practice, no source).
+
+    >>> from packetcodec.logs import Fix
+    >>> silences([Fix(time=0.0), Fix(time=1.0), Fix(time=61.0)])
+    (Span(start=1.0, seconds=60.0),)
+    """
     found = []
     previous: Fix | None = None
     for fix in fixes:
@@ -76,7 +81,12 @@ def silences(fixes: Iterable[Fix], *, longer_than: float = 5.0) -> tuple[Span, .
 
 
 def without_fix(fixes: Iterable[Fix]) -> tuple[Span, ...]:
-    """Where the receiver had no position: from the first such fix to the next position or the last fix."""
+    """Where the receiver had no position: from the first such fix to the next position or the last fix.
+
+    >>> from packetcodec.logs import Fix
+    >>> without_fix([Fix(time=0.0), Fix(time=30.0), Fix(time=31.0, latitude=46.5, longitude=9.8)])
+    (Span(start=0.0, seconds=31.0),)
+    """
     found = []
     start = end = None
     for fix in fixes:

@@ -87,6 +87,10 @@ class BackEnd:
         write: a plan to `{file name: text}`; it takes `only` as a keyword if `parts` are given.
         harnesses: the ways to ask it.
         parts: what can be written alone, by `only`.
+
+    >>> from packetcodec.emit import BACK_ENDS
+    >>> type(BACK_ENDS["c"]).__name__, BACK_ENDS["c"].language
+    ('BackEnd', 'C99')
     """
 
     name: str

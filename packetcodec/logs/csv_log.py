@@ -36,6 +36,7 @@ class Column(NamedTuple):
     names: tuple[str, ...]
 
 
+#: The columns of a table that are used, by the names that they are known by.
 COLUMNS: Final = (
     Column(
         "time",

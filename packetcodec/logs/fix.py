@@ -69,6 +69,9 @@ class Refusal:
         count: how many.
         first_place: where the first one stands, such as "line 12 (byte 845)".
         first_text: the first one itself, shortened, with what is wrong with it.
+
+    >>> Refusal("bad checksum", count=3, first_place="line 12 (byte 845)", first_text="$GPGGA,...").count
+    3
     """
 
     reason: str

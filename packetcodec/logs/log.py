@@ -44,6 +44,14 @@ class RecordedLog:
         size: bytes read.
         columns: of a table: each column's name as it stands there, and what it means.
         moved: rows or track points whose time is before that of one above them; they were put in order.
+
+    >>> log = read_log([b'''time,lat,lon
+    ... 0,46.5,9.8
+    ... 30,46.501,9.8
+    ... 60,-,-
+    ... '''])
+    >>> isinstance(log, RecordedLog), log.format, len(log.fixes), [refusal.reason for refusal in log.refused]
+    (True, 'csv', 2, ['not a number'])
     """
 
     name: str
@@ -108,7 +116,11 @@ def read_log(
 
 
 def recognise(head: bytes) -> str:
-    """The format of a log, one of `FORMATS`, from its first few thousand bytes."""
+    """The format of a log, one of `FORMATS`, from its first few thousand bytes.
+
+    >>> recognise(b"time,lat,lon"), recognise(b"$GPGGA,"), "gpx" in FORMATS
+    ('csv', 'nmea', True)
+    """
     return next(entry.name for entry in FORMATS.values() if entry.recognises(head[:_HEAD]))
 
 
