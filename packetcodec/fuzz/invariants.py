@@ -10,6 +10,31 @@ often than once in a million runs (`SURE`), by the exact binomial tail.
 >>> from fractions import Fraction
 >>> chance_of_passing_so_often(3, 1000, Fraction(1, 256)) > SURE
 True
+
+>>> from packetcodec import Codec, Schema
+>>> from packetcodec.starter import schema_text
+>>> codec = Codec(Schema.parse(schema_text()))
+>>> values = {"collar": 7, "counter": 42, "battery": 3.7, "fix_quality": 1, "latitude": 46.5, "longitude": 9.8}
+>>> data = codec.encode("track", values, [(46.501, 9.801)])
+>>> decoding_ends_with_a_packet_or_a_named_fault(codec, data)
+>>> what_is_accepted_encodes_again_to_the_same_meaning(codec, data)
+>>> values_follow_from_the_codes(codec, data)
+>>> from packetcodec.wire import Point
+>>> track = codec.plan.layout("track")
+>>> points_are_within_half_a_cell(codec.plan, track, data, [Point(465_010_000, 98_010_000)])
+>>> battery = track.fields[5]
+>>> error_is_within_the_promised_bound(battery, 3714)
+>>> quantizing_is_monotone(battery, [3714, 3720, 3800])
+>>> quantizing_is_idempotent(battery, 61)
+>>> guaranteed_flips(codec.plan, 14)
+4
+>>> flips_up_to_the_guarantee_are_noticed(codec.plan, data, bits=[3, 14, 15])
+>>> noise_is_missed_no_more_often_than_promised(codec.plan, passed=1, tried=70_000)
+>>> try:
+...     all_answers_agree("decode 1107", {"python": "too_short", "c": "too_long"})
+... except BrokenInvariantError as fault:
+...     print(fault)
+decode 1107: python: too_short; c: too_long
 """
 
 from __future__ import annotations

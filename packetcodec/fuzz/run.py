@@ -86,6 +86,13 @@ def play(target: Target, source: Source, question: str, *, times: int = 1) -> Fi
         source: what it is asked about.
         question: one question or several, one to a line; the last one shows the finding.
         times: how often they are asked, to see memory grow.
+
+    >>> from packetcodec import Schema
+    >>> from packetcodec.fuzz import reference_target
+    >>> from packetcodec.starter import schema_text
+    >>> schema = Schema.parse(schema_text())
+    >>> play(reference_target(schema), schema, "decode 1107").count
+    0
     """
     session = Session(target, plan_of(source), seed=0, until=math.inf)
     look = session.look

@@ -63,6 +63,10 @@ class Target(Protocol):
     Attributes:
         name: as the user calls it again on the command line.
         starts: how often it had to be started.
+
+    >>> target: Target = FunctionTarget("deaf", lambda line: "too_short")
+    >>> target.ask(["decode 11"]).lines, target.starts
+    (('too_short',), 1)
     """
 
     name: str
@@ -191,6 +195,17 @@ def decoder_target(
         encode: (layout name, mapping of field name to raw code, None for absent) to packet, or None. For a layout with a
             trail it gets the points as a third argument.
         timeout: seconds after which a function is stopped (in the main thread alone; a hang of C code is not).
+
+    >>> from packetcodec import Codec, Schema
+    >>> from packetcodec.starter import schema_text
+    >>> codec = Codec(Schema.parse(schema_text()))
+    >>> def decode(data):
+    ...     status, packet = codec.try_decode(data)
+    ...     return status, packet.raw if packet else {}
+    >>> target = decoder_target(codec, decode)
+    >>> replies = target.ask(["decode 1107"])
+    >>> isinstance(replies, Replies), replies.lines
+    (True, ('too_short',))
     """
     plan = plan_of(source)
 

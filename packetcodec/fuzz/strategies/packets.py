@@ -11,6 +11,15 @@ shorter packets.
 >>> codec = Codec(schema)
 >>> codec.try_decode(find(spoiled_packets(codec, schema, ways=["cut"]), lambda data: len(data) == 3))
 ('too_short', None)
+>>> from hypothesis import given, settings
+>>> layout = schema.layouts[0]
+>>> @settings(max_examples=5, deadline=None, database=None)
+... @given(good_packets(codec, schema), any_packets(codec, schema), good_values(layout), any_values(layout))
+... def holds(good, data, values, odd):
+...     assert codec.try_decode(good)[0] == codec.try_decode(codec.encode("position", values))[0] == "ok"
+>>> holds()
+>>> find(good_value(layout.fields[0]), lambda collar: collar > 6), find(any_value(layout.fields[0]), lambda any: any is None)
+(7, None)
 """
 
 from __future__ import annotations

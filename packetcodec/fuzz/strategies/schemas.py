@@ -6,6 +6,12 @@ bits a field, 32-bit arithmetic, 255 bytes a packet).
 >>> from hypothesis import find
 >>> find(schema_texts(), lambda text: "latitude" in text).count("kind")
 1
+>>> from hypothesis import given, settings
+>>> @settings(max_examples=5, deadline=None, database=None)
+... @given(schemas(), versions())
+... def holds(schema, several):
+...     assert schema.layouts and len({schema.version for schema in several}) == len(several)
+>>> holds()
 """
 
 from __future__ import annotations
