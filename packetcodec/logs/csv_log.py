@@ -17,6 +17,7 @@ from __future__ import annotations
 
 import csv
 from itertools import chain, pairwise
+from sys import intern
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from packetcodec.errors import LogFault
@@ -208,7 +209,7 @@ def _guess(cell: str) -> float | str:
             return kind(cell)
         except ValueError:
             continue
-    return cell
+    return intern(cell)  # a text that stands in every row takes its memory once
 
 
 FORMAT: Final = LogFormat(name="csv", records="rows", recognises=_recognises, fixes=_fixes, by_time=True)

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from packetcodec.logs.fix import Fix, Refusal
 
 FORMATS: Final[dict[str, LogFormat]] = {entry.name: entry for entry in (gpx.FORMAT, csv_log.FORMAT, nmea.FORMAT)}
-#: Most fixes of a log: eleven days at one a second, about 300 MB.
+#: Most fixes of a log: eleven days at one a second, 300 to 500 MB.
 MAX_FIXES: Final = 1_000_000
 # Enough for a header row, or for the beginning of an XML document.
 _HEAD: Final = 4096
