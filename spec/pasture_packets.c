@@ -36,10 +36,17 @@ enum { optional = 1, clip = 2, wrap = 4, masked = 8, plain = 16, anchor = 64 };
 
 typedef struct {
     const grid *fields;
-    uint16_t id;
+    uint16_t id; /* behind the version */
     uint8_t count, least, most, padding;
     uint8_t trail; /* number, 0 for none */
 } layout;
+
+#define FIELDS l->fields
+#define LAYOUT_ID l->id
+#define COUNT l->count
+#define LEAST l->least
+#define MOST l->most
+#define PADDING l->padding
 
 static const grid fields0[] FLASH = {
     {8, plain,
@@ -124,11 +131,13 @@ enum { axiscount = 2, groupcount = 1 };
 typedef struct {
     uint8_t *start, *to;
     const uint8_t *has;
+    uint8_t place; /* of a field among those of its layout */
     uint8_t bits; /* that do not fill a byte yet, behind a one */
     const uint8_t *from;
     uint8_t mask;
     uint8_t done; /* points */
     uint8_t kept; /* points that there is room for */
+    uint8_t room; /* bytes before the check */
     int16_t left; /* bits; below 0 from there on where there were too few */
     group groups[groupcount];
     axis axes[axiscount]; /* latitude, longitude, altitude, time */
@@ -309,22 +318,24 @@ static uint8_t putfield(coder *c, const grid *row, uint32_t x)
     return 1;
 }
 
-/* Write header and fields; how many fields, up to one that may not be sent. */
-static uint8_t putfields(coder *c, const layout *l, const void *from, uint8_t room)
+/* Write header and fields; 0 for a value that may not be sent, the one at c->place. */
+static uint8_t putfields(coder *c, const layout *l, const void *from)
 {
     const uint32_t *value = (const uint32_t *)from; /* the members stand one behind the other */
-    const grid *row = l->fields;
-    uint8_t n = 0;
+    const grid *row = FIELDS;
 
-    c->has = (const uint8_t *)(value + l->count);
+    c->has = (const uint8_t *)(value + COUNT);
     c->to = c->start;
     c->bits = 1;
     memset(c->axes, 0, sizeof c->axes);
-    c->left = (int16_t)(room * 8);
-    put(c, 8, l->id, 1);
-    while (n < l->count && putfield(c, row++, *value++))
-        n++;
-    return n;
+    c->left = (int16_t)(c->room * 8 - 8);
+    *c->to++ = (uint8_t)LAYOUT_ID;
+    c->place = 0;
+    do {
+        if (!putfield(c, row++, *value++))
+            return 0;
+    } while (++c->place < COUNT);
+    return 1;
 }
 
 /* Fill the last byte, and write the check. */
@@ -340,7 +351,7 @@ static void finish(coder *c, size_t *length)
     *length = (size_t)(c->to - c->start);
 }
 
-/* Write an axis of the next point; 0 where the list ends before it: too far away, or out of order. */
+/* Write an axis of the next point, unless the list has ended before it; 0 for a place that is none. */
 static uint8_t putaxis(coder *c, int32_t at, uint8_t i)
 {
     group *g = pick(c, i);
@@ -349,6 +360,10 @@ static uint8_t putaxis(coder *c, int32_t at, uint8_t i)
     int32_t moved, rest;
     uint8_t k, steady = c->done ? 5 : 1, back = 0;
 
+    if (size(at) > (i ? HALF : POLE))
+        return 0;
+    if (c->left < 0)
+        return 1;
     x = (uint32_t)at - (uint32_t)a->from;
     if (at < a->from) {
         x = 0 - x;
@@ -359,10 +374,13 @@ static uint8_t putaxis(coder *c, int32_t at, uint8_t i)
         back ^= 1;
     }
     x = (x + a->step / 2) / a->step;
-    moved = (int32_t)(back ? 0 - x : x) - a->cell;
     if (x > CELLS) {
-        return 0;
+        c->left = -256; /* too far away */
+        return 1;
     }
+    if (back)
+        x = 0 - x;
+    moved = (int32_t)x - a->cell;
     k = order(g);
     rest = learn(c, g, a, moved);
     x = (uint32_t)rest << 1;
@@ -382,77 +400,66 @@ static uint8_t putaxis(coder *c, int32_t at, uint8_t i)
     return 1;
 }
 
-/* Write a trail of so many points, newest first, as far as it can be carried: c->done points. */
-static void putpoints(coder *c, const int32_t *at, uint8_t count)
+/* Write a trail of so many points, newest first: c->kept of them until the first that cannot be carried or finds no
+ * room, from where on they are looked at, but not coded. 0 for a place that is none. */
+static uint8_t putpoints(coder *c, const int32_t *at, uint8_t count)
 {
     begin(c);
     put(c, (uint8_t)(count == TRAIL_POINTS ? 1 : TRAIL_COUNT_BITS + 1), count == TRAIL_POINTS ? 1 : count, 1);
+    c->kept = 0;
     for (c->done = 0; c->done < count; c->done++) {
-        if (!putaxis(c, at[0], 0) || !putaxis(c, at[1], 1))
-            return;
-        at += 2;
-        if (c->left < 0) /* only behind the last axis: a point too far away is no reason for another grid */
-            return;
-    }
-}
+        uint8_t i = 0;
 
-/* Whether so many points are places on Earth. */
-static uint8_t areplaces(const int32_t *at, uint8_t count)
-{
-    while (count--) {
-        if (size(at[0]) > POLE || size(at[1]) > HALF)
-            return 0;
-        at += 2;
+        do {
+            if (!putaxis(c, *at++, i))
+                return 0;
+        } while (++i < 2);
+        if (c->left >= 0)
+            c->kept++;
     }
     return 1;
 }
 
-enum { allsent = 255 };
-
-/* Write header, fields, and as many points as there is room for; the place of what may not be sent, or allsent. */
-static uint8_t putall(coder *c, const layout *l, const void *from, uint8_t room)
+/* Write header, fields, and as many points as there is room for; 0 for what may not be sent, at c->place. */
+static uint8_t putall(coder *c, const layout *l, const void *from)
 {
-    uint8_t count, kept = 255, n;
+    uint8_t count;
 
-    for (;;) { /* again with fewer points, where not all find room */
-        const int32_t *at = (const int32_t *)(const void *)((const uint8_t *)from + TRAIL_PLACE);
-
-        n = putfields(c, l, from, room);
-        if (n < l->count)
-            return n;
+    c->kept = 255;
+    do { /* again with fewer points, where not all find room */
+        if (!putfields(c, l, from))
+            return 0;
         count = *c->has;
         if (count > TRAIL_POINTS)
-            return n;
-        if (!areplaces(at, count))
-            return n;
+            return 0;
+        if (count > c->kept)
+            count = c->kept;
+        c->kept = count;
         if (!(c->axes[0].known & c->axes[1].known))
-            return allsent; /* no position, no points */
-        if (count > kept)
-            count = kept;
-        putpoints(c, at, count);
-        kept = c->done;
-        if (kept == count)
-            return allsent;
-    }
+            break; /* no position, no points */
+        if (!putpoints(c, (const int32_t *)(const void *)((const uint8_t *)from + TRAIL_PLACE), count))
+            return 0;
+    } while (c->kept < count);
+    return 1;
 }
 
-static APART pasture_fault encodetrail(const void *from, uint8_t *to, size_t capacity, size_t *length, uint8_t *field,
-                                          const layout *row)
+/* Write a packet with a trail. */
+static pasture_fault encodetrail(const void *from, uint8_t *to, size_t capacity, size_t *length, uint8_t *field,
+                                    const layout *row)
 {
     coder all, *c = &all;
-    layout l;
-    uint8_t n;
+    layout copy, *l = &copy;
 
-    FETCH(&l, row, sizeof l);
-    if (capacity < l.least)
+    FETCH(l, row, sizeof *l);
+    if (capacity > MOST)
+        capacity = MOST;
+    if (capacity < LEAST)
         return PASTURE_TOO_SHORT;
-    if (capacity > l.most)
-        capacity = l.most;
+    c->room = (uint8_t)(capacity - 2);
     c->start = to;
-    n = putall(c, &l, from, (uint8_t)(capacity - 2));
-    if (n != allsent) {
+    if (!putall(c, l, from)) {
         if (field)
-            *field = n;
+            *field = c->place;
         return PASTURE_OUT_OF_RANGE;
     }
     if (c->left < 0)
@@ -461,21 +468,21 @@ static APART pasture_fault encodetrail(const void *from, uint8_t *to, size_t cap
     return PASTURE_OK;
 }
 
+/* Write a packet without a trail. */
 static pasture_fault encode(const void *from, uint8_t *to, size_t capacity, size_t *length, uint8_t *field,
                                const layout *row)
 {
     coder all, *c = &all;
-    layout l;
-    uint8_t n;
+    layout copy, *l = &copy;
 
-    FETCH(&l, row, sizeof l);
-    if (capacity < l.most)
+    FETCH(l, row, sizeof *l);
+    if (capacity < MOST)
         return PASTURE_TOO_SHORT;
     c->start = to;
-    n = putfields(c, &l, from, (uint8_t)(l.most - 2));
-    if (n < l.count) {
+    c->room = (uint8_t)(MOST - 2);
+    if (!putfields(c, l, from)) {
         if (field)
-            *field = n;
+            *field = c->place;
         return PASTURE_OUT_OF_RANGE;
     }
     finish(c, length);
@@ -614,7 +621,7 @@ static const layout *const layouts[] FLASH = { &layout0, &layout1, &layout2 };
 
 pasture_fault pasture_decode(pasture_packet *packet, const uint8_t *data, size_t length, uint8_t *field)
 {
-    layout l;
+    layout copy, *l = &copy;
     coder all, *c = &all;
     uint32_t x;
     uint8_t n = 0, store = 0;
@@ -633,27 +640,27 @@ pasture_fault pasture_decode(pasture_packet *packet, const uint8_t *data, size_t
         if (n == sizeof layouts / sizeof *layouts)
             return PASTURE_UNKNOWN_LAYOUT;
         FETCH(&row, layouts + n++, sizeof row);
-        FETCH(&l, row, sizeof l);
-    } while (l.id != x);
-    if (length < l.least)
+        FETCH(l, row, sizeof *l);
+    } while (LAYOUT_ID != x);
+    if (length < LEAST)
         return PASTURE_TOO_SHORT;
-    if (length > l.most)
+    if (length > MOST)
         return PASTURE_TOO_LONG;
     if (check(data, (uint8_t)length) != 0x0000U)
         return PASTURE_BAD_CHECK;
-    if (data[length - 3] & l.padding)
+    if (data[length - 3] & PADDING)
         return PASTURE_BAD_PADDING;
     do { /* look at all of it before any of it is stored */
-        const grid *row = l.fields;
+        const grid *row = FIELDS;
         uint32_t *value = (uint32_t *)(void *)&packet->as; /* the members stand one behind the other */
-        uint8_t *has = (uint8_t *)(value + l.count);
+        uint8_t *has = (uint8_t *)(value + COUNT);
 
         c->from = data;
         c->mask = 0x80;
         c->left = (int16_t)((length - 2) * 8);
         memset(c->axes, 0, sizeof c->axes);
         get(c, 8);
-        for (n = 0; n < l.count; n++) {
+        for (n = 0; n < COUNT; n++) {
             grid f;
             uint8_t known = 1;
 
@@ -683,7 +690,7 @@ pasture_fault pasture_decode(pasture_packet *packet, const uint8_t *data, size_t
                     *has++ = known;
             }
         }
-        if (l.trail) {
+        if (l->trail) {
             int32_t *to = (int32_t *)(void *)((uint8_t *)&packet->as + TRAIL_PLACE);
 
             if (store)
@@ -694,7 +701,7 @@ pasture_fault pasture_decode(pasture_packet *packet, const uint8_t *data, size_t
                 return PASTURE_BAD_TRAIL; /* no padding behind it */
         }
     } while (!store++);
-    packet->layout = (uint8_t)(l.id & 15);
+    packet->layout = (uint8_t)(LAYOUT_ID & 15);
     return PASTURE_OK;
 }
 

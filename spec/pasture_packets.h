@@ -137,8 +137,8 @@ typedef struct {
  * No other pointer may be NULL.
  *
  * PASTURE_OUT_OF_RANGE: a value that may not be sent; PASTURE_TOO_SHORT: too little capacity.
- * On a fault *length is untouched. Bytes of the buffer behind *length, up to capacity, may have been written to, and on a
- * fault any of them. */
+ * On a fault *length is untouched. Bytes of the buffer behind *length, up to capacity, may have been written to; on
+ * a fault, any of them. */
 pasture_fault pasture_encode_position(
     const pasture_position *from, uint8_t *to, size_t capacity, size_t *length, uint8_t *field);
 pasture_fault pasture_encode_track(

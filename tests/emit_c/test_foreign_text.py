@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import os
 import subprocess
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pytest
@@ -20,6 +19,7 @@ from packetcodec.emit import BACK_ENDS, HARNESSES
 from packetcodec.emit.c.writer import safe_text as c_text
 from packetcodec.emit.c.writer import write_c
 from packetcodec.emit.js.writer import literal, safe_text, write_javascript
+from packetcodec.frozen import replace
 from tests.support.conformance import SUBJECTS, WARNINGS, Subject, differences, encodings, packets, tool
 from tests.support.node import program
 

@@ -95,6 +95,11 @@ class CPlan:
         return self.plan.crc
 
     @property
+    def only_layout(self) -> CLayout | None:
+        """The only layout: its numbers stand in the code."""
+        return self.layouts[0] if len(self.layouts) == 1 else None
+
+    @property
     def residue(self) -> int:
         """The register of the check after a whole packet."""
         return self.crc.residue() ^ self.crc.xor_out if self.crc else 0
@@ -111,6 +116,10 @@ class CPlan:
         for layout in self.layouts:
             first.setdefault(layout.rows, layout)
         return tuple(first.values())
+
+    def header_of(self, layout: CLayout) -> int:
+        """The header of a layout's packets as one number: version and id."""
+        return self.plan.version << self.plan.layout_bits | layout.plan.id
 
     def table_of(self, layout: CLayout) -> int:
         """The number of a layout's table."""
