@@ -45,7 +45,7 @@ def read_check(table: Table, header: Header, layouts: tuple[Layout, ...]) -> Che
         if key != "width":
             table.note("needs a polynomial beside it", key)
     width = table.integer("width") or 16
-    longest = max((longest_bytes(header, layout, width // 8) - width // 8 for layout in layouts), default=1)
+    longest = max([1, *(longest_bytes(header, layout, width // 8) - width // 8 for layout in layouts)])
     return Check(default_crc(width, longest * 8), bind, chosen=True)
 
 

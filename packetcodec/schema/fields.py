@@ -180,7 +180,7 @@ def _measure(request: _Request) -> _Range:
 
 def _step(table: Table, unit: Unit, bits: int | None, kind: Kind) -> int | None:
     """The step that the keys of a measure ask for, in base units; None where its bits give it."""
-    given = [key for key in _FINENESS if key in table.data]
+    given = [key for key in _FINENESS if key in table.data and key in kind.keys]
     if len(given) > 1:
         table.note(f"{given[0]} and {given[1]} both given: one follows from the other", given[1])
     if not given and kind.own_unit:

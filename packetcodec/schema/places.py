@@ -179,8 +179,13 @@ def show_key(key: str) -> str:
     return key if re.fullmatch(r"[A-Za-z0-9_-]{1,40}", key) else show(key)
 
 
+def printable(text: str) -> str:
+    """A text without characters that a terminal would act on, or that no letter stands for."""
+    return "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in text)
+
+
 def show(value: object) -> str:
-    """A value as a fault shows it: short, on one line, without characters that a terminal would act on."""
+    """A value as a fault shows it: short, printable, on one line."""
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, dict | list):
@@ -188,8 +193,7 @@ def show(value: object) -> str:
         return f"{kind} of {len(value)} {what}{'s' * (len(value) != 1)}"
     if isinstance(value, int) and value.bit_length() > 200:  # Python refuses to write thousands of digits
         return f"a number of {value.bit_length()} bits"
-    text = value if isinstance(value, str) else str(value)
-    text = "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in text[:61])
+    text = printable(str(value)[:61])
     text = text if len(text) <= 60 else f"{text[:57]}..."
     return f'"{text}"' if isinstance(value, str) else text
 

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 from packetcodec.errors import Problem
 from packetcodec.schema.keys import FORBIDDEN, NAME, NAME_WORDS, TABLES
 from packetcodec.schema.kinds import U32
-from packetcodec.schema.places import Places, show, words
+from packetcodec.schema.places import Places, printable, show, words
 from packetcodec.spelling import nearest
 
 if TYPE_CHECKING:
@@ -45,7 +45,7 @@ class Faults:
 def problem_at(place: tuple[int, int], path: str, message: str) -> Problem:
     """A fault at a line and column, and at a path in words."""
     where = "line {}, column {}".format(*place) if place[0] else ""
-    return Problem(": ".join(filter(None, (where, path))), message, *place)
+    return Problem(": ".join(filter(None, (where, path))), printable(message), *place)
 
 
 class Table:
@@ -145,6 +145,7 @@ class Table:
             return value if self._is_choice(key, value) else ""
         if row.maximum is not None and not (row.minimum or 0) <= len(value) <= row.maximum:
             self.note(f"{len(value)} characters, outside {row.bounds}", key)
+            return ""
         return value
 
     def _is_choice(self, key: str, value: str | int) -> bool:
