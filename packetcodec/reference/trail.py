@@ -105,7 +105,7 @@ def read(trail: Trail, head: Place | None, bits: Sequence[int]) -> list[Place]:
         grid = _Grid(trail, head, shift)
         for _ in range(count):
             for group in grid.groups:
-                group.extend(lambda order, bent: _residual(stream, order, bent=bent))
+                group.extend(lambda order, _, bent: _residual(stream, order, bent=bent))
             points.append(grid.place())
     rest = list(stream)
     if len(rest) >= 8 or any(rest):
@@ -213,14 +213,14 @@ class _Axes:
                 faded.append(-(-7 * faded[-1] // 8) + miss[guess])
         return max(range(3), key=lambda guess: (-worst[guess][-1], guess))
 
-    def extend(self, residual: Callable[[int, bool], int]) -> None:
-        """One point more, of residuals that come one by one for an order, and whether the code bends at once."""
+    def extend(self, residual: Callable[[int, int, bool], int]) -> None:
+        """One point more, of residuals that come one by one for an order, a guessed cell, and whether the code bends."""
         pick, bent = self._pick(), len(self.path) == 1
         cells, misses = [], []
         for axis, limit in enumerate(self.limits):
             *_, before, last = self._moves(axis)
             guesses = (0, last, last + math.floor(Fraction(last - before + 1, 2)))
-            rest = residual(self._order(), bent)
+            rest = residual(self._order(), self.path[-1][axis] + guesses[pick], bent)
             move = guesses[pick] + rest
             cell = self.path[-1][axis] + move
             if abs(cell) > limit or (self.forward and move < 0):
@@ -237,14 +237,10 @@ class _Axes:
     def append(self, cells: Sequence[int]) -> list[int]:
         """The bits of one point more."""
         bits: list[int] = []
-        pick = self._pick()
-        wanted = iter(enumerate(cells))
+        wanted = iter(cells)
 
-        def residual(order: int, bent: bool) -> int:  # noqa: FBT001  # called in one place
-            axis, cell = next(wanted)
-            *_, before, last = self._moves(axis)
-            guess = (0, last, last + math.floor(Fraction(last - before + 1, 2)))[pick]
-            rest = cell - self.path[-1][axis] - guess
+        def residual(order: int, expected: int, bent: bool) -> int:  # noqa: FBT001  # called in one place
+            rest = next(wanted) - expected
             bits.extend(_residual_bits(rest, order, bent=bent))
             return rest
 
