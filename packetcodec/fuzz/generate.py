@@ -24,7 +24,7 @@ from packetcodec.vectors.malformed import malformed
 from packetcodec.vectors.valid import decodings, encodings
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterator
+    from collections.abc import Callable, Collection, Iterator
 
     from packetcodec.fuzz.oracle import Oracle
 
@@ -99,6 +99,13 @@ class Inputs:
         self.spoiler = Spoiler(self.plan, self.random)
         self.verbs = {"decode", *verbs}
         self.scale = scale
+        self._make: dict[str, Callable[[], str]] = {
+            "good packets": lambda: decode_question(self.spoiler.good(0.1)),
+            "trails": lambda: decode_question(self.spoiler.with_trail()[1]),
+            "held after a fault": self._held,
+            "field at fault": self._at_fault,
+            "degrees": self._degrees,
+        }
 
     def kinds(self) -> list[str]:
         """The kinds that this schema has and this target answers."""
@@ -113,19 +120,23 @@ class Inputs:
             for kind in self.kinds():
                 yield self._batch(kind, ROUND[kind] * self.scale)
 
+    def questions(self, count: int) -> list[str]:
+        """At least so many questions of all kinds, without expected answers, where these come from elsewhere."""
+        found: list[str] = []
+        while len(found) < count:
+            self.spoiler.refill(150)
+            for kind in self.kinds():
+                found += "\n".join(self._ask(kind) for _ in range(ROUND[kind])).split("\n")
+        return found
+
     def _batch(self, kind: str, count: int) -> Batch:
-        spoiler, decode = self.spoiler, self.oracle.decode
-        if kind in WAYS or kind in {"good packets", "trails"}:
-            if kind in WAYS:
-                packets = [spoiler.spoil(kind) for _ in range(count)]
-            elif kind == "trails":
-                packets = [spoiler.with_trail()[1] for _ in range(count)]
-            else:
-                packets = [spoiler.good(0.1) for _ in range(count)]
-            return Batch(kind, [f"decode {data.hex() or '-'}" for data in packets], [decode(data) for data in packets])
-        make = {"held after a fault": self._held, "field at fault": self._at_fault, "degrees": self._degrees}.get(kind)
-        questions = [make() if make else self._encoding(kind) for _ in range(count)]
+        questions = [self._ask(kind) for _ in range(count)]
         return Batch(kind, questions, list(map(self.oracle.answer, questions)))
+
+    def _ask(self, kind: str) -> str:
+        if kind in self._make:
+            return self._make[kind]()
+        return decode_question(self.spoiler.spoil(kind)) if kind in WAYS else self._encoding(kind)
 
     def _worked(self) -> Iterator[Batch]:
         """What the specification shows and its vectors hold."""

@@ -30,7 +30,7 @@ from packetcodec.fuzz.targets import TIME_UP
 from packetcodec.vectors.valid import worked_examples
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
+    from collections.abc import Callable, Iterable, Sequence
 
     from packetcodec.fuzz.targets import Replies, Target
     from packetcodec.wire import Plan
@@ -155,8 +155,7 @@ class Session:
     def _compare(self, batch: Batch, replies: Replies) -> None:
         """Find out which of the answers are wrong; where the target fell, ask on behind that place."""
         wanted = _flat(batch.answers)
-        count = len(replies.lines)
-        if count > _SHIFTED and len(set(wanted[:count])) > 1 and list(replies.lines[1:]) == wanted[: count - 1]:
+        if _late_by_one(replies.lines, wanted):
             self._own(LATE_BY_ONE, "whole", batch.kind, "\n".join(batch.questions[:2]), "\n".join(replies.lines[:2]))
             return
         place = 0
@@ -236,9 +235,11 @@ class Session:
             finding = self._own(mark, "whole", batch.kind, batch.questions[number], "words on stderr", keep=True)
             finding.remarks = replies.remarks
             self.look.explain(finding, mark, [*self.history, *batch.questions[:number]])
-        places = [number for number, text in enumerate(batch.questions) for _ in range(text.count("\n") + 1)]
+        lines = _flat(batch.questions)
         for line, _ in replies.slow[:_SECOND_LOOKS]:
-            question = batch.questions[places[min(line, len(places) - 1)]]
+            question = lines[min(line, len(lines) - 1)]
+            if question in {HELD, FIELD}:
+                continue
             verdict = slow_verdict(question)
             if time.monotonic() > self.until or self._seen(verdict.mark) or not any(pair := self.look.slowness(question)):
                 continue
@@ -305,6 +306,14 @@ def slow_verdict(question: str) -> Verdict:
 def slow_words(taken: float, usual: float) -> str:
     """What came of a slow answer."""
     return f"an answer after {taken * 1e3:,.0f} ms; {usual * 1e3:,.2f} ms is usual for this target"
+
+
+def _late_by_one(lines: Sequence[str], wanted: Sequence[str]) -> bool:
+    """Whether the answers are those of the question before, much more often than their own."""
+    count = len(lines) - 1
+    late = sum(one == two for one, two in zip(lines[1:], wanted, strict=False))
+    right = sum(one == two for one, two in zip(lines[1:], wanted[1:], strict=False))
+    return count >= _SHIFTED and late > 0.8 * count and right < 0.5 * count
 
 
 def _word(answer: str) -> str:

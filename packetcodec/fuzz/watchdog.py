@@ -15,7 +15,7 @@ import os
 import shutil
 import subprocess
 
-_SCRIPT = 'group=0; while read -r next; do group=$next; done; [ "$group" = 0 ] || kill -9 -- "-$group"'
+_SCRIPT = 'group=0; while read -r next; do group=$next; done; [ "$group" = 0 ] || kill -9 "-$group"'
 
 
 class Watchdog:
