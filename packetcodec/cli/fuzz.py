@@ -12,6 +12,7 @@ import click
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from packetcodec.cli.files import load_schema
+from packetcodec.cli.fuzz_self_test import measure
 from packetcodec.cli.streams import say
 from packetcodec.cli.tables.sheet import console, put_json, table
 from packetcodec.codec import Codec
@@ -60,6 +61,13 @@ if TYPE_CHECKING:
 @click.option("--no-folder", is_flag=True, help="Write no folder, replay nothing.")
 @click.option("--play", "question", metavar="HEX|QUESTION|FILE", help="Ask again: a packet, a question, or a file of them.")
 @click.option("--times", type=click.IntRange(min=1), default=1, show_default=True, help="With --play: ask so many times.")
+@click.option(
+    "--self-test",
+    "testing",
+    is_flag=True,
+    help="Ask how good this is: change generated code (--target c or js) in one place after the other, and look for it.",
+)
+@click.option("--sample", type=click.IntRange(min=1), help="With --self-test: so many of the changes, drawn by the seed.")
 @click.option("--json", "as_json", is_flag=True, help="A report for programs.")
 def fuzz(
     schema: str | None,
@@ -73,6 +81,8 @@ def fuzz(
     no_folder: bool,
     question: str | None,
     times: int,
+    testing: bool,
+    sample: int | None,
     as_json: bool,
 ) -> int:
     """Find out where a decoder, or an encoder, of SCHEMA (default: the starter schema) is wrong.
@@ -82,6 +92,8 @@ def fuzz(
     Exit status 1 when something was found.
     """
     read = load_schema(schema)
+    if testing:
+        return measure(read, target_name, sample, seed, as_json=as_json)
     plan = compile_plan(read)
     again = f"packetcodec fuzz{f' {shlex.quote(schema)}' if schema else ''} --target {shlex.quote(target_name)}"
     target = _target(target_name, read, timeout)

@@ -1,5 +1,6 @@
 """The command `fuzz`: exit status, report, playing again, the folder, the self-test."""
 
+import functools
 import json
 import shlex
 import sys
@@ -7,7 +8,10 @@ from pathlib import Path
 
 import pytest
 
+from packetcodec.cli import fuzz_self_test as measured
 from packetcodec.cli.app import run
+from packetcodec.fuzz import self_test as room
+from tests.fuzz.test_targets import demand
 
 EXAMPLES = Path(__file__).parent.parent / "fuzz" / "examples"
 GATE = str(EXAMPLES / "gate.toml")
@@ -92,3 +96,21 @@ def test_bad_input_is_one_clear_line(fuzz, arguments, status, words):
     assert found == status
     assert words in err
     assert len(err.strip().splitlines()) == 1
+
+
+def test_the_self_test_counts_what_is_found_and_names_the_lines_of_the_rest(fuzz, monkeypatch):
+    shrunk = functools.partial(measured.self_test, seconds=600, differential=1000)
+    monkeypatch.setattr(measured, "self_test", shrunk)
+    monkeypatch.setattr(room, "_PREPARED", 12)
+    demand("node")
+    status, out, _ = fuzz(GATE, "--self-test", "--sample", "8", "--seed", "2", "--json")
+    report = json.loads(out)
+    assert sum(report[key] for key in ("killed", "survived", "equivalent", "invalid")) == 8
+    assert report["killed"] >= 4
+    assert status == (1 if report["survived"] else 0)
+    assert all(mutant["line"] > 1 and mutant["was"] != mutant["now"] for mutant in report["mutants"])
+    status, out, _ = fuzz(GATE, "--self-test", "--sample", "2")
+    assert "2 changes, one at a time" in out
+    assert "make a difference were found" in out
+    status, _, err = fuzz(GATE, "--self-test", "--target", "./mine")
+    assert (status, "--target c or" in err) == (2, True)
