@@ -260,7 +260,7 @@ class _Wire:
         codes = self.codes(values)
         trail = self.layout.trail
         if trail is None:
-            if points:
+            if len(points):
                 raise ValueFault("no trail here", layout=self.layout.name, field="trail")
             return {"codes": codes}
         try:
