@@ -83,6 +83,7 @@ class Following:
             )
         except PacketcodecError as fault:
             raise click.UsageError(f"--{str(fault).replace('silent_after', 'silent-after')}") from None
+        self._demand_different(source)
         report = FollowReport()
         with ExitStack() as stack:
             stop = stack.enter_context(_asked_to_stop())
@@ -104,6 +105,13 @@ class Following:
             finally:
                 report.close("frame" if self.cobs else "line", frames.noise, frames.dropped)
         return 0 if report.good or not ended else 1
+
+    def _demand_different(self, source: str) -> None:
+        named = {"--input": source, "--output": self.output, "--state": self.state}
+        seen: dict[Path, str] = {}
+        for option, name in named.items():
+            if name and (other := seen.setdefault(Path(name).absolute(), option)) is not option:
+                raise click.UsageError(f"{option}: {name} is what {other} names too")
 
     def _output(self, codec: Codec, *, resumes: bool) -> TrackFile | _Stdout:
         if self.output is None:

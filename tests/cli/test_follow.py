@@ -118,6 +118,9 @@ def test_stdin_without_one_good_packet_is_the_datas_fault(once):
         (["-i", "nowhere.log"], 2, "nowhere.log: No such file or directory"),
         (["-o", "nowhere/herd.csv"], 2, "nowhere/herd.csv: No such file or directory"),
         (["-o", "nowhere/herd.gpx"], 2, "No such file or directory"),
+        (["-i", "herd.csv", "-o", "herd.csv"], 2, "--output: herd.csv is what --input names too"),
+        (["-o", "herd.csv", "--state", "./herd.csv"], 2, "--state: ./herd.csv is what --output names too"),
+        (["-o", "herd.csv", "--sync", "-1"], 2, "--sync"),
         (["--faults"], 2, "--faults goes without --follow, which says faults on stderr"),
     ],
 )
