@@ -17,7 +17,8 @@ GPX = (
 #: What a damaged or hostile log has in place of a number, a time or a tag.
 ODD = st.sampled_from([
     b"9" * 400, b"1e999", b"-1e308", b"nan", b"", b"\x00", b"\xff\xfe", b"\r", b"\n", b'"', b"'", b"<", b">", b"&#0;",
-    b"<!DOCTYPE x [<!ENTITY a 'b'>]>", b"&lt;", b"20260714202", b"0001-01-01T00:00:00+23:59", b"9999-12-31T23:59:60Z", b"T24:00:00+24:00",
+    b"<!DOCTYPE x [<!ENTITY a 'b'>]>", b"&lt;", b"20260714202", b"0001-01-01T00:00:00+23:59",
+    b"9999-12-31T23:59:60Z", b"T24:00:00+24:00",
     b",", b";" * 50, b"$", b"*00", "\u0661".encode(), "\u202e\x9b".encode(),
 ])  # fmt: skip
 
