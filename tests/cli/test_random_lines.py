@@ -33,7 +33,7 @@ WORDS = [
     "EU868", "US915", "eu688", "868.1", "125", "4/5", "7-12", "12,7", "9-7", "40%", "101%", "auto", "on", "sx127x", "track",
     "position", "status", "collar=7", "battery=x", "=", "a=b=c", "0,5,63,64", "position every 20s", "x every", "nmea", "csv",
     "python", "reference", "'", "true", "11072abad13d02afae8bcf480f2c", "decode 00", "decode\n00", "\x1b[2J",
-    "\ud800", "é", "7,8",
+    "\udcff", "é", "7,8",
 ]  # fmt: skip
 #: What waits for ever, listens on ports, or runs for as long as it is told to, is asked with its brake on.
 BRAKES = {"fuzz": ("--inputs", "3", "--no-folder", "--target", "python", "--seconds", "1")}
