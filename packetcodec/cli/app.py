@@ -62,7 +62,11 @@ def main() -> None:
         if isinstance(stream, io.TextIOWrapper):
             # A letter that the terminal's encoding lacks is written as its escape.
             stream.reconfigure(errors="backslashreplace")
-    sys.exit(run(sys.argv[1:]))
+    status = run(sys.argv[1:])
+    for stream in (sys.stdout, sys.stderr):
+        if stream is not None:
+            _leave(stream)
+    sys.exit(status)
 
 
 def run(arguments: list[str]) -> int:
@@ -70,18 +74,11 @@ def run(arguments: list[str]) -> int:
     try:
         return _run(arguments)
     except BrokenPipeError:
-        # Whoever read us has gone, such as `head`: nothing more to say, and nowhere to say it.
-        status = 0
+        return 0  # whoever read us has gone, such as `head`: nothing more to say, and nowhere to say it
     except OSError as fault:
-        status = 2
-        if fault.filename is None:
-            _leave(sys.stdout)
         with contextlib.suppress(OSError):  # stderr may be what is full
             say(f"{fault.filename or 'stdout'}: {fault.strerror}")
-            return status
-    _leave(sys.stdout)
-    _leave(sys.stderr)
-    return status
+        return 2
 
 
 def _run(arguments: list[str]) -> int:
@@ -112,7 +109,9 @@ def _run(arguments: list[str]) -> int:
     return status if isinstance(status, int) else 0
 
 
-def _leave(stream: TextIO | None) -> None:
-    """What is still to be written goes nowhere; Python would try again when it ends."""
-    if stream is not None:
+def _leave(stream: TextIO) -> None:
+    """Write what is left; where that fails it goes nowhere, since Python would try again and complain when it ends."""
+    try:
+        stream.flush()
+    except OSError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())

@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
-from rich.progress import Progress
 
 from packetcodec.bench import Replay, every
 from packetcodec.bench import replay as run_replay
@@ -19,7 +18,7 @@ from packetcodec.cli.options.usage import known_layout, wrong_option
 from packetcodec.cli.streams import STDIN_NAME, DataFault, blocks
 from packetcodec.cli.tables.link_report import print_trails, send_over_link, trails_json
 from packetcodec.cli.tables.replay_report import print_replay, remarks, replay_json
-from packetcodec.cli.tables.sheet import console, put_json, remark
+from packetcodec.cli.tables.sheet import progress, put_json, remark
 from packetcodec.codec import Codec
 from packetcodec.logs import COLUMNS, FORMATS, RecordedLog, read_log
 from packetcodec.schema import PLACE
@@ -125,26 +124,13 @@ def _constants(texts: tuple[str, ...]) -> dict[str, Any]:
 def _run(
     codec: Codec, layout: LayoutPlan, log: str | None, log_format: str | None, interval: float, given: dict[str, Any]
 ) -> tuple[RecordedLog, Replay]:
-    screen = console(err=True)
-    with Progress(console=screen, transient=True, disable=not screen.is_terminal) as progress:
-        total = Path(log).stat().st_size if log not in {None, "-"} and log is not None else None
-        reading = progress.add_task("Reading", total=total)
-        recorded = read_log(
-            _source(log),
-            format=log_format,
-            name=STDIN_NAME if log == "-" else log or f"built-in {SAMPLE_FILE}",
-            progress=lambda size: progress.update(reading, completed=size),
-        )
-        fixes = tuple(every(recorded.fixes, interval))
-        sending = progress.add_task("Sending", total=len(fixes))
-        outcome = run_replay(
-            codec,
-            layout.name,
-            fixes,
-            recording=recorded.fixes,
-            constants=given,
-            progress=lambda count: progress.update(sending, completed=count),
-        )
+    size = Path(log).stat().st_size if log is not None and log != "-" else None
+    name = STDIN_NAME if log == "-" else log or f"built-in {SAMPLE_FILE}"
+    with progress("Reading", size) as tell:
+        recorded = read_log(_source(log), format=log_format, name=name, progress=tell)
+    fixes = tuple(every(recorded.fixes, interval))
+    with progress("Sending", len(fixes)) as tell:
+        outcome = run_replay(codec, layout.name, fixes, recording=recorded.fixes, constants=given, progress=tell)
     return recorded, outcome
 
 

@@ -10,6 +10,7 @@ line: the line is named with its number and its fault, it is counted, and the ex
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
 import sys
@@ -56,8 +57,10 @@ def json_printable(text: str) -> str:
 def say(text: str, who: str = "packetcodec") -> None:
     """A line on stderr, behind what already went to stdout."""
     if sys.stdout is not None:
-        sys.stdout.flush()
-    click.echo(f"{who}: {printable(text)}", err=True)
+        with contextlib.suppress(OSError):  # what cannot be written is said where it was written
+            sys.stdout.flush()
+    if sys.stderr is not None:
+        click.echo(f"{who}: {printable(text)}", err=True)
 
 
 def blocks(path: str) -> Iterator[bytes]:

@@ -1,5 +1,6 @@
 """What commands read from and write to: readers who leave, full disks, folders that are gone, planted links."""
 
+import contextlib
 import json
 import os
 import shutil
@@ -55,9 +56,13 @@ LOUD = {
 
 def run_into(descriptor, line, monkeypatch):
     """The exit status of a command whose stdout is a descriptor of ours, buffered as that of a pipe is."""
-    with monkeypatch.context() as patch, os.fdopen(descriptor, "w", encoding="utf-8") as stream:
+    stream = os.fdopen(descriptor, "w", encoding="utf-8")
+    with monkeypatch.context() as patch:
         patch.setattr(sys, "stdout", stream)
-        return run(line.split())
+        status = run(line.split())
+    with contextlib.suppress(OSError):  # what is left in its buffer
+        stream.close()
+    return status
 
 
 @pytest.mark.usefixtures("folder")

@@ -5,15 +5,13 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
-from rich.progress import Progress
-
 from packetcodec.bench import every
 from packetcodec.bench.link_test import LinkReport, link_test, with_trail
 from packetcodec.bench.sender import Sender
 from packetcodec.bench.tune_trail import Suggestion, tune_trail, windows
 from packetcodec.cli.options.usage import wrong_option
 from packetcodec.cli.tables.figures import milliseconds, seconds
-from packetcodec.cli.tables.sheet import console, remark, table
+from packetcodec.cli.tables.sheet import console, progress, remark, table
 from packetcodec.codec import Codec
 from packetcodec.errors import counted
 from packetcodec.radio import LORAWAN_OVERHEAD
@@ -69,12 +67,10 @@ def send_over_link(
     for points in test.lengths:
         with wrong_option():
             with_trail(schema, layout, points)
-    screen = console(err=True)
-    with Progress(console=screen, transient=True, disable=not screen.is_terminal) as progress:
-        task = progress.add_task("Testing the link", total=len(fixes) * len(test.lengths))
+    with progress("Testing the link", len(fixes) * len(test.lengths)) as tell:
         reports = link_test(
             schema, layout, fixes, interval=interval, conditions=test.conditions, recording=recording, lengths=test.lengths,
-            constants=constants, progress=lambda count: progress.update(task, completed=count),
+            constants=constants, progress=tell,
         )  # fmt: skip
     return Trails(suggestion, test, reports)
 

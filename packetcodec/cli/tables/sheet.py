@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import shutil
 import sys
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -17,12 +18,13 @@ from rich import box
 from rich.console import Console
 from rich.markup import escape
 from rich.measure import Measurement
+from rich.progress import Progress
 from rich.table import Table
 
 from packetcodec.cli.streams import json_printable, printable
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
 
     from rich.console import ConsoleOptions
 #: In a pipe there is no width to fit: wide enough that no table folds.
@@ -52,6 +54,18 @@ def console(*, err: bool = False) -> Report:
     # Asked for here, and not by rich, which takes every dumb terminal to have 80 columns.
     width = shutil.get_terminal_size().columns if terminal else _PIPE_WIDTH
     return Report(stderr=err, highlight=False, width=width, height=_HEIGHT, soft_wrap=not err and not terminal)
+
+
+@contextmanager
+def progress(words: str, total: float | None) -> Iterator[Callable[[float], None]]:
+    """A bar on stderr where that is a terminal, else nothing; what is given takes how much of the total is done."""
+    screen = console(err=True)
+    if not screen.is_terminal:
+        yield lambda done: None  # noqa: ARG005
+        return
+    with Progress(console=screen, transient=True) as bar:
+        task = bar.add_task(words, total=total)
+        yield lambda done: bar.update(task, completed=done)
 
 
 @dataclass(frozen=True, slots=True)
