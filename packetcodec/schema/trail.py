@@ -47,6 +47,9 @@ _MAX_COARSENINGS = 7
 #: Largest north-south cell in 1e-7 degree (1.18 km): beyond it the east-west cell next to a pole leaves 32 bits.
 MAX_STEP = 106_000
 
+#: Largest age of a point in seconds: what a signed number of 32 bits holds.
+MAX_AGE = 2**31 - 1
+
 CODED = "coded"
 
 
@@ -57,7 +60,7 @@ def read_trail(table: Table, fields: Sequence[Field]) -> Trail | None:
     points = table.integer("points")
     step, resolution = _step(table)
     usual = table.integer("usual_spacing") or 1
-    spacing = _spacing(table, fields, usual)
+    spacing = _spacing(table, fields, usual, points or 1)
     if isinstance(spacing, ConstantSpacing):
         if "usual_spacing" in table.data:
             table.note("only where the spacing is a field or coded", "usual_spacing")
@@ -109,16 +112,20 @@ def _round(value: Decimal) -> int:
     return int(value.quantize(Decimal(1), rounding=ROUND_HALF_UP))
 
 
-def _spacing(table: Table, fields: Sequence[Field], usual: int) -> Spacing:
+def _spacing(table: Table, fields: Sequence[Field], usual: int, points: int) -> Spacing:
     """What tells the seconds from point to point."""
     value = table.data.get("spacing")
     if value is None or value == CODED:  # a missing key is noted with the others
         return CodedSpacing(usual)
     if isinstance(value, str):
-        names = [field.name for field in fields if field.whole_seconds]
-        if value not in names:
-            known = f": one of {', '.join(names)}" if names else "; this layout has none"
+        known_fields = {field.name: field for field in fields if field.whole_seconds}
+        field = known_fields.get(value)
+        if field is None:
+            known = f": one of {', '.join(known_fields)}" if known_fields else "; this layout has none"
             table.note(f"{show(value)} is not a field of kind number in whole, non-negative seconds{known}", "spacing")
+        elif field.high // field.scale > MAX_AGE // points:
+            limit = f"a maximum of {MAX_AGE // points} s leaves the age of point {points} below 2^31 s"
+            table.note(f"{value} goes up to {field.high // field.scale} s: {limit}", "spacing")
         return FieldSpacing(value)
     return ConstantSpacing(table.integer("spacing") or 1)
 

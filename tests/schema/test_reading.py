@@ -291,6 +291,16 @@ def test_speed_spacing_and_resolution_become_starting_values():
     assert trail("resolution_m = 5, spacing = 9, points = 4").packet_bytes == 25  # 9 of fields, 2 of check, 2 + 3 a point
 
 
+def test_no_point_of_a_trail_gets_as_old_as_a_signed_number_of_32_bits_cannot_say():
+    text = TRAIL.replace("maximum = 60", "maximum = 34087042").replace(
+        "TRAIL", 'resolution_m = 5, spacing = "gap", points = 63'
+    )
+    layout = Schema.parse(text).layouts[0]
+    assert 63 * layout.fields[2].high < 2**31
+    with pytest.raises(SchemaFault, match="gap goes up to 34087043 s: a maximum of 34087042 s"):
+        Schema.parse(text.replace("34087042", "34087043"))
+
+
 TRAIL_FAULTS = [
     ("spacing = 10", ["needs a resolution_m or a max_error_m"]),
     ("resolution_m = 5", ["spacing is missing"]),

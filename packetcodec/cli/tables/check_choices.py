@@ -8,6 +8,7 @@ from packetcodec.cli.tables.figures import milliseconds
 from packetcodec.cli.tables.sheet import table
 from packetcodec.crc import MODEM_NOTE, WIDTHS, default_crc
 from packetcodec.crc.distance import joint_check_bits, packet_distance
+from packetcodec.schema import MAX_BYTES
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -61,7 +62,8 @@ WORDS = (
 
 def _choices(layout: LayoutPlan, plan: Plan) -> Iterator[Crc | None]:
     yield None
-    defaults = [default_crc(width, (layout.longest - layout.check_bytes) * 8) for width in WIDTHS]
+    body = layout.longest - layout.check_bytes
+    defaults = [default_crc(width, body * 8) for width in WIDTHS if body + width // 8 <= MAX_BYTES]
     if plan.crc is not None and plan.crc not in defaults:
         defaults.append(plan.crc)
     yield from sorted(defaults, key=lambda crc: crc.width)
