@@ -728,6 +728,17 @@ function baseOf(layout, raw, name) {
 }
 
 /**
+ * The whole seconds that a field of the packet says, or null.
+ *
+ * @type {(layout: Layout, raw: Record<string, number>, name: string | null) => number | null}
+ */
+function intervalOf(layout, raw, name) {
+  const field = layout.fields.find((item) => item.name === name);
+  const base = baseOf(layout, raw, name);
+  return field && base !== null ? base / field.scale : null;
+}
+
+/**
  * The packet's own position, or null.
  *
  * @type {(layout: Layout, trail: Trail, raw: Record<string, number>) => Place | null}
@@ -767,7 +778,7 @@ function readTrail(layout, trail, raw, bytes, end) {
     rest += take(order);
     return rest & 1 ? -(rest >> 1) - 1 : rest >> 1;
   };
-  const spacing = trail.spacing || baseOf(layout, raw, trail.spacingField);
+  const spacing = trail.spacing || intervalOf(layout, raw, trail.spacingField);
   const anchor = anchorOf(layout, trail, raw);
   /** @type {TrailPoint[]} */
   const points = [];
