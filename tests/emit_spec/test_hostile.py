@@ -73,7 +73,7 @@ def shape(text: str) -> list[str]:
     return kinds + titles + [token.content for token in found if token.type == "fence"]
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(TEXTS, TEXTS)
 @example("<script>|`\n## 5 Check\n~~~", "|\n| x |")
 @example("> \\", "\\")
@@ -114,19 +114,18 @@ def wide(layouts: int, fields: int, *, trail: bool) -> Plan:
     tail = "\ntrail = { points = 2, resolution_m = 5, spacing = 10 }" if trail else ""
     text = 'name = "wide"\nversion = 1\nheader = { version_bits = 8, layout_bits = 8 }\ncheck = { crc = "CRC-16/M17" }\n'
     for ident in range(layouts):
-        numbers = (f'name = "f{n}", minimum = 0, maximum = {50 + (ident * n) % 13}, bits = 6' for n in range(fields))
+        numbers = (f'name = "f{n}", minimum = {-ident}, maximum = {n + 1}, bits = 9' for n in range(fields))
         row = ", ".join(f'{{ kind = "number", {number} }}' for number in numbers)
         text += f'[[layouts]]\nname = "l{ident}"\nid = {ident}\nfields = [{place} {row}]{tail}\n'
     return compile_plan(Schema.parse(text))
 
 
 def test_the_vectors_of_a_large_plan_try_as_many_fields_as_they_say() -> None:
-    plan = wide(40, 30, trail=True)
+    plan = wide(10, 31, trail=True)
     tried = [len(tried_fields(plan, layout)) for layout in plan.layouts]
     assert is_cut(plan)
-    assert tried[0] == 32
-    assert tried[-1] == 0
-    assert MAX_TRIED - 32 < sum(tried) * 32 <= MAX_TRIED
+    assert tried == [33] * 7 + [17, 0, 0]
+    assert MAX_TRIED - 33 < sum(tried) * 33 <= MAX_TRIED
     vectors = json.loads(next(iter(write_vectors(plan).values())))
     for layout, count in zip(plan.layouts, tried, strict=True):
         names = [row["note"] for row in vectors["encode"] if row["layout"] == layout.name]
