@@ -15,8 +15,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from packetcodec.schema import Form
-from packetcodec.vectors.examples import value_of
-from packetcodec.wire import FieldPlan, OutOfRangeFault, Value, to_base, to_raw
+from packetcodec.wire import FieldPlan, OutOfRangeFault, Value, from_base, to_base, to_raw
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -81,14 +80,14 @@ def field_values(field: FieldPlan) -> Iterator[tuple[str, Value]]:
         yield from (("no", False), ("yes", True), ("no as a number", 0), ("yes as a number", 1))
         yield from (("no as a number with a point", 0.0), ("yes as a number with a point", 1.0))
     else:
-        yield from ((note, value_of(field, base)) for note, base in field_bases(field))
+        yield from ((note, from_base(field, base)) for note, base in field_bases(field))
         yield from _numbers(field)
 
 
 def _numbers(field: FieldPlan) -> Iterator[tuple[str, Value]]:
     """Numbers of other types, and those where the rounding to base units shows."""
     if field.kind.counting:
-        yield "a whole number written with a point", float(value_of(field, field.low + 1) or 0)
+        yield "a whole number written with a point", float(from_base(field, field.low + 1) or 0)
         if field.policy == "wrap":
             yield "beyond 32 bits: wrapped", 2**32 + 5 * (field.modulus or 0) + 1
     if field.kind.form is Form.TIME:
@@ -130,8 +129,8 @@ def _perhaps_refused(field: FieldPlan) -> Iterator[tuple[str, Value]]:
     if field.kind.form is Form.FLAG:
         yield from (("neither 0 nor 1", 2), ("below 0", -1))
     else:
-        yield "just below the range", value_of(field, field.low - 1)
-        yield "just above the range", value_of(field, field.max_input + 1)
+        yield "just below the range", from_base(field, field.low - 1)
+        yield "just above the range", from_base(field, field.max_input + 1)
         yield "yes or no, not a number", True
     if field.kind.counting:
         yield "not a whole number", 0.5

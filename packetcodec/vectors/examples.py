@@ -17,11 +17,25 @@ from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
 from packetcodec.schema import Form, Role
-from packetcodec.wire import FieldPlan, LayoutPlan, Plan, Point, Value, anchor_of, pack, to_base, to_raw, to_value, unpack
+from packetcodec.wire import (
+    FieldPlan,
+    LayoutPlan,
+    Plan,
+    Point,
+    Value,
+    anchor_of,
+    assemble,
+    from_base,
+    pack,
+    to_base,
+    to_raw,
+    to_value,
+    unpack,
+)  # fmt: skip
 from packetcodec.wire.trail.cells import place_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterable, Iterator
 
     from packetcodec.schema import Trail
     from packetcodec.wire.trail.numbers import Bits
@@ -155,7 +169,7 @@ class Example:
 
     def assembled(self, bits: Bits) -> bytes:
         """The packet with any bits behind its fields, padded, under a good check."""
-        return assembled(self.plan, self.layout, self.codes, bits)
+        return assemble(self.plan, self.layout, self.codes, bits)
 
 
 def tried_fields(plan: Plan, layout: LayoutPlan) -> tuple[FieldPlan, ...]:
@@ -204,25 +218,6 @@ def decoding(plan: Plan, layout: LayoutPlan, note: str, data: bytes) -> Decoding
     return Decoding(note, layout, codes, tuple(map(to_value, layout.fields, codes)), data, points, again)
 
 
-def assembled(plan: Plan, layout: LayoutPlan, codes: Sequence[int], bits: Bits) -> bytes:
-    """A packet of these codes with any bits behind its fields, padded, the check put behind it."""
-    number = plan.version << plan.layout_bits | layout.id
-    for field, code in zip(layout.fields, codes, strict=True):
-        number = number << field.bits | code
-    length = layout.bits + bits.length
-    number = (number << bits.length | bits.number) << -length % 8
-    return plan.seal(number.to_bytes(-(-length // 8), "big"))
-
-
-def value_of(field: FieldPlan, base: int) -> Value:
-    """What a caller gives, or a receiver gets, for a number of base units."""
-    if field.kind.form is Form.CHOICE:
-        return field.choices[base]
-    if field.kind.form is Form.FLAG:
-        return bool(base)
-    return base + field.origin if field.scale == 1 else base / field.scale
-
-
 def everyday_value(field: FieldPlan) -> Value:
     """An everyday value of a field."""
     if field.kind.form is Form.FLAG:
@@ -232,4 +227,4 @@ def everyday_value(field: FieldPlan) -> Value:
         value += field.origin
     if value is not None and field.low <= to_base(field, value) <= field.high - (field.modulus is not None):
         return value
-    return value_of(field, (field.low + field.high + (field.kind.form is Form.CHOICE)) // 2)
+    return from_base(field, (field.low + field.high + (field.kind.form is Form.CHOICE)) // 2)

@@ -15,8 +15,9 @@ from typing import TYPE_CHECKING
 
 from packetcodec.schema import PLACE
 from packetcodec.vectors.borders import unused_codes
-from packetcodec.vectors.examples import Example, assembled
+from packetcodec.vectors.examples import Example
 from packetcodec.vectors.trails import at_the_poles, one_point, trail_encodings
+from packetcodec.wire import assemble
 from packetcodec.wire.trail.cells import MAX_CELLS, east_step, reach
 from packetcodec.wire.trail.coding import front, write_trail
 from packetcodec.wire.trail.numbers import MAX_ORDER, Bits
@@ -143,7 +144,7 @@ def _with_another(everyday: Example) -> Iterator[Malformed]:
     for place, field in enumerate(everyday.layout.fields):
         if field.max_code + 1 in unused_codes(field):
             codes = everyday.coded(place, field.max_code + 1)
-            yield "a bad trail, and an unused code", assembled(everyday.plan, everyday.layout, codes, bits), True
+            yield "a bad trail, and an unused code", assemble(everyday.plan, everyday.layout, codes, bits), True
             break
 
 

@@ -19,8 +19,8 @@ from packetcodec.schema import PLACE, Role
 from packetcodec.vectors.examples import Decoding, Example, decoding
 from packetcodec.wire import LayoutPlan, Plan, Point, from_raw, to_value
 from packetcodec.wire.trail.cells import CIRCLE, HALF_CIRCLE, MAX_CELLS, POLE, east_step, place_of, reach
-from packetcodec.wire.trail.coding import front
-from packetcodec.wire.trail.numbers import Bits, Scale, put
+from packetcodec.wire.trail.coding import front, read_front
+from packetcodec.wire.trail.numbers import Bits, Reader, Scale, put
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -92,9 +92,7 @@ def farther(example: Example, factor: int) -> Example:
 def coarsening(example: Example) -> int:
     """How often the grid of a packet's trail was doubled."""
     trail, _ = example.grid
-    bits = f"{int.from_bytes(example.body, 'big'):0{8 * len(example.body)}b}"[example.layout.bits :]
-    ones = bits[1 if bits[0] == "1" else 1 + trail.count_bits :][: trail.coarsenings]
-    return len(ones) - len(ones.lstrip("1"))
+    return read_front(trail, Reader(int.from_bytes(example.body, "big"), 8 * len(example.body) - example.layout.bits))[1]
 
 
 def trail_encodings(plan: Plan, layout: LayoutPlan) -> Iterator[Example]:

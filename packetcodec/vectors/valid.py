@@ -14,10 +14,10 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from packetcodec.vectors.borders import field_codes, field_values, refused_values
-from packetcodec.vectors.examples import Decoding, Example, decoding, tried_fields, value_of
+from packetcodec.vectors.examples import Decoding, Example, decoding, tried_fields
 from packetcodec.vectors.malformed_trails import refused_points
 from packetcodec.vectors.trails import trail_decodings, trail_encodings, walk
-from packetcodec.wire import pack
+from packetcodec.wire import from_base, pack
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -41,7 +41,7 @@ def worked_examples(plan: Plan, layout: LayoutPlan) -> tuple[Example, ...]:
     found = [everyday.but(everyday.note, walk(everyday))]
     if lost := everyday.without():
         found.append(lost.but("everything absent that may be"))
-    top = tuple(value_of(field, field.max_input) for field in layout.fields)
+    top = tuple(from_base(field, field.max_input) for field in layout.fields)
     if top != everyday.values:
         found.append(Example(plan, layout, top, note="every field at the end of its range"))
     return tuple(found)

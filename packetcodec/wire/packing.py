@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from packetcodec.wire.plan import LayoutPlan, Plan
+    from packetcodec.wire.trail.numbers import Bits
 
 
 def pack(plan: Plan, layout: LayoutPlan, raws: Sequence[int], trail: Sequence[Point] = ()) -> bytes:
@@ -43,15 +44,21 @@ def pack(plan: Plan, layout: LayoutPlan, raws: Sequence[int], trail: Sequence[Po
     A layout with a trail carries as many of the points, newest first, as `write_trail` keeps within the packet's limit;
     none where the packet itself has no position to count from.
     """
+    bits = None
+    if layout.trail and (anchor := anchor_of(layout, raws)):
+        room = (layout.longest - layout.check_bytes) * 8 - layout.bits
+        bits, _ = write_trail(layout.trail, anchor, trail, room=room)
+    return assemble(plan, layout, raws, bits)
+
+
+def assemble(plan: Plan, layout: LayoutPlan, raws: Sequence[int], bits: Bits | None = None) -> bytes:
+    """The packet of raw codes with any bits behind its fields, padded, under a good check."""
     number = plan.version << plan.layout_bits | layout.id
     for field, raw in zip(layout.fields, raws, strict=True):
         number = number << field.bits | raw
     length = layout.bits
-    if layout.trail and (head := anchor_of(layout, raws)):
-        room = (layout.longest - layout.check_bytes) * 8 - length
-        bits, _ = write_trail(layout.trail, head, trail, room=room)
-        number = number << bits.length | bits.number
-        length += bits.length
+    if bits:
+        number, length = number << bits.length | bits.number, length + bits.length
     return plan.seal((number << -length % 8).to_bytes(-(-length // 8), "big"))
 
 

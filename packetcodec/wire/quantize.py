@@ -171,13 +171,15 @@ def from_raw(field: FieldPlan, raw: int) -> int:
 
 def to_value(field: FieldPlan, raw: int) -> Value:
     """The physical value of a raw code: None for absent, a name, yes or no, else a number in the field's unit."""
-    if raw == field.absent_code:
-        return None
+    return None if raw == field.absent_code else from_base(field, from_raw(field, raw))
+
+
+def from_base(field: FieldPlan, base: int) -> Value:
+    """The physical value of a number of base units: a name, yes or no, else a number in the field's unit."""
     if field.kind.form is Form.CHOICE:
-        return field.choices[raw]
+        return field.choices[base]
     if field.kind.form is Form.FLAG:
-        return bool(raw)
-    base = from_raw(field, raw)
+        return bool(base)
     return base + field.origin if field.scale == 1 else base / field.scale
 
 

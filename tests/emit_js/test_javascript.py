@@ -19,8 +19,7 @@ from packetcodec.frozen import replace
 from packetcodec.reference.codec import ReferenceCodec
 from packetcodec.starter import schema_text
 from packetcodec.vectors import write_vectors
-from packetcodec.vectors.examples import assembled
-from packetcodec.wire import anchor_of, write_trail
+from packetcodec.wire import anchor_of, assemble, write_trail
 from packetcodec.wire.trail.numbers import Bits
 from tests.support.js_material import seeded, to_decode, to_encode, trail_schema
 from tests.support.node import Node, outcome, plain, program, typed
@@ -217,7 +216,7 @@ def test_a_full_trail_that_counts_its_points_the_long_way_is_refused():
     long = Bits()
     long.put(10, 1 + layout.trail.count_bits)
     long.put(bits.number & (1 << bits.length - 1) - 1, bits.length - 1)
-    packets = [assembled(codec.plan, layout, raws, written) for written in (bits, long)]
+    packets = [assemble(codec.plan, layout, raws, written) for written in (bits, long)]
     assert compare([STARTER], [(0, packet) for packet in packets]) == {"ok", "bad_trail"}
 
 

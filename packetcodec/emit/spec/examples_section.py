@@ -16,15 +16,15 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from packetcodec.emit.spec.trail_section import Cut, TrailApart, cut_trail
 from packetcodec.emit.text import keys
-from packetcodec.vectors.examples import Example, value_of
 from packetcodec.vectors.malformed import BadPacket, malformed
 from packetcodec.vectors.trails import full_trail
 from packetcodec.vectors.valid import worked_examples
-from packetcodec.wire import from_raw, in_range, to_raw, to_value
+from packetcodec.wire import from_base, from_raw, in_range, to_raw, to_value
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from packetcodec.vectors.examples import Example
     from packetcodec.wire import FieldPlan, LayoutPlan, Plan, Value
 
 _TELLING = ("bad_trail", "out_of_range", "bad_padding", "bad_check", "too_short", "unknown_version", "unknown_layout")
@@ -117,7 +117,7 @@ def _sums(field: FieldPlan, base: int | None, code: int) -> Iterator[str]:
     yield _sum(field, in_range(field, base), code)
     past = field.high - 10
     if field.modulus and base == field.high and field.low + field.max_code * field.step + (field.step + 1) // 2 <= past:
-        yield f"{_sum(field, past, to_raw(field, past))} (for the value {value_of(field, past)})"
+        yield f"{_sum(field, past, to_raw(field, past))} (for the value {from_base(field, past)})"
 
 
 def _sum(field: FieldPlan, base: int, code: int) -> str:

@@ -17,15 +17,12 @@ from typing import TYPE_CHECKING
 from packetcodec.emit.spec.examples_section import Shown, shown_examples
 from packetcodec.emit.text import Piece, diagram, exact, keys
 from packetcodec.schema import Form, Role
-from packetcodec.wire import bounds, metres_bound, position_bound, promised, trail_bound, worst_error
-from packetcodec.wire.trail.cells import east_step
+from packetcodec.wire import bounds, metres_bound, promised, worst_error
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from packetcodec.wire import FieldPlan, LayoutPlan, Plan
-
-_DEGREES = (*range(0, 90, 10), 89)
 
 
 @dataclass(frozen=True)
@@ -54,7 +51,8 @@ class Drawn:
     @property
     def diagram(self) -> str:
         """Everything that stands in a packet, in order; of a trail, whose length varies, the first bits."""
-        pieces = [*header_pieces(self.plan), *(Piece(key, field.name, field.bits) for key, field in self.named)]
+        pieces = [Piece("v", "version", self.plan.version_bits), Piece("i", "layout id", self.plan.layout_bits)]
+        pieces += [Piece(key, field.name, field.bits) for key, field in self.named]
         if self.layout.trail:
             pieces.append(Piece("T", "trail", -self.layout.bits % 8 or 8))
         else:
@@ -72,29 +70,6 @@ class Drawn:
     def examples(self) -> list[Shown]:
         """The worked examples."""
         return shown_examples(self.plan, self.layout)
-
-    @property
-    def position_bound(self) -> str:
-        """The largest error of the position in metres, or nothing where there is none."""
-        bound = position_bound(self.layout)
-        return "" if bound is None else promised(bound)
-
-    @property
-    def trail_bound(self) -> str:
-        """The largest error of a point of the trail in metres, on the schema's own grid."""
-        bound = trail_bound(self.layout)
-        return "" if bound is None else promised(bound)
-
-    @property
-    def east_cells(self) -> list[tuple[int, int]]:
-        """Degrees of latitude, and the east-west cell of the trail there."""
-        trail = self.layout.trail
-        return [(degrees, east_step(trail.step, degrees * 10**7)) for degrees in _DEGREES] if trail else []
-
-
-def header_pieces(plan: Plan) -> list[Piece]:
-    """The header of a plan's packets."""
-    return [Piece("v", "version", plan.version_bits), Piece("i", "layout id", plan.layout_bits)]
 
 
 def span(first: int, width: int) -> str:

@@ -6,8 +6,8 @@ Owns no rule: the bits are those that `packetcodec.wire.trail.coding` writes, wa
 >>> from packetcodec.vectors.valid import worked_examples
 >>> plan = example_plan()
 >>> apart = TrailApart(worked_examples(plan, plan.layout("track"))[0])
->>> apart.front, [(step.axis, step.residual, step.bits) for step in apart.steps][:2]
-('0 0011', [('north', 5, '10 0010'), ('east', 3, '0 110')])
+>>> [" ".join(map(str, row)) for row in apart.numbers[:2]]
+['front          0 0011', '1 north 5 5 0,0,0 2:0 5 6 1 3 10 0010']
 """
 
 from __future__ import annotations
@@ -29,28 +29,9 @@ if TYPE_CHECKING:
     from packetcodec.wire import Point
     from packetcodec.wire.trail.guess import Group
 
+    Row = tuple[object, ...]
 
 _POINTS = 12  # of a trail that are shown
-
-
-class Step(NamedTuple):
-    """One number of a trail: the point and axis it belongs to, and how it comes about.
-
-    `total` and `counted` are what the specification calls sum and count.
-    """
-
-    point: int
-    axis: str
-    cell: int
-    change: int
-    errors: str
-    pick: int
-    guess: int
-    residual: int
-    total: int
-    counted: int
-    order: int
-    bits: str
 
 
 @dataclass(frozen=True)
@@ -59,69 +40,56 @@ class TrailApart:
 
     example: Example
 
-    @property
+    @cached_property
     def coarsening(self) -> int:
         """How often the grid was doubled."""
         return coarsening(self.example)
 
     @property
-    def cell_sizes(self) -> tuple[int, int]:
+    def cells(self) -> tuple[int, int]:
         """North-south and east-west cell in 1e-7 degree."""
         trail, anchor = self.example.grid
         step = trail.step << self.coarsening
         return step, east_step(step, anchor.latitude)
 
     @property
-    def front(self) -> str:
-        """The bits before the points: those of their number, those of the coarsening."""
-        trail = self.example.layout.trail
-        assert trail is not None  # noqa: S101  # the example has one
-        bits = front(trail, len(self.example.trail), self.coarsening)
-        word = f"{bits.number:0{bits.length}b}"
-        first = 1 if word[0] == "1" else 1 + trail.count_bits
-        return " ".join(part for part in (word[0], word[1:first], word[first:]) if part)
-
-    @property
-    def place_rows(self) -> list[tuple[object, ...]]:
-        """Each point in base units as it is given and as it arrives."""
+    def places(self) -> list[Row]:
+        """Number of each point, and its base units as it is given and as it arrives."""
         trail, _ = self.example.grid
-        rows: list[tuple[object, ...]] = [("point", "given", "arrives")]
-        for number, (given, came) in enumerate(zip(self.example.points, self.example.trail, strict=False), 1):
-            rows.append((number, place_words(given, trail), place_words(came, trail)))
-        return rows if len(rows) <= _POINTS + 1 else [*rows[: _POINTS + 1], ("...", "", "")]
+        both = zip(self.example.points, self.example.trail, strict=False)
+        return [(number, *(place_words(point, trail) for point in pair)) for number, pair in enumerate(both, 1)]
 
-    @property
-    def number_rows(self) -> list[tuple[object, ...]]:
-        """The front and each number, with a head."""
-        head = ("point", "axis", "cell", "change", "errors", "guess", "residual", "sum", "count", "order", "bits")
-        rows: list[tuple[object, ...]] = [head, ("front", *("",) * 9, self.front)]
-        for step in self.steps:
-            guess = f"{step.pick}:{step.guess}"
-            if step.point <= _POINTS:
-                rows.append((*step[:5], guess, step.residual, step.total, step.counted, step.order, step.bits))
-        return rows if self.steps[-1].point <= _POINTS else [*rows, ("...", *("",) * 10)]
+    @cached_property
+    def numbers(self) -> list[Row]:
+        """A row for the front and one for each number as the coder goes: all that leads to its bits, and these last."""
+        return list(self._numbers())
 
     @property
     def bits(self) -> str:
         """All bits of the trail."""
-        return (self.front + "".join(step.bits for step in self.steps)).replace(" ", "")
+        return "".join(str(row[-1]) for row in self.numbers).replace(" ", "")
 
-    @cached_property
-    def steps(self) -> list[Step]:
-        """One step for each number of the points, as the coder goes."""
-        return list(self._steps())
-
-    def _steps(self) -> Iterator[Step]:
+    def _numbers(self) -> Iterator[Row]:
         trail, anchor = self.example.grid
+        count = len(self.example.trail)
+        first = 1 if count == trail.points else 1 + trail.count_bits
+        word = _word(front(trail, count, self.coarsening))
+        yield ("front", *("",) * 9, " ".join(filter(None, (word[0], word[1:first], word[first:]))))
         grid = Grid(trail, anchor, self.coarsening)
         names = [("north", "east"), *([("altitude",)] if grid.climb else []), *([("age",)] if grid.timed else [])]
-        for number, point in enumerate(self.example.points[: len(self.example.trail)], 1):
+        for number, point in enumerate(self.example.points[:count], 1):
             for group, wanted, axes in zip(grid.groups, grid.cells(point) or (), names, strict=True):
-                errors, before, pick = tuple(group.errors), tuple(group.now), group.choice
-                for place, entry in enumerate(_watched(group, wanted)):
+                errors, before, choice = ",".join(map(str, group.errors)), tuple(group.now), group.choice
+                for place, (residual, *rest) in enumerate(_watched(group, wanted)):
                     change = wanted[place] - before[place]
-                    shown = "-" if place else ",".join(map(str, errors))
-                    yield Step(number, axes[place], wanted[place], change, shown, pick, change - entry[0], *entry)
+                    guess = f"{choice}:{change - residual}"
+                    yield number, axes[place], wanted[place], change, "-" if place else errors, guess, residual, *rest
+
+
+def shortened(head: Row, rows: list[Row]) -> list[Row]:
+    """Rows of a trail with their head, those of its first points."""
+    kept = [row for row in rows if not isinstance(row[0], int) or row[0] <= _POINTS]
+    return [head, *kept, *([("...", *("",) * (len(head) - 1))] if len(kept) < len(rows) else [])]
 
 
 def _watched(group: Group, wanted: tuple[int, ...]) -> list[tuple[int, int, int, int, str]]:
@@ -130,11 +98,19 @@ def _watched(group: Group, wanted: tuple[int, ...]) -> list[tuple[int, int, int,
     scale = group.scale
 
     def residual(value: int | None, order: int, steady: int) -> int:
-        written.append((value or 0, scale.sum, scale.count, order, _shown(value or 0, order, steady)))
+        bits = Bits()
+        put(bits, value or 0, order, steady)
+        word = _word(bits)
+        ones = len(word) - len(word.lstrip("1"))
+        written.append((value or 0, scale.sum, scale.count, order, f"{word[: ones + 1]} {word[ones + 1 :]}".rstrip()))
         return value or 0
 
     group.code(wanted, residual)
     return written
+
+
+def _word(bits: Bits) -> str:
+    return f"{bits.number:0{bits.length}b}"
 
 
 def place_words(point: Point, trail: Trail) -> str:
@@ -145,15 +121,10 @@ def place_words(point: Point, trail: Trail) -> str:
     return ", ".join("none" if part is None else str(part) for part in parts)
 
 
-@dataclass(frozen=True)
-class Cut:
-    """A trail that is too long for its packet.
+class Cut(NamedTuple):
+    """A trail that is too long for its packet: its points are `factor` times as far away as those of the full trail.
 
-    Attributes:
-        factor: how much farther its points are than those of the full trail.
-        needed: bits of front and points for 0, 1, ... of them, on the last grid that was tried.
-        room: bits that there are.
-        sent: points that fit.
+    `needed` are the bits of front and points for 0, 1, ... of them on the last grid tried, `room` those that there are.
     """
 
     factor: int
@@ -165,22 +136,12 @@ class Cut:
 def cut_trail(full: Example) -> Cut | None:
     """The full trail with its points farther and farther from the anchor, until not all of it fits."""
     trail, anchor = full.grid
-    layout = full.layout
-    room = 8 * (layout.longest - layout.check_bytes) - layout.bits
+    room = 8 * (full.layout.longest - full.layout.check_bytes) - full.layout.bits
     for factor in (2, 5, 10, 20, 50, 100, 200, 500, 1000):
         longer = farther(full, factor)
         if len(longer.trail) < trail.points:
-            shift = coarsening(longer)
-            written = list(prefixes(trail, anchor, longer.points, shift))
-            needed = [front(trail, number, shift).length + bits.length for number, bits in enumerate(written)]
+            coarsened = coarsening(longer)
+            written = enumerate(prefixes(trail, anchor, longer.points, coarsened))
+            needed = [front(trail, number, coarsened).length + bits.length for number, bits in written]
             return Cut(factor, needed, room, len(longer.trail))
     return None
-
-
-def _shown(value: int, order: int, steady: int) -> str:
-    """The bits of a number: ones and zero, then the rest."""
-    bits = Bits()
-    put(bits, value, order, steady)
-    word = f"{bits.number:0{bits.length}b}"
-    ones = len(word) - len(word.lstrip("1"))
-    return f"{word[: ones + 1]} {word[ones + 1 :]}".rstrip()

@@ -23,10 +23,12 @@ from packetcodec.emit.spec.check_section import check_parts
 from packetcodec.emit.spec.examples_section import telling_packets
 from packetcodec.emit.spec.layouts_section import Drawn, field_range, largest_error, span
 from packetcodec.emit.spec.lines_section import conversation
-from packetcodec.emit.spec.trail_section import place_words
+from packetcodec.emit.spec.trail_section import place_words, shortened
 from packetcodec.emit.text import columns, markdown, reflowed
 from packetcodec.schema import KINDS, Form, Role
 from packetcodec.vectors.examples import is_cut
+from packetcodec.wire import position_bound, promised, trail_bound
+from packetcodec.wire.trail.cells import east_step
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -98,6 +100,11 @@ def _parts(plan: Plan) -> dict[str, Any]:
         "largest_error": largest_error,
         "binary": lambda number, width: f"{number:0{width}b}",
         "place": place_words,
+        "shortened": shortened,
+        "position_bound": position_bound,
+        "trail_bound": trail_bound,
+        "promised": promised,
+        "east_step": east_step,
         "columns": columns,
     }
 
