@@ -15,7 +15,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from packetcodec.schema import Form
-from packetcodec.wire import FieldPlan, OutOfRangeFault, Value, from_base, to_base, to_raw
+from packetcodec.wire import FieldPlan, OutOfRangeFault, Value, to_base, to_raw
+from packetcodec.wire.quantize import from_base
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

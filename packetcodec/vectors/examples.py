@@ -17,21 +17,9 @@ from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
 from packetcodec.schema import Form, Role
-from packetcodec.wire import (
-    FieldPlan,
-    LayoutPlan,
-    Plan,
-    Point,
-    Value,
-    anchor_of,
-    assemble,
-    from_base,
-    pack,
-    to_base,
-    to_raw,
-    to_value,
-    unpack,
-)  # fmt: skip
+from packetcodec.wire import FieldPlan, LayoutPlan, Plan, Point, Value, anchor_of, pack, to_base, to_raw, to_value, unpack
+from packetcodec.wire.packing import assemble
+from packetcodec.wire.quantize import from_base
 from packetcodec.wire.trail.cells import place_of
 
 if TYPE_CHECKING:

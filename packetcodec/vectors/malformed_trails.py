@@ -17,7 +17,7 @@ from packetcodec.schema import PLACE
 from packetcodec.vectors.borders import unused_codes
 from packetcodec.vectors.examples import Example
 from packetcodec.vectors.trails import at_the_poles, one_point, trail_encodings
-from packetcodec.wire import assemble
+from packetcodec.wire.packing import assemble
 from packetcodec.wire.trail.cells import MAX_CELLS, east_step, reach
 from packetcodec.wire.trail.coding import front, write_trail
 from packetcodec.wire.trail.numbers import MAX_ORDER, Bits

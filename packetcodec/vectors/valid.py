@@ -17,7 +17,8 @@ from packetcodec.vectors.borders import field_codes, field_values, refused_value
 from packetcodec.vectors.examples import Decoding, Example, decoding, tried_fields
 from packetcodec.vectors.malformed_trails import refused_points
 from packetcodec.vectors.trails import trail_decodings, trail_encodings, walk
-from packetcodec.wire import from_base, pack
+from packetcodec.wire import pack
+from packetcodec.wire.quantize import from_base
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

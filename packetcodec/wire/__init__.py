@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from packetcodec.wire.accuracy import metres_bound, position_bound, promised, trail_bound
-from packetcodec.wire.packing import anchor_of, assemble, pack, unpack
+from packetcodec.wire.packing import anchor_of, pack, unpack
 from packetcodec.wire.plan import FieldPlan, LayoutPlan, Plan, compile_plan
 from packetcodec.wire.quantize import (
     OutOfRangeFault,
@@ -11,7 +11,6 @@ from packetcodec.wire.quantize import (
     bounds,
     clipped,
     decimal,
-    from_base,
     from_raw,
     in_range,
     to_base,
@@ -30,13 +29,11 @@ __all__ = [
     "Point",
     "Value",
     "anchor_of",
-    "assemble",
     "bounds",
     "clipped",
     "compile_plan",
     "decimal",
     "decimals",
-    "from_base",
     "from_raw",
     "in_range",
     "metres_bound",

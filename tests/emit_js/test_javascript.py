@@ -19,7 +19,8 @@ from packetcodec.frozen import replace
 from packetcodec.reference.codec import ReferenceCodec
 from packetcodec.starter import schema_text
 from packetcodec.vectors import write_vectors
-from packetcodec.wire import anchor_of, assemble, write_trail
+from packetcodec.wire import anchor_of, write_trail
+from packetcodec.wire.packing import assemble
 from packetcodec.wire.trail.numbers import Bits
 from tests.support.js_material import seeded, to_decode, to_encode, trail_schema
 from tests.support.node import Node, outcome, plain, program, typed

@@ -38,7 +38,7 @@ class Reader:
             r"^### 3\.\d+ Layout (\w+), id (\d+)\n(.*?)(?=^### |\Z)", parts["3"], re.MULTILINE | re.DOTALL
         ):
             names = re.findall(r"^Codes of (\w+) \w+: (.*?)\.\n", body, re.MULTILINE | re.DOTALL)
-            if like := re.search(r"^Its fields are those of layout (\w+), at the same bits", body, re.MULTILINE):
+            if like := re.search(r"^Its fields are those of layout (\w+) ", body, re.MULTILINE):
                 fields, more = self.layouts[like[1]][1], tables(body)
             else:
                 wire, meaning, *more = tables(body)
@@ -159,8 +159,8 @@ class Reader:
         body = self.trails[name].body
         if constant := re.search(r"is n \* (\d+) seconds older", body):
             age = number * int(constant[1])
-        elif field := re.search(r"n times the value of field (\w+), in seconds", body):
-            age = None if values[field[1]] is None else number * values[field[1]]
+        elif field := re.search(r"n times the value of field (\w+), in whole seconds", body):
+            age = None if values[field[1]] is None else number * math.floor(values[field[1]])
         found = {"latitude": latitude, "longitude": longitude, "altitude": altitude, "age": age}
         if "ALTITUDE_CELL" not in self.trails[name].constant:
             del found["altitude"]

@@ -19,7 +19,8 @@ from packetcodec.emit.text import keys
 from packetcodec.vectors.malformed import BadPacket, malformed
 from packetcodec.vectors.trails import full_trail
 from packetcodec.vectors.valid import worked_examples
-from packetcodec.wire import from_base, from_raw, in_range, to_raw, to_value
+from packetcodec.wire import from_raw, in_range, to_raw, to_value
+from packetcodec.wire.quantize import from_base
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -141,6 +142,6 @@ def telling_packets(plan: Plan) -> tuple[list[BadPacket], list[BadPacket]]:
         for packet in found:
             if packet.pair == pair and packet.data and (packet.status != "bad_trail" or "trail" in packet.note):
                 firsts.setdefault(packet.status, packet)
-        chosen = [status for status in _TELLING if status in firsts][: 3 if pair else 6]
+        chosen = [status for status in _TELLING if status in firsts][: 2 if pair else 6]
         tables.append([packet for status, packet in firsts.items() if status in chosen])
     return tables[0], tables[1]

@@ -4,7 +4,7 @@ Owns no rule: the protocol is told in the template; the answers are computed by 
 
 >>> from packetcodec.starter import example_plan
 >>> [(question, answer) for _, question, answer in conversation(example_plan())][-2:]
-[('encode_base 2 256 42 465123400 98765400 210400 3710 1', 'refused'), ('sync', '?')]
+[('degrees 4630.5 N', '465083333'), ('sync', '?')]
 """
 
 from __future__ import annotations
@@ -31,8 +31,7 @@ def conversation(plan: Plan) -> Iterator[tuple[str, str, str]]:
         yield "absent fields", f"decode {absent.data.hex()}", _told(absent)
     bad = next(packet for packet in malformed(plan) if packet.status == ("bad_check" if plan.crc else "too_long"))
     yield "a bad packet", f"decode {bad.data.hex()}", bad.status
-    yield "no byte at all", "decode -", "too_short"
-    yield "what the last good decode left", "held", _told(absent or example)
+    yield "the last good packet", "held", _told(absent or example)
     yield "raw codes", f"encode {_words(example, _codes(example), example.points)}", example.data.hex()
     alone = example.but("")
     yield "bases", f"encode_base {_words(alone, alone.bases)}", alone.data.hex()
@@ -41,7 +40,9 @@ def conversation(plan: Plan) -> Iterator[tuple[str, str, str]]:
         if field.policy == "refuse" and not field.choices and 0 <= beyond < 2**31:
             bases = (*alone.bases[:place], beyond, *alone.bases[place + 1 :])
             yield f"{field.name} beyond its range", f"encode_base {_words(alone, bases)}", "refused"
+            yield "which field it was", "field", str(place)
             break
+    yield "46 degrees 30.5 minutes", "degrees 4630.5 N", "465083333"
     yield "not of this protocol", "sync", "?"
 
 
