@@ -310,8 +310,8 @@ def _away(number: Fraction) -> int:
 
 
 def ages(trail: Trail, places: Sequence[Place], spacing: float | None) -> list[float | None]:
-    """The age of each point: its own, or so many times the spacing that the packet's field says (None for no field)."""
+    """The age of each point: its own, or a multiple of the whole seconds that the packet's field says (None: no field)."""
     if trail.interval_seed:
         return [place.age for place in places]
-    each = trail.spacing_seconds or spacing
+    each = trail.spacing_seconds or (None if spacing is None else int(spacing))
     return [None if each is None else age for age in accumulate([each or 0] * len(places))]
