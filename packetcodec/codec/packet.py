@@ -1,11 +1,8 @@
 """A decoded packet."""
 
-from __future__ import annotations
+from typing import NamedTuple
 
-from typing import TYPE_CHECKING, NamedTuple
-
-if TYPE_CHECKING:
-    from packetcodec.wire import Value
+from packetcodec.wire import Value
 
 
 class TrailPoint(NamedTuple):

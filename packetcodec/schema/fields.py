@@ -15,6 +15,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import NamedTuple
 
+from packetcodec.frozen import Frozen
 from packetcodec.schema.grid import MAX_BITS, derive, step_of_error
 from packetcodec.schema.keys import field_keys
 from packetcodec.schema.kinds import KINDS, POLICIES, U32, Form, Kind, Unit
@@ -79,7 +80,7 @@ class _Request(NamedTuple):
     optional: bool
 
 
-class _Range(NamedTuple):
+class _Range(Frozen):
     """What a field's keys say of its range: its ends and its step in base units; no step where bits give it."""
 
     low: int
