@@ -43,7 +43,7 @@ def decode(schemas: tuple[str, ...], file: str, *, faults: bool, following: Foll
     if following:
         return following.run(codec, file)
     tally = Tally()
-    for number, text in lines(file):
+    for number, text in lines(file, tally):
         row: dict[str, Any] = {"line": number}
         try:
             click.echo(json_line(_row(codec.decode(_bytes(text)))))

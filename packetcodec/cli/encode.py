@@ -41,7 +41,7 @@ def encode(schema: str, file: str, layout: str | None) -> int:
     if layout is not None:
         known_layout(codec.plan, layout)
     tally = Tally()
-    for number, text in lines(file):
+    for number, text in lines(file, tally):
         try:
             name, values, trail = _row(text, layout, codec)
             click.echo(codec.encode(name, values, trail).hex())

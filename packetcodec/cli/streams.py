@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
 _BLOCK = 1 << 16
 _STDIN = 0
+#: Bytes of a line: no packet and no object that describes one comes near.
+MAX_LINE = 1 << 24
 #: What messages call it.
 STDIN_NAME = "stdin"
 #: What moves a cursor, turns text round or ends a line: control characters, directions of writing, separators, surrogates.
@@ -81,17 +83,32 @@ def _read_stdin() -> bytes:
         raise OSError(fault.errno, fault.strerror, STDIN_NAME) from None
 
 
-def lines(path: str) -> Iterator[tuple[int, str]]:
-    """The lines of a text file or of stdin with their numbers; blank ones and those that begin with # are left out."""
-    number, rest = 0, b""
-    for block in blocks(path):
-        *whole, rest = (rest + block).split(b"\n")
-        for line in whole:
-            number += 1
-            if text := _text(line):
+def lines(path: str, tally: Tally) -> Iterator[tuple[int, str]]:
+    """The lines of a text file or of stdin with their numbers; blank ones and those that begin with # are left out.
+
+    One that is too long to keep is refused.
+    """
+    number, size, kept = 1, 0, list[bytes]()
+    for piece, ends in _pieces(path):
+        size += len(piece)
+        if size <= MAX_LINE:
+            kept.append(piece)
+        if ends:
+            if size > MAX_LINE:
+                tally.refuse(number, f"longer than {MAX_LINE:,} bytes")
+            elif text := _text(b"".join(kept)):
                 yield number, text
-    if text := _text(rest):
-        yield number + 1, text
+            number, size, kept = number + 1, 0, []
+
+
+def _pieces(path: str) -> Iterator[tuple[bytes, bool]]:
+    """What stands between line ends, cut where a block ends, and whether a line ends there."""
+    for block in blocks(path):
+        *whole, rest = block.split(b"\n")
+        for piece in whole:
+            yield piece, True
+        yield rest, False
+    yield b"", True
 
 
 def _text(line: bytes) -> str:

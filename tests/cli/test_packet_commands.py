@@ -4,6 +4,7 @@ import json
 
 import pytest
 
+from packetcodec.cli.streams import MAX_LINE
 from packetcodec.starter import schema_text
 
 ROW = {
@@ -118,6 +119,17 @@ def test_one_poisoned_line_does_not_end_the_stream(cli, line, words):
     assert err.startswith("packetcodec: line 1: ")
     assert words in err
     assert err.splitlines()[-1] == "packetcodec: 1 packet done, 1 refused"
+
+
+def test_a_line_without_end_is_refused_and_the_next_one_is_read(cli):
+    stdin = b"0" * (MAX_LINE + 1) + b"\n11072abad13d02afae8bcf480f2c\n" + b"1" * (3 * MAX_LINE)
+    status, out, err = cli("decode", "pasture.toml", stdin=stdin)
+    assert (status, len(out.splitlines())) == (1, 1)
+    assert err.splitlines() == [
+        f"packetcodec: line 1: longer than {MAX_LINE:,} bytes",
+        f"packetcodec: line 3: longer than {MAX_LINE:,} bytes",
+        "packetcodec: 1 packet done, 2 refused",
+    ]
 
 
 def test_values_that_are_clipped_are_counted(cli):

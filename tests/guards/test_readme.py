@@ -11,6 +11,11 @@ import click
 import pytest
 
 from packetcodec.cli.app import app, run
+from packetcodec.cli.streams import MAX_LINE
+from packetcodec.logs.log import MAX_FIXES
+from packetcodec.receive.receiver import MAX_TRACKERS
+from packetcodec.schema.keys import MAX_FIELDS
+from packetcodec.schema.schema import MAX_TEXT
 from packetcodec.starter import schema_text
 
 REPOSITORY = Path(__file__).parents[2]
@@ -160,6 +165,11 @@ def is_path(name):
 def test_every_command_stands_in_its_table():
     rows = re.findall(r"^\| `packetcodec (\w+)", README, re.MULTILINE)
     assert sorted(rows) == sorted(app.commands)
+
+
+def test_the_limits_are_those_in_force():
+    said = set(re.findall(r"[\d,]+", README.split("- **Limits.**")[1].split("\n## ")[0]))
+    assert {f"{limit:,}" for limit in (MAX_TEXT, MAX_FIELDS, MAX_LINE, MAX_FIXES, MAX_TRACKERS)} <= said
 
 
 def test_the_small_schema_costs_what_is_said_of_it(tmp_path, capfd):
