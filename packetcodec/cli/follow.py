@@ -90,14 +90,14 @@ class Following:
             state = StateFile(Path(self.state)) if self.state else None
             if state:
                 stack.callback(state.close)
+            opened = open_source(source, self.baud, say, frames.reset, (state.source, state.read) if state else (None, 0))
+            stack.callback(opened.close)
             records = state.take() if state else []
             out = self._output(codec, resumes=bool(records))
             stack.callback(out.close)
             clock = Clock(records[-1].steady) if records else Clock()
             if state and records:
                 _resume(receiver, out, records, state.swapping)
-            opened = open_source(source, self.baud, say, frames.reset, (state.source, state.read) if state else (None, 0))
-            stack.callback(opened.close)
             run = _Run(receiver, frames, opened, out, state, report, clock, self.sync)
             try:
                 ended = run.follow(stop)

@@ -76,7 +76,8 @@ def open_source(
     if stat.S_ISCHR(mode):
         return Port(name, baud, say, interrupted)
     if stat.S_ISFIFO(mode):
-        return Stream(os.open(name, os.O_RDONLY))
+        # Not blocked until someone writes, so that a signal to end is heard.
+        return Stream(os.open(name, os.O_RDONLY | os.O_NONBLOCK))
     return GrowingFile(name, say, interrupted, stopped)
 
 

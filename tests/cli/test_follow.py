@@ -308,6 +308,18 @@ def test_a_signal_to_end_ends_it_with_everything_written(follow, tmp_path, numbe
     assert "5 positions direct" in follower.text["err"]
 
 
+def test_a_named_pipe_is_waited_for_and_a_signal_ends_the_wait(follow, tmp_path):
+    os.mkfifo(tmp_path / "pipe")
+    waiting = follow("-i", tmp_path / "pipe", "-o", tmp_path / "herd.csv")
+    waiting.wait_for((tmp_path / "herd.csv").exists)
+    assert waiting.end(signal.SIGTERM) == 0
+    follower = follow("-i", tmp_path / "pipe")
+    with (tmp_path / "pipe").open("wb") as pipe:
+        pipe.write(line(0) + line(1))
+    assert follower.ended() == 0
+    assert len(follower.rows()) == 2
+
+
 def test_a_disk_that_is_full_is_said_with_the_files_name_and_no_half_line_stays(follow, tmp_path):
     for ending in ENDINGS:
         path = tmp_path / f"herd.{ending}"
