@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 
 from packetcodec.fuzz.random_tracks import random_track
 from packetcodec.schema import PLACE, Role
+from packetcodec.vectors.borders import field_bases, field_codes
 from packetcodec.wire import FieldPlan, LayoutPlan, Plan, Point, anchor_of, from_raw
 
 if TYPE_CHECKING:
@@ -107,33 +108,19 @@ class Maker:
 
 
 def _borders(field: FieldPlan) -> tuple[int, ...]:
-    last = field.max_code
-    codes = [0, 1, last - 1, last, last // 2]
-    codes += [1 << bit for bit in range(field.bits)] + [(1 << bit) - 1 for bit in range(1, field.bits)]
-    found = [code for code in dict.fromkeys(codes) if 0 <= code <= last]
+    codes = [code for _, code in field_codes(field)] + [(1 << bit) - 1 for bit in range(1, field.bits)]
+    found = [code for code in dict.fromkeys((*codes, field.max_code // 2)) if 0 <= code <= field.max_code]
     if field.absent_code is not None:
         found += [field.absent_code] * max(1, len(found) // 4)
     return tuple(found)
 
 
 def _base_borders(field: FieldPlan) -> tuple[int, ...]:
-    half = field.step // 2
-    top = from_raw(field, field.max_code)
-    found = [
-        field.low,
-        field.low + 1,
-        field.max_input,
-        field.max_input - 1,
-        top,
-        top + half,
-        top + half + 1,
-        top + field.step - half,
-    ]
-    found += [field.low + half, field.low + half + 1, field.low + field.step - half, field.low + field.step - half - 1]
-    found += [field.high, field.high - 1, field.low - 1, field.high + 1]
+    found = [base for _, base in field_bases(field)]
+    found += [field.low + 1, field.low - 1, field.max_input, field.max_input - 1, field.high + 1]
+    found += [from_raw(field, field.max_code), field.low - 1000 * field.scale, field.high + 1000 * field.scale]
     if field.modulus:
         found += [field.high + field.modulus // 3, field.low - field.modulus // 3]
-    found += [field.low - 1000 * field.scale, field.high + 1000 * field.scale]
     found += [base for base in (0, -1, 1) if field.low <= base <= field.high]
     return tuple(dict.fromkeys(base for base in found if askable(field, base)))
 
