@@ -362,7 +362,7 @@ static uint8_t putaxis(coder *c, int32_t at, uint8_t i)
 
     if (size(at) > (i ? HALF : POLE))
         return 0;
-    if (c->left < 0)
+    if (c->kept < c->done)
         return 1;
     x = (uint32_t)at - (uint32_t)a->from;
     if (at < a->from) {

@@ -64,6 +64,7 @@ typedef struct {
 /* Layout "track": The position and the last ten points before it: a packet that is lost leaves no hole. */
 #define PASTURE_TRACK_ID 2
 #define PASTURE_TRACK_BYTES 32 /* at most */
+#define PASTURE_TRACK_MIN_BYTES 15 /* without points */
 #define PASTURE_TRACK_POINTS 10
 #define PASTURE_TRACK_SPACING_S 30 /* seconds from point to point */
 /* An earlier position, 30 s from point to point.
@@ -131,7 +132,8 @@ typedef struct {
 
 /* Write a packet to the buffer at `to`, and its number of bytes to *length.
  *
- * capacity: bytes of the buffer. A packet of fixed length needs ..._BYTES; the points of a trail are as many as fit.
+ * capacity: bytes of the buffer. A packet of fixed length needs ..._BYTES, one with a trail at least ..._MIN_BYTES; its
+ * points are as many of the newest as fit.
  * field: may be NULL. On OUT_OF_RANGE it gets the place of the value at fault among those of the struct, counted
  * from 0; a trail counts as the one behind the last.
  * No other pointer may be NULL.

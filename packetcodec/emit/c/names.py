@@ -204,7 +204,7 @@ def _layout(
 ) -> CLayout:
     def all_of(token: str) -> list[str]:
         macro = f"{prefix}_{token}".upper()
-        what = ("ID", "BYTES", "POINTS", "SPACING_S")
+        what = ("ID", "BYTES", "MIN_BYTES", "POINTS", "SPACING_S")
         return [f"{prefix}_{token}", f"{prefix}_{token}_point", f"{prefix}_encode_{token}", *(f"{macro}_{x}" for x in what)]
 
     token = names.take(layout.name, all_of)
