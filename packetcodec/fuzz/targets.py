@@ -215,10 +215,10 @@ def decoder_target(
         except QuestionFault:
             return UNKNOWN
         layout = question.layout
-        if layout is None:
+        if question.verb == "decode":
             status, *rest = decode(question.data)
             return status if status != OK else _told(plan, question.data, rest)
-        if encode is None or question.verb != "encode":
+        if layout is None or encode is None or question.verb != "encode":
             return UNKNOWN
         both = zip(layout.fields, question.numbers, strict=True)
         codes = {field.name: None if number == field.absent_code else number for field, number in both}
