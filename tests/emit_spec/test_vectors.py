@@ -133,6 +133,26 @@ def agree_on_trail(reader: Reader, example: str, name: str, values: dict, packet
         assert reader.encode(name, values, degrees)[3] == packet
 
 
+def test_a_good_packet_encodes_to_other_bytes_only_where_section_6_9_says_so() -> None:
+    # On a coarser grid, or with a point half way round the globe from the anchor, to within half a cell.
+    text, vectors = written(SCHEMAS["trails of every sort"])
+    reader = Reader(text)
+    found = [case for case in vectors["good"] if "decode_only" in case]
+    assert found
+    for case in found:
+        trail, (_, fields) = reader.trails[case["layout"]], reader.layouts[case["layout"]]
+        packet = bytes.fromhex(case["hex"])
+        front = sum(field["width"] for field in fields) + reader.version_bits + reader.layout_bits
+        bits = f"{int.from_bytes(packet, 'big'):0{8 * len(packet)}b}"[front:]
+        coarsened = (
+            "COARSENINGS" in trail.constant and bits[1 if bits[0] == "1" else 1 + trail.constant["COUNT_BITS"]] == "1"
+        )
+        anchor = reader.head(fields, case["raw"])
+        wide = trail.groups(anchor, 0)[1]
+        ways = [abs(point["longitude"] - anchor["longitude"]) for point in case["trail_base"]]
+        assert coarsened or any(abs(way - 1_800_000_000) <= wide / 2 for way in ways), case["note"]
+
+
 @settings(max_examples=15, deadline=None)
 @given(schema_texts())
 def test_a_reader_of_the_text_alone_passes_every_vector_of_any_schema(text: str) -> None:
