@@ -213,6 +213,8 @@ def test_a_port_without_its_library_names_the_extra(once, monkeypatch):
 
 
 ENDINGS = ["jsonl", "csv", "gpx", "geojson"]
+#: Of what takes a process each, one in every run.
+ONE_QUICKLY = ["gpx", *(pytest.param(ending, marks=pytest.mark.slow) for ending in ("jsonl", "csv", "geojson"))]
 
 
 @pytest.mark.parametrize("ending", ENDINGS)
@@ -223,7 +225,7 @@ def test_a_file_holds_every_position_at_the_end_and_nothing_lies_beside_it(once,
     assert {other.name for other in tmp_path.iterdir()} == {path.name, "pasture.toml", "stdin"}
 
 
-@pytest.mark.parametrize("ending", ENDINGS)
+@pytest.mark.parametrize("ending", ONE_QUICKLY)
 def test_a_reader_finds_a_whole_file_while_it_grows(follow, tmp_path, ending):
     path = tmp_path / f"herd.{ending}"
     follower = follow("-o", path, stdin=subprocess.PIPE)
@@ -296,7 +298,7 @@ def test_points_of_several_trackers_are_brought_together_in_the_end(once, tmp_pa
     )
 
 
-@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP, signal.SIGINT])
+@pytest.mark.parametrize("number", [signal.SIGTERM, pytest.param(signal.SIGHUP, marks=pytest.mark.slow)])
 def test_a_signal_to_end_ends_it_with_everything_written(follow, tmp_path, number):
     path = tmp_path / "herd.gpx"
     follower = follow("-o", path, stdin=subprocess.PIPE)
@@ -320,21 +322,18 @@ def test_a_named_pipe_is_waited_for_and_a_signal_ends_the_wait(follow, tmp_path)
     assert len(follower.rows()) == 2
 
 
-def test_a_disk_that_is_full_is_said_with_the_files_name_and_no_half_line_stays(follow, tmp_path):
-    for ending in ENDINGS:
-        path = tmp_path / f"herd.{ending}"
-        limit = 4000
-
-        def no_more(limit=limit):
-            resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
-
-        follower = follow("-o", path, stdin=subprocess.PIPE, preexec_fn=no_more)  # one thread there
-        feed(follower.process.stdin, map(line, range(100)))
-        assert follower.ended() == 2
-        assert f"packetcodec: {path}: File too large" in follower.text["err"]
-        assert "Traceback" not in follower.text["err"]
-        assert len(positions(path)) >= 10
-        assert limit - 500 < path.stat().st_size <= limit
+@pytest.mark.parametrize("ending", ONE_QUICKLY)
+def test_a_disk_that_is_full_is_said_with_the_files_name_and_no_half_line_stays(follow, tmp_path, ending):
+    path, limit = tmp_path / f"herd.{ending}", 4000
+    follower = follow(
+        "-o", path, stdin=subprocess.PIPE, preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
+    )
+    feed(follower.process.stdin, map(line, range(100)))
+    assert follower.ended() == 2
+    assert f"packetcodec: {path}: File too large" in follower.text["err"]
+    assert "Traceback" not in follower.text["err"]
+    assert len(positions(path)) >= 10
+    assert limit - 500 < path.stat().st_size <= limit
 
 
 def test_an_output_that_is_taken_away_is_said(follow, tmp_path):

@@ -18,11 +18,8 @@ from packetcodec.cli.state_file import Record, StateFile, _latest
 from packetcodec.cli.streams import DataFault
 from packetcodec.receive import Position, Receiver
 from packetcodec.starter import schema_text
-from tests.cli.test_follow import Port
+from tests.cli.test_follow import ONE_QUICKLY, Port
 from tests.support.follower import CODEC, ENVIRONMENT, Follower, line, packet, positions
-
-SLOW = pytest.mark.slow
-ENDINGS = ["gpx", *(pytest.param(ending, marks=SLOW) for ending in ("jsonl", "csv", "geojson"))]
 
 
 @pytest.fixture
@@ -50,7 +47,7 @@ def wanted(sent):
     return {(collar, n) for number, collar in sent for n in range(max(0, number - 10), number + 1)}
 
 
-@pytest.mark.parametrize("ending", ENDINGS)
+@pytest.mark.parametrize("ending", ONE_QUICKLY)
 def test_a_restart_goes_on_where_it_stopped(follow, tmp_path, ending):
     log, path = tmp_path / "radio.log", tmp_path / f"herd.{ending}"
     log.write_bytes(b"".join(line(n) for n in (0, 1, 4)))
@@ -64,7 +61,7 @@ def test_a_restart_goes_on_where_it_stopped(follow, tmp_path, ending):
     assert {other.name for other in tmp_path.iterdir()} == {"radio.log", path.name, "state", "pasture.toml"}
 
 
-@pytest.mark.parametrize("ending", ENDINGS)
+@pytest.mark.parametrize("ending", ONE_QUICKLY)
 def test_a_restart_on_a_serial_port_tells_no_position_twice(follow, tmp_path, ending):
     port, path = Port(tmp_path / "port"), tmp_path / f"herd.{ending}"
     for numbers in ([0, 1, 2], [5, 6], [9]):
@@ -141,7 +138,7 @@ def run_to_the_end(tmp_path, arguments):
     return process.returncode
 
 
-@pytest.mark.parametrize("ending", ENDINGS)
+@pytest.mark.parametrize("ending", ONE_QUICKLY)
 @pytest.mark.parametrize("times", [8, pytest.param(200, marks=pytest.mark.slow)])
 def test_every_position_stands_once_in_the_file_after_kills(tmp_path, ending, times):
     sent, path = through_kills(tmp_path, ending, times)
@@ -152,6 +149,7 @@ def test_every_position_stands_once_in_the_file_after_kills(tmp_path, ending, ti
     assert set(found) == wanted(sent)
 
 
+@pytest.mark.slow
 def test_what_is_read_is_told_only_once_though_files_are_replaced_while_it_is_stopped(follow, tmp_path):
     log, path = tmp_path / "radio.log", tmp_path / "herd.jsonl"
     log.write_bytes(b"".join(map(line, range(4))))
@@ -167,6 +165,7 @@ def test_what_is_read_is_told_only_once_though_files_are_replaced_while_it_is_st
     assert places(path) == Counter(wanted([(5, 7)]))
 
 
+@pytest.mark.slow
 def test_an_output_that_was_taken_away_meanwhile_begins_anew_without_what_was_told(follow, tmp_path):
     log, path = tmp_path / "radio.log", tmp_path / "herd.gpx"
     log.write_bytes(b"".join(map(line, range(4))))
@@ -198,6 +197,7 @@ def test_what_a_power_failure_took_from_the_output_is_told_again(follow, tmp_pat
     assert places(path) == Counter(wanted([(7, 7)]))
 
 
+@pytest.mark.slow
 def test_two_programs_do_not_share_a_state_file(follow, tmp_path):
     log = tmp_path / "radio.log"
     log.write_bytes(line(0))
