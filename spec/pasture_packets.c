@@ -401,20 +401,24 @@ static uint8_t putaxis(coder *c, int32_t at, uint8_t i)
 }
 
 /* Write a trail of so many points, newest first: c->kept of them until the first that cannot be carried or finds no
- * room, from where on they are looked at, but not coded. 0 for a place that is none. */
+ * room, from where on they are looked at, but not coded, as all are without a position. 0 for a place that is none. */
 static uint8_t putpoints(coder *c, const int32_t *at, uint8_t count)
 {
-    begin(c);
-    put(c, (uint8_t)(count == TRAIL_POINTS ? 1 : TRAIL_COUNT_BITS + 1), count == TRAIL_POINTS ? 1 : count, 1);
+    uint8_t none = !(c->axes[0].known & c->axes[1].known), last = (uint8_t)(count + none);
+
+    if (!none) {
+        begin(c);
+        put(c, (uint8_t)(count == TRAIL_POINTS ? 1 : TRAIL_COUNT_BITS + 1), count == TRAIL_POINTS ? 1 : count, 1);
+    }
     c->kept = 0;
-    for (c->done = 0; c->done < count; c->done++) {
+    for (c->done = none; c->done < last; c->done++) {
         uint8_t i = 0;
 
         do {
             if (!putaxis(c, *at++, i))
                 return 0;
         } while (++i < 2);
-        if (c->left >= 0)
+        if (!none && c->left >= 0)
             c->kept++;
     }
     return 1;
@@ -435,10 +439,10 @@ static uint8_t putall(coder *c, const layout *l, const void *from)
         if (count > c->kept)
             count = c->kept;
         c->kept = count;
-        if (!(c->axes[0].known & c->axes[1].known))
-            break; /* no position, no points */
         if (!putpoints(c, (const int32_t *)(const void *)((const uint8_t *)from + TRAIL_PLACE), count))
             return 0;
+        if (!(c->axes[0].known & c->axes[1].known))
+            break; /* no position, no points */
     } while (c->kept < count);
     return 1;
 }

@@ -70,7 +70,7 @@ typedef struct {
 /* An earlier position, 30 s from point to point.
  * It arrives within half a cell of where it was; cells are 223 units of latitude high and as wide.
  * What does not fit a packet is left out with all older points: too many bytes, too far away.
- * A packet without a position of its own carries no points, and does not look at them. */
+ * A packet without a position of its own carries no points, but they are looked at. */
 typedef struct {
     int32_t latitude_e7; /* 1e-7 degree, -900000000..900000000 */
     int32_t longitude_e7; /* 1e-7 degree, -1800000000..1800000000 */

@@ -9,10 +9,18 @@ Owns no rule: `packetcodec.fuzz.judge` says when two wrong answers are the same 
 
 from __future__ import annotations
 
+import time
 from dataclasses import asdict, dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from packetcodec.fuzz.judge import Verdict
 from packetcodec.fuzz.protocol import FIELD, HELD, REFUSED
+from packetcodec.fuzz.spec_sections import RULES
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from packetcodec.fuzz.report import Report
 
 #: So many questions of a sequence stand in a report for programs; all of them stand in the folder.
 _SHOWN = 50
@@ -76,3 +84,47 @@ class Finding:
         lines, expected = self.question.split("\n"), self.expected.split("\n")
         short = {"question": "\n".join(lines[-_SHOWN:]), "expected": "\n".join(expected[-_SHOWN:])}
         return {**asdict(self), **short, "questions": len(lines), "size": self.size}
+
+
+class Findings:
+    """The findings of a run, each once.
+
+    Attributes:
+        marks: mark to finding.
+        inputs: how many had been tried before the batch at hand.
+    """
+
+    def __init__(self, report: Report, answer: Callable[[str], str]) -> None:
+        self.report = report
+        self.answer = answer
+        self.marks: dict[str, Finding] = {}
+        self.inputs = 0
+        self._start = time.monotonic()
+
+    def seen(self, mark: str) -> bool:
+        """Whether there is such a finding: then it is counted once more."""
+        known = self.marks.get(mark)
+        if known:
+            known.count += 1
+        return known is not None
+
+    def make(self, verdict: Verdict, kind: str, question: str, answer: str, place: int = 0) -> Finding:
+        """A finding as it stands before it is explained; it is not kept yet."""
+        return Finding(
+            mark=verdict.mark, section=verdict.rule.section, rule=str(verdict.rule), kind=kind, question=question,
+            expected=answer, got="", first=question, target=self.report.target, seconds=time.monotonic() - self._start,
+            inputs=self.inputs + place + 1,
+        )  # fmt: skip
+
+    def keep(self, finding: Finding) -> None:
+        """Keep a finding."""
+        self.marks[finding.mark] = finding
+        self.report.findings.append(finding)
+
+    def own(self, mark: str, rule: str, kind: str, question: str, got: str) -> Finding:
+        """A finding that is not about one wrong answer; one that is known already is counted."""
+        if not self.seen(mark):
+            finding = self.make(Verdict(mark, RULES[rule]), kind, question, self.answer(question))
+            finding.got = got
+            self.keep(finding)
+        return self.marks[mark]

@@ -3,7 +3,7 @@
 Owns one rule: which changes are made. Every comparison, operator, constant, condition and statement, and in C every width
 and sign of a type. Comments, strings and the lines of the preprocessor stay as they are.
 
->>> [(mutant.was, mutant.now) for mutant in mutants("int f(int x) { return x < 7; }")][:4]
+>>> [(mutant.was, mutant.now) for mutant in mutants("int f(int x) { return x < 7; }")][1:5]
 [('<', '<='), ('<', '>='), ('7', '8'), ('7', '6')]
 """
 

@@ -130,6 +130,6 @@ def askable(field: FieldPlan, base: int) -> bool:
 
     They are unsigned for ranges beyond signed numbers, and for numbers that count where no negative one means anything.
     """
-    if field.high >= _I32 or (field.low >= 0 and field.policy != "clip" and field.scale == 1):
+    if field.high >= _I32 or (field.low >= 0 and field.policy != "clip" and field.kind.counting):
         return 0 <= base < 2 * _I32
     return -_I32 <= base < _I32

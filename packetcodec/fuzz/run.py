@@ -109,7 +109,7 @@ def play(target: Target, source: Source, question: str, *, times: int = 1) -> Fi
     if verdict is None and (mark := at_the_end(target.finish())):
         verdict = Verdict(mark, RULES["whole"])
     as_it_should = Verdict("as it should be", RULES["accepted"])
-    finding = session.finding(verdict or as_it_should, "played", question, session.oracle.answer(question))
+    finding = session.found.make(verdict or as_it_should, "played", question, session.oracle.answer(question))
     finding.got, finding.remarks, finding.count, finding.times = got, replies.remarks, int(verdict is not None), times
     return finding
 

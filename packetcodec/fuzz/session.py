@@ -6,7 +6,7 @@ Owns one rule: a target that falls is a finding, and the run goes on behind the 
 >>> from packetcodec.starter import example_plan
 >>> session = Session(FunctionTarget("deaf", lambda line: "?"), example_plan(), seed=0, until=float("inf"))
 >>> session.report.skipped
-['encode', 'encode_base', 'held']
+['encode', 'encode_base', 'held', 'field', 'degrees']
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ import time
 from typing import TYPE_CHECKING
 
 from packetcodec.errors import FAULTS
-from packetcodec.fuzz.finding import Finding
+from packetcodec.fuzz.finding import Findings
 from packetcodec.fuzz.generate import Batch, Inputs
 from packetcodec.fuzz.investigate import Investigator, at_the_end
 from packetcodec.fuzz.judge import Verdict, judge, trouble
@@ -65,15 +65,14 @@ class Session:
         self.report = Report(target.name, plan.name, plan.version, plan.fingerprint, seed)
         self.most_findings = most_findings
         self.falls = 0
-        self.inputs_before = 0
-        self.marks: dict[str, Finding] = {}
         self.history: list[str] = []
         self.latest: dict[str, Batch] = {}
         self.memory = MemoryWatch()
         self.checked_up = False
         self.oracle = Oracle(plan, self._unit())
+        self.found = Findings(self.report, self.oracle.answer)
         self.look = Investigator(target, self.oracle, self._known(), until)
-        self.promises = Promises(plan, self.oracle.unit, self._own)
+        self.promises = Promises(plan, self.oracle.unit, self.found.own)
 
     # --- before ------------------------------------------------------------------------------------------------------
 
@@ -114,7 +113,7 @@ class Session:
 
     def batch(self, batch: Batch, also: Callable[[str], str] | None = None) -> None:
         """Ask the questions of a batch and compare."""
-        self.inputs_before = self.report.inputs
+        self.found.inputs = self.report.inputs
         self.report.counts[batch.kind] += len(batch.questions)
         self.report.statuses.update([_word(answer) for answer in batch.answers])
         self.promises.hold(batch, also)
@@ -130,11 +129,11 @@ class Session:
         """Whether the run is over; before it is, memory and the end of the program are looked at."""
         now, asked = time.monotonic(), self.report.inputs
         part = max((now - self.start) / max(1e-9, self.until - self.start), asked / (most_inputs or 1e18))
-        if len(self.marks) >= self.most_findings:
-            self.report.stopped = f"{len(self.marks)} different findings"
+        if len(self.found.marks) >= self.most_findings:
+            self.report.stopped = f"{len(self.found.marks)} different findings"
         elif self.falls >= MOST_FALLS:
             self.report.stopped = f"the target fell {self.falls} times"
-        elif LATE_BY_ONE in self.marks:
+        elif LATE_BY_ONE in self.found.marks:
             self.report.stopped = LATE_BY_ONE
         elif part >= _CHECK_UP and not self.checked_up:
             self._check_up()
@@ -142,9 +141,9 @@ class Session:
 
     def end(self) -> Report:
         """End the target, and say what was found."""
-        if not self.report.stopped and (mark := at_the_end(self.target.finish())) and mark not in self.marks:
-            self._own(mark, "whole", "all", SYNC, "after all questions of the run")
-            self.marks[mark].alone = False
+        if not self.report.stopped and (mark := at_the_end(self.target.finish())) and mark not in self.found.marks:
+            self.found.own(mark, "whole", "all", SYNC, "after all questions of the run")
+            self.found.marks[mark].alone = False
         self.promises.count_up(self.report)
         self.report.seconds = time.monotonic() - self.start
         self.report.falls = self.falls
@@ -156,7 +155,7 @@ class Session:
         """Find out which of the answers are wrong; where the target fell, ask on behind that place."""
         wanted = _flat(batch.answers)
         if _late_by_one(replies.lines, wanted):
-            self._own(LATE_BY_ONE, "whole", batch.kind, "\n".join(batch.questions[:2]), "\n".join(replies.lines[:2]))
+            self.found.own(LATE_BY_ONE, "whole", batch.kind, "\n".join(batch.questions[:2]), "\n".join(replies.lines[:2]))
             return
         place = 0
         while True:
@@ -184,24 +183,24 @@ class Session:
             if got != answer and (verdict := judge(self.oracle, question, answer, got, self.look.known)):
                 if self._wrong(verdict, batch, place - 1, got, replies.remarks):
                     return place, True
-                if len(self.marks) >= self.most_findings:
+                if len(self.found.marks) >= self.most_findings:
                     return len(batch.questions), True
         return place, False
 
     def _wrong(self, verdict: Verdict, batch: Batch, place: int, got: str, remarks: str = "") -> bool:
         """Make a finding of a wrong answer; whether the target's state is spoiled, so that what follows says nothing."""
-        if self._seen(verdict.mark):
+        if self.found.seen(verdict.mark):
             return False
         question = batch.questions[place]
-        finding = self.finding(verdict, batch.kind, question, batch.answers[place], place)
+        finding = self.found.make(verdict, batch.kind, question, batch.answers[place], place)
         finding.got, finding.remarks = got, remarks
         alone = self.look.mark_of(question, fresh=True) == verdict.mark
         fell = verdict.mark.partition(": it ")[1] != ""
         if not alone and not fell:
             finding.mark = AFTER_OTHERS
-            if self._seen(AFTER_OTHERS):
+            if self.found.seen(AFTER_OTHERS):
                 return True
-        self._keep(finding)
+        self.found.keep(finding)
         self.look.explain(finding, verdict.mark, [*self.history, *batch.questions[:place]], alone=alone)
         if not alone:
             self.target.restart()
@@ -212,7 +211,7 @@ class Session:
         """The target fell at the question at `place`, or behind it if it keeps answers back: the place behind that."""
         question = batch.questions[min(place, len(batch.questions) - 1)]
         verdict = trouble(replies.trouble, question)
-        if replies.aligned and self._seen(verdict.mark):
+        if replies.aligned and self.found.seen(verdict.mark):
             return place + 1
 
         found = self.look.culprit(batch.questions[place:], lambda again: again.trouble not in {"", TIME_UP})
@@ -228,11 +227,11 @@ class Session:
     def _second_looks(self, batch: Batch, replies: Replies) -> None:
         """What is wrong though the answers are not: words on stderr that mean trouble, and slow answers."""
         said = alarm(replies.remarks)
-        if said and not replies.trouble and not self._seen(f"stderr: {said}"):
+        if said and not replies.trouble and not self.found.seen(f"stderr: {said}"):
             mark = f"stderr: {said}"
             found = self.look.culprit(batch.questions, lambda again: alarm(again.remarks) == said)
             number = found[0] if found else 0
-            finding = self._own(mark, "whole", batch.kind, batch.questions[number], "words on stderr", keep=True)
+            finding = self.found.own(mark, "whole", batch.kind, batch.questions[number], "words on stderr")
             finding.remarks = replies.remarks
             self.look.explain(finding, mark, [*self.history, *batch.questions[:number]])
         lines = _flat(batch.questions)
@@ -241,9 +240,13 @@ class Session:
             if question in {HELD, FIELD}:
                 continue
             verdict = slow_verdict(question)
-            if time.monotonic() > self.until or self._seen(verdict.mark) or not any(pair := self.look.slowness(question)):
+            if (
+                time.monotonic() > self.until
+                or self.found.seen(verdict.mark)
+                or not any(pair := self.look.slowness(question))
+            ):
                 continue
-            finding = self._own(verdict.mark, "whole", batch.kind, question, slow_words(*pair), keep=True)
+            finding = self.found.own(verdict.mark, "whole", batch.kind, question, slow_words(*pair))
             until = min(self.until, time.monotonic() + 1)
             smallest = shrink(self.oracle, question, lambda other: any(self.look.slowness(other)), until=until)
             finding.question, finding.expected = smallest, self.oracle.answer(smallest)
@@ -254,11 +257,11 @@ class Session:
         groups = [batch.questions for batch in self.latest.values()]
         if self.memory.slope() >= SLOPE and (found := self.look.leak(groups)):
             text, grown, times = found
-            finding = self._own(LEAKS, "whole", "all", text, f"{grown:.0f} bytes more each time, asked {times:,} times")
+            finding = self.found.own(LEAKS, "whole", "all", text, f"{grown:.0f} bytes more each time, asked {times:,} times")
             finding.times = times
-        if not (mark := at_the_end(self.target.finish())) or self._seen(mark):
+        if not (mark := at_the_end(self.target.finish())) or self.found.seen(mark):
             return
-        finding = self._own(mark, "whole", "all", SYNC, "said at the end of the run")
+        finding = self.found.own(mark, "whole", "all", SYNC, "said at the end of the run")
         finding.alone = False
         for group in groups:
             if self.look.end_mark("\n".join(group)) == mark:
@@ -266,35 +269,6 @@ class Session:
                 text = shrink(self.oracle, "\n".join(group), lambda other: self.look.end_mark(other) == mark, until=until)
                 finding.question, finding.expected, finding.alone = text, self.oracle.answer(text), True
                 return
-
-    # --- findings ----------------------------------------------------------------------------------------------------
-
-    def _seen(self, mark: str) -> bool:
-        known = self.marks.get(mark)
-        if known:
-            known.count += 1
-        return known is not None
-
-    def _own(self, mark: str, rule: str, kind: str, question: str, got: str, *, keep: bool = False) -> Finding:
-        """A finding that is not about one wrong answer; one that is known already is counted."""
-        if not keep and self._seen(mark):
-            return self.marks[mark]
-        finding = self.finding(Verdict(mark, RULES[rule]), kind, question, self.oracle.answer(question), 0)
-        finding.got = got
-        self._keep(finding)
-        return finding
-
-    def finding(self, verdict: Verdict, kind: str, question: str, answer: str, place: int = 0) -> Finding:
-        """A finding as it stands before it is explained."""
-        return Finding(
-            mark=verdict.mark, section=verdict.rule.section, rule=str(verdict.rule), kind=kind, question=question,
-            expected=answer, got="", first=question, target=self.target.name, seconds=time.monotonic() - self.start,
-            inputs=self.inputs_before + place + 1,
-        )  # fmt: skip
-
-    def _keep(self, finding: Finding) -> None:
-        self.marks[finding.mark] = finding
-        self.report.findings.append(finding)
 
 
 def slow_verdict(question: str) -> Verdict:

@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from random import Random
 
+    from packetcodec.schema import Trail
+
 #: A way to spoil a packet, and what a schema needs for it: "check", "trail", or nothing.
 WAYS = {
     "repaired check over broken content": "",
@@ -48,11 +50,13 @@ class Spoiler:
     Args:
         plan: whose packets.
         random: where all choices come from.
+        guaranteed: bytes of a packet to wrong bits in "few wrong bits"; default: those that the check always notices.
     """
 
-    def __init__(self, plan: Plan, random: Random) -> None:
+    def __init__(self, plan: Plan, random: Random, *, guaranteed: Callable[[int], int] | None = None) -> None:
         self.plan = plan
         self.random = random
+        self._most = guaranteed or (lambda size: guaranteed_flips(plan, size) or 3)
         self.makers = [Maker(plan, layout, random) for layout in plan.layouts]
         self.trailed = [maker for maker in self.makers if maker.layout.trail]
         self._pool: list[bytes] = []
@@ -84,6 +88,14 @@ class Spoiler:
         """Make other packets to spoil."""
         self._pool = [self.good(0.3) for _ in range(count)]
         self._trails = [self.with_trail() for _ in range(count // 4 + 1 if self.trailed else 0)]
+
+    def start(self, random: Random, packets: list[bytes]) -> None:
+        """Spoil these packets, by the choices of another generator."""
+        self.random = random
+        for maker in self.makers:
+            maker.random = random
+        self._pool = packets
+        self._trails = [self.with_trail()] if self.trailed else []
 
     def spoil(self, way: str) -> bytes:
         """One of the packets, spoiled in one of `WAYS`; now and then it is still good."""
@@ -120,7 +132,7 @@ class Spoiler:
         data = self.pick()
         most = self._guaranteed.get(len(data))
         if most is None:
-            most = self._guaranteed[len(data)] = guaranteed_flips(self.plan, len(data)) or 3
+            most = self._guaranteed[len(data)] = self._most(len(data))
         return self._flipped(data, 1 + int(self.random.random() * most))
 
     def _more(self) -> bytes:
@@ -217,40 +229,38 @@ class Spoiler:
         number, total = int.from_bytes(body, "big"), 8 * len(body)
         most = 8 * (layout.longest - layout.check_bytes)
         way = random.randrange(8)
-        if way < 2 and total > layout.bits:  # a few bits of the trail
-            for _ in range(1 + way):
-                number ^= 1 << random.randrange(total - layout.bits)
+        if way >= 6 and layout.trail:
+            front, below = self._bad_front(layout.trail, most - layout.bits, total - layout.bits, count=way == 6)
+            number, total = number >> total - layout.bits << below | front, layout.bits + below
+            number, total = number << -total % 8, total + -total % 8
         elif way == 2:  # nothing but noise
+            fields = number >> total - layout.bits
             total = min(most, (layout.bits + random.randrange(1, 60) + 7) // 8 * 8)
-            below = total - layout.bits
-            number = (int.from_bytes(body, "big") >> 8 * len(body) - layout.bits) << below | random.getrandbits(below)
+            number = fields << total - layout.bits | random.getrandbits(total - layout.bits)
         elif way == 3:  # bytes behind it
-            more = random.randrange(1, 4)
-            total = min(most + 8, total + 8 * more)
-            number <<= total - 8 * len(body)
-            if random.randrange(2):
-                number |= random.getrandbits(total - 8 * len(body) or 1)
+            more = min(most + 8 - total, 8 * random.randrange(1, 4))
+            number, total = number << more | (random.getrandbits(more) if random.randrange(2) else 0), total + more
         elif way == 4:  # its end cut off
             gone = min(8 * random.randrange(1, 5), total - layout.bits // 8 * 8)
             number, total = number >> gone, total - gone
         elif way == 5:  # a bit of the padding
             number |= 1 << random.randrange(8)
-        elif way == 6 and layout.trail:  # a count that there is not, and enough behind it
-            count = random.randrange(layout.trail.points, 1 + max(layout.trail.points, (1 << layout.trail.count_bits) - 1))
-            total = min(most, (layout.bits + random.randrange(8, 80) + 7) // 8 * 8)
-            below = max(0, total - layout.bits - layout.trail.count_bits - 1)
-            rest = random.getrandbits(below) if below and random.random() < 0.2 else 0
-            number = number >> 8 * len(body) - layout.bits << layout.trail.count_bits + 1 | count
-            number, total = number << below | rest, layout.bits + layout.trail.count_bits + 1 + below
-            number, total = number << -total % 8, total + -total % 8
-        else:  # a number without end
-            below = max(0, min(most, total + 8 * random.randrange(8)) - layout.bits)
-            total = layout.bits + below
-            front = random.randrange(3)
-            ones = max(0, below - layout.trail.count_bits - 1 if layout.trail else 0) if front else below
-            number = number >> 8 * len(body) - layout.bits << below | (1 << ones) - 1
-            number, total = number << -total % 8, total + -total % 8
+        elif total > layout.bits:  # a few bits of the trail
+            for _ in range(1 + way):
+                number ^= 1 << random.randrange(total - layout.bits)
         return self.plan.seal(number.to_bytes(total // 8, "big"))
+
+    def _bad_front(self, trail: Trail, most: int, now: int, *, count: bool) -> tuple[int, int]:
+        """Bits of a trail, and how many: with a count that there is not and enough behind it, or a number without end."""
+        random = self.random
+        if count:
+            more = random.randrange(trail.points, 1 + max(trail.points, (1 << trail.count_bits) - 1))
+            below = max(0, min(most, random.randrange(8, 80)) - trail.count_bits - 1)
+            rest = random.getrandbits(below) if below and random.random() < 0.2 else 0
+            return more << below | rest, trail.count_bits + 1 + below
+        below = max(0, min(most, now + 8 * random.randrange(8)))
+        ones = max(0, below - trail.count_bits - 1) if random.randrange(3) else below
+        return (1 << ones) - 1, below
 
     def _noise(self) -> bytes:
         """Random bytes: of any length, or behind a good header and of a good length."""

@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, Phase, find, settings
 from packetcodec import Codec, Schema
 from packetcodec.errors import FAULTS
 from packetcodec.fuzz import any_packets, good_packets, good_values, points, schemas, spoiled_packets
-from packetcodec.fuzz.strategies.packets import WAYS
+from packetcodec.fuzz.spoil import WAYS
 from tests.support.proving_ground import GROUND
 
 SCHEMA = Schema.parse(GROUND)
@@ -27,10 +27,11 @@ thoroughly = settings(
 
 @pytest.mark.parametrize("status", ["ok", *FAULTS])
 def test_every_status_is_reached(status):
-    ways = {"too_short": "cut", "too_long": "extended", "unknown_version": "other version", "unknown_layout": "other layout"}
-    ways |= {"bad_check": "flips", "bad_trail": "trail"}
+    both = "other version or layout"
+    ways = {"too_short": "cut off", "too_long": "extended", "unknown_version": both, "unknown_layout": both}
+    ways |= {"bad_check": "more wrong bits", "bad_trail": "broken trails"}
     codec, schema = (CODEC, SCHEMA) if status == "bad_trail" else (GATE_CODEC, GATE)
-    packets = spoiled_packets(codec, schema, ways=[ways.get(status, "repaired")])
+    packets = spoiled_packets(codec, schema, ways=[ways.get(status, "repaired check over broken content")])
     assert find(packets, lambda data: codec.try_decode(data)[0] == status, settings=thoroughly) is not None
 
 

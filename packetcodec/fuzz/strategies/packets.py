@@ -1,7 +1,6 @@
 """Hypothesis strategies of values and packets, good and broken, for tests of your own.
 
-Owns one rule: how a packet can be spoiled (`WAYS`). Everything shrinks: towards fewer and smaller values, fewer wrong bits,
-shorter packets.
+Everything shrinks, towards fewer and smaller values, shorter packets. Packets are spoiled as the harness spoils them.
 
 >>> from hypothesis import find
 >>> from packetcodec.codec import Codec
@@ -9,7 +8,7 @@ shorter packets.
 >>> from packetcodec.starter import schema_text
 >>> schema = Schema.parse(schema_text())
 >>> codec = Codec(schema)
->>> codec.try_decode(find(spoiled_packets(codec, schema, ways=["cut"]), lambda data: len(data) == 3))
+>>> codec.try_decode(find(spoiled_packets(codec, schema, ways=["cut off"]), lambda data: len(data) == 3))
 ('too_short', None)
 >>> from hypothesis import given, settings
 >>> layout = schema.layouts[0]
@@ -26,6 +25,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 from fractions import Fraction
+from random import Random
 from typing import TYPE_CHECKING, Any
 
 try:
@@ -33,21 +33,16 @@ try:
 except ImportError:
     raise ImportError("the strategies of packetcodec.fuzz need hypothesis: pip install 'packetcodec[fuzz]'") from None
 
+from packetcodec.fuzz.spoil import WAYS, Spoiler
 from packetcodec.fuzz.strategies.schemas import NAMES
 from packetcodec.fuzz.strategies.trails import points
 from packetcodec.schema import Form
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable
 
     from packetcodec.codec import Codec
     from packetcodec.schema import Field, Layout, Schema
-
-#: How a packet can be spoiled; see `spoiled_packets`.
-WAYS = (
-    "flips", "burst", "cut", "extended", "swapped", "other version", "other layout", "stale schema", "repaired", "trail",
-    "noise",
-)  # fmt: skip
 
 
 # --- values ---------------------------------------------------------------------------------------------------------
@@ -86,26 +81,11 @@ def good_value(field: Field) -> st.SearchStrategy[Any]:
     return st.none() | value if field.optional else value
 
 
-_ODD = st.sampled_from(
-    [
-        None,
-        True,
-        False,
-        "",
-        "12.5",
-        "resting",
-        b"1",
-        (),
-        (1,),
-        1j,
-        Decimal("1.5"),
-        Decimal("NaN"),
-        Decimal("sNaN"),
-        Fraction(1, 3),
-    ]
-) | st.sampled_from(
-    [float("nan"), float("inf"), -0.0, 0.5, 5e-324, 1e30, 1e308, -1e308, -1, 2**31, 2**32, 2**63, 10**40, Fraction(10**400)]
-)
+_ODD = st.sampled_from([
+    None, True, False, "", "12.5", "resting", b"1", (), (1,), 1j, Decimal("1.5"), Decimal("NaN"), Decimal("sNaN"),
+    Fraction(1, 3), float("nan"), float("inf"), -0.0, 0.5, 5e-324, 1e30, 1e308, -1e308, -1, 2**31, 2**32, 2**63, 10**40,
+    Fraction(10**400),
+])  # fmt: skip
 
 
 def any_value(field: Field) -> st.SearchStrategy[Any]:
@@ -145,62 +125,22 @@ def good_packets(draw: st.DrawFn, codec: Codec, schema: Schema) -> bytes:
     return codec.encode(layout.name, values, draw(points(codec, layout, values)))
 
 
-@st.composite
-def spoiled_packets(draw: st.DrawFn, codec: Codec, schema: Schema, *, ways: Sequence[str] = WAYS) -> bytes:
+def spoiled_packets(codec: Codec, schema: Schema, *, ways: Iterable[str] = WAYS) -> st.SearchStrategy[bytes]:
     """A good packet with something done to it; now and then it is still good.
 
     Args:
-        draw: hypothesis'.
         codec: makes the packet.
         schema: the codec's first.
-        ways: some of `WAYS`. Wrong bits ("flips", at most four), "burst", "cut", "extended" and "swapped" bytes leave the
-            check as it was. "other version", "other layout", "repaired" (any bits behind the fields kept) and "trail" (the
-            fields kept, anything behind them) have a good check. "stale schema" has the check of another start.
+        ways: some of `packetcodec.fuzz.spoil.WAYS`; those that the schema has no use for are left out.
     """
-    way = draw(st.sampled_from(ways))
-    if way == "noise":
-        return draw(st.binary(max_size=40))
-    data = draw(good_packets(codec, schema))
-    number, total = int.from_bytes(data, "big"), 8 * len(data)
-    if way == "flips":
-        mask = draw(st.lists(st.integers(0, total - 1), min_size=1, max_size=4, unique=True))
-        return (number ^ sum(1 << place for place in mask)).to_bytes(len(data), "big")
-    if way == "burst":
-        length = draw(st.integers(1, min(total, 40)))
-        burst = draw(st.integers(0, (1 << length) - 1)) | 1 | 1 << length - 1
-        return (number ^ burst << draw(st.integers(0, total - length))).to_bytes(len(data), "big")
-    if way == "cut":
-        return data[: draw(st.integers(0, len(data) - 1))]
-    if way == "extended":
-        return data + draw(st.binary(min_size=1, max_size=5))
-    if way == "swapped":
-        one, other = draw(st.integers(0, len(data) - 1)), draw(st.integers(0, len(data) - 1))
-        mixed = bytearray(data)
-        mixed[one], mixed[other] = data[other], data[one]
-        return bytes(mixed)
-    return _under_a_check(draw, codec, data[: len(data) - schema.check.bits // 8], way)
+    spoiler = Spoiler(codec.plan, Random(0), guaranteed=lambda _: 3)  # noqa: S311  # replaced by hypothesis' own
 
+    def spoil(random: Random, way: str, data: bytes) -> bytes:
+        spoiler.start(random, [data])
+        return spoiler.spoil(way)
 
-def _under_a_check(draw: st.DrawFn, codec: Codec, body: bytes, way: str) -> bytes:
-    plan = codec.plan
-    below = 8 * len(body) - plan.header_bits
-    number = int.from_bytes(body, "big")
-    if way == "stale schema":
-        crc = plan.crc
-        return crc.append(body, draw(st.sampled_from([0, crc.initial, plan.seed ^ 1]))) if crc else body
-    if way == "other version":
-        layout = number >> below & (1 << plan.layout_bits) - 1
-        head = draw(st.integers(0, (1 << plan.version_bits) - 1)) << plan.layout_bits | layout
-        return plan.seal((head << below | number & (1 << below) - 1).to_bytes(len(body), "big"))
-    if way == "other layout":
-        head = plan.version << plan.layout_bits | draw(st.integers(0, (1 << plan.layout_bits) - 1))
-        return plan.seal((head << below | number & (1 << below) - 1).to_bytes(len(body), "big"))
-    if way == "trail":
-        keep = draw(st.integers(1, len(body)))
-        return plan.seal(body[:keep] + draw(st.binary(max_size=12) | st.sampled_from([b"", b"\0", b"\xff" * 9])))
-    keep = draw(st.integers(0, 8 * len(body)))  # so many bits stay, the header among them more often than not
-    noise = int.from_bytes(draw(st.binary(min_size=len(body), max_size=len(body))), "big")
-    return plan.seal((number ^ (noise & (1 << 8 * len(body) - keep) - 1)).to_bytes(len(body), "big"))
+    useful = [way for way in ways if spoiler.has(WAYS[way])] or ["noise"]
+    return st.builds(spoil, st.randoms(use_true_random=False), st.sampled_from(useful), good_packets(codec, schema))
 
 
 def any_packets(codec: Codec, schema: Schema) -> st.SearchStrategy[bytes]:

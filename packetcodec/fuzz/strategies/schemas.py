@@ -35,28 +35,7 @@ U32 = 2**32 - 1
 
 # Names that mean something in Python, in construct or in generated code stand among the ordinary ones.
 NAMES = st.sampled_from(
-    [
-        "version",
-        "layout",
-        "check",
-        "codes",
-        "padding",
-        "data",
-        "values",
-        "packet",
-        "n",
-        "r0",
-        "v0",
-        "w8",
-        "crc",
-        "self",
-        "class",
-        "def",
-        "update",
-        "items",
-        "keys",
-        "raw",
-    ]
+    ("version layout check codes padding data values packet n r0 v0 w8 crc self class def update items keys raw").split()
 ) | st.from_regex(r"[a-z][a-z0-9_]{0,30}", fullmatch=True)
 TEXTS = st.text(string.ascii_letters + string.digits + ' °µ"\\', max_size=8)
 
