@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -63,6 +64,9 @@ def decode(schemas: tuple[str, ...], file: str, *, faults: bool, following: Foll
 
 def _codec(paths: tuple[str, ...]) -> Codec:
     """A codec of several schema files; a version that two of them have is said with both names."""
+    for path in paths[1:]:  # a likely slip is to name the packets there
+        if Path(path).suffix != ".toml" and Path(path).is_file():
+            raise click.UsageError(f"{path}: a schema's name ends in .toml; packets are read from stdin, or with -i {path}")
     schemas = [load_schema(path) for path in paths]
     seen: dict[int, str] = {}
     for path, schema in zip(paths, schemas, strict=True):

@@ -17,7 +17,7 @@ What is written is yours, free of any condition."""
 
 
 @click.command(short_help="Write encoder and decoder for firmware or an app.", help=_HELP)
-@click.argument("language", type=click.Choice(list(BACK_ENDS)))
+@click.argument("language", metavar="LANGUAGE", type=click.Choice(list(BACK_ENDS)))
 @click.argument("file", metavar="SCHEMA", type=click.Path(dir_okay=False))
 @click.option("-o", "--output", type=click.Path(file_okay=False), required=True, help="Write into this folder.")
 @click.option(

@@ -15,6 +15,8 @@ from packetcodec.vectors import write_vectors
 @click.option("--vectors", is_flag=True, help="Print the test vectors (JSON) instead of the text.")
 def spec(schema: str, output: str | None, *, vectors: bool) -> None:
     """Write the specification of SCHEMA and its test vectors, from which anyone can program the other side."""
+    if vectors and output is not None:
+        raise click.UsageError("--vectors: prints the vectors; --output writes them too")
     plan = load_plan(schema)
     if output is not None:
         write_folder(output, write_spec(plan) | write_vectors(plan))

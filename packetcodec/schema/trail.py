@@ -134,4 +134,4 @@ def _demand_fields(table: Table, fields: Sequence[Field], *, climb: bool) -> Non
     roles = [field.kind.role for field in fields]
     for role in (Role.NORTH, Role.EAST, *([Role.HEIGHT] if climb else [])):
         if roles.count(role) != 1:
-            table.note(f"needs one field of kind {role.value} to hang on, the layout has {roles.count(role)}")
+            table.note(f"needs one field of kind {role.value}, the layout has {roles.count(role)}")

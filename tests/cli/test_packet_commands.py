@@ -170,6 +170,13 @@ def test_hex_may_have_colons_and_what_is_not_hex_has_a_status(cli):
     assert "not hex: '\\x1b' at column 1" in err
 
 
+def test_packets_named_as_a_schema_are_a_hint_to_the_option(cli):
+    (cli.folder / "hexes").write_text("1107\n", encoding="utf-8")
+    status, _, err = cli("decode", "pasture.toml", "hexes")
+    wanted = "a schema's name ends in .toml; packets are read from stdin, or with -i hexes"
+    assert (status, err) == (2, f"packetcodec decode: hexes: {wanted}\n")
+
+
 def test_two_schemas_of_one_version_are_named(cli):
     (cli.folder / "other.toml").write_text(schema_text(), encoding="utf-8")
     status, _, err = cli("decode", "pasture.toml", "other.toml", stdin="")

@@ -137,6 +137,9 @@ def test_spec_prints_the_text_and_writes_both_files(cli):
     assert out.startswith("# pasture, version 1")
     assert json.loads(cli("spec", "pasture.toml", "--vectors")[1])["schema"] == "pasture"
     assert cli("spec", "pasture.toml", "-o", "out")[0] == 0
+    assert cli("spec", "pasture.toml", "--vectors", "-o", "out")[::2] == (
+        2, "packetcodec spec: --vectors: prints the vectors; --output writes them too\n",
+    )  # fmt: skip
     written = {path.name: path.read_text(encoding="utf-8") for path in (cli.folder / "out").iterdir()}
     assert json.loads(written.pop("pasture-v1.vectors.json"))["schema"] == "pasture"
     assert out.startswith(written["pasture-v1.md"])
