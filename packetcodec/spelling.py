@@ -16,7 +16,9 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
     """The known word that a mistyped or shortened one most likely means, or None."""
     known = tuple(known)
     # The standard library's matcher would add a tenth to the time that importing this package takes.
-    found = [(distance, other) for other in known if (distance := _edits(word, other)) <= max(1, len(word) // 3)]
+    most = max(1, len(word) // 3)
+    alike = [other for other in known if abs(len(word) - len(other)) <= most]
+    found = [(distance, other) for other in alike if (distance := _edits(word, other)) <= most]
     # With nothing alike, a beginning: max for maximum.
     found = found or [(len(other), other) for other in known if len(word) > 1 and other.startswith(word)]
     return min(found, default=(0, None))[1]

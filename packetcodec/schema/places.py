@@ -23,6 +23,9 @@ Path = tuple[str | int, ...]
 #: Levels of the deepest value of a schema: layouts, its number, fields, its number, choices, its number; and two to spare.
 MAX_DEPTH = 8
 
+#: Parts of a key that is not even finished, and yet too deep: the parser takes a time that grows with their square.
+_MAX_PARTS = 1000
+
 _PIECE = re.compile(
     r'"""(?:[^\\]|\\.)*?"{3,5}'  # strings of many lines may end in one or two quotes of their own
     r"|'''.*?'{3,5}"
@@ -115,13 +118,13 @@ class _Scan:
         elif piece == "[" and not self._open and not self._parts:
             self._next, self._header, self._many = _Next.HEADER, at, False
         elif piece not in ("[", "{", ","):
-            self._parts += _parts(piece, at)
+            self._take_parts(piece, at)
 
     def _take_header(self, piece: str, at: int) -> None:
         if piece == "[":
             self._many = True
         elif piece != "]":
-            self._parts += _parts(piece, at)
+            self._take_parts(piece, at)
         else:
             path: Path = ()
             for number, (part, place) in enumerate(self._parts, 1):
@@ -133,6 +136,11 @@ class _Scan:
                 path = (*path, self._counts[path])
             self.found[path] = self._header
             self._table, self._next = path, _Next.SEPARATOR
+
+    def _take_parts(self, piece: str, at: int) -> None:
+        self._parts += _parts(piece, at)
+        if len(self._parts) > _MAX_PARTS and self.too_deep is None:
+            self.too_deep = self._parts[MAX_DEPTH][1]
 
     def _take_comma(self) -> None:
         path, element = self._open[-1] if self._open else ((), None)

@@ -24,7 +24,7 @@ from packetcodec.schema.check import data_bytes, longest_bytes, read_check
 from packetcodec.schema.fields import read_field
 from packetcodec.schema.model import MAX_BYTES, Check, Field, Header, Layout, Remark
 from packetcodec.schema.places import MAX_DEPTH, Places
-from packetcodec.schema.table import Faults, Table, problem_at
+from packetcodec.schema.table import MAX_PROBLEMS, Faults, Table, problem_at
 from packetcodec.schema.trail import read_trail
 
 if TYPE_CHECKING:
@@ -32,8 +32,6 @@ if TYPE_CHECKING:
 
 #: Most bytes of a schema file: a hundred times what a long one has.
 MAX_TEXT = 1 << 20
-#: Most faults that one reading tells.
-MAX_PROBLEMS = 100
 
 
 class Schema(Frozen):

@@ -29,6 +29,10 @@ _MIN, _MAX = Decimal(-(10**15)), Decimal(10**15)
 _MAX_DIGITS = 28  # of a decimal on which the arithmetic of the standard library stays exact
 
 
+#: Most faults that one reading tells.
+MAX_PROBLEMS = 100
+
+
 class Faults:
     """All that is wrong with a document, in the order found."""
 
@@ -77,7 +81,7 @@ class Table:
         known = list(self.keys if known is None else known)
         for key in self.data:
             if key not in known:
-                near = nearest(key, known)
+                near = nearest(key, known) if len(self.faults.problems) < MAX_PROBLEMS else None
                 hint = f"; did you mean {near}?" if near else f"; known here: {', '.join(known)}"
                 self.note(f"not a key of {what or self._rows.what}{hint}", key)
         for key, row in self.keys.items():
@@ -144,7 +148,7 @@ class Table:
         if row.choices:
             return value if self._is_choice(key, value) else ""
         if row.maximum is not None and not (row.minimum or 0) <= len(value) <= row.maximum:
-            self.note(f"{len(value)} characters, outside {row.bounds}", key)
+            self.note(f"must be a text of {row.bounds}, not of {len(value)}", key)
             return ""
         return value
 
@@ -171,7 +175,7 @@ class Table:
         if value is None:
             return ()
         if not (row.minimum or 0) <= len(value) <= (row.maximum or U32):
-            self.note(f"{len(value)} names, outside {row.bounds}", key)
+            self.note(f"must be a list of {row.bounds}, not {show(value)}", key)
             return ()
         for index, name in enumerate(value):
             if not isinstance(name, str) or not NAME.fullmatch(name):
@@ -191,10 +195,8 @@ class Table:
         if not isinstance(value, list):
             self.note(f"must be a list of tables, not {show(value)}", key)
             return []
-        if key in self.data and len(value) < (row.minimum or 0):
-            self.note(f"must have at least {row.minimum:.0f} element", key)
-        if row.maximum is not None and len(value) > row.maximum:
-            self.note(f"{len(value)} elements, at most {row.maximum:.0f} are allowed", key)
+        if key in self.data and not (row.minimum or 0) <= len(value) <= (row.maximum or len(value)):
+            self.note(f"must be a list of {row.bounds}, not {show(value)}", key)
             return []
         return [Table(element, (*self.path, key, index), self.faults) for index, element in enumerate(value)]
 

@@ -87,7 +87,9 @@ def counted(method, scanned):
     return wrapped
 
 
-@pytest.mark.parametrize("text", ["a." * 9 + "a = 1", "[" + "a." * 9 + "a]", "a = " + "[" * 500, "a = " + "{a=" * 500])
+@pytest.mark.parametrize(
+    "text", ["a." * 9 + "a = 1", "[" + "a." * 9 + "a]", "a = " + "[" * 500, "a = " + "{a=" * 500, "a." * 2000, "[a." * 2000]
+)
 def test_what_is_nested_too_deeply_is_one_fault_with_its_place(text):
     with pytest.raises(SchemaFault, match=r"^line 3, column \d+: not a schema: nested more than 8 levels deep$"):
         Schema.parse(HEAD + text)

@@ -178,7 +178,7 @@ FIELD_FAULTS = [
     ('kind = "number", bits = 3', ["minimum is missing"]),
     ('kind = "number", minimum = 0, maximum = 3', ["needs one of resolution, max_error, bits"]),
     ('kind = "number", minimum = -1, maximum = 3000000000, resolution = 1', ["32-bit"]),
-    ('kind = "choice", choices = ["a"]', ["choices: 1 names, outside 2..256 names"]),
+    ('kind = "choice", choices = ["a"]', ["choices: must be a list of 2..256 names, not a list of 1 element"]),
     ('kind = "altitude", maximum = -499.7, resolution = 5', ["a step of 5 m leaves no second code in a range of 0.3 m"]),
     ('kind = "latitude", max_error_m = 0.005', ["max_error_m: 0.005 is finer than the base unit, 1e-7 degree"]),
     ('kind = "altitude", max_error = 0', ["max_error: 0 is not above 0"]),
@@ -220,7 +220,10 @@ FILE_FAULTS = [
     (HEAD + 'check = { crc = "none", bind_schema = true }\n' + LAYOUT.format(name="a", id=1), ["no CRC to bind"]),
     (HEAD + "layouts = 3\n", ["layouts: must be a list of tables, not 3"]),
     (HEAD + '[[layouts]]\nname = "a"\nid = 1\nfields = [1]\n', ["must be a table, not 1"]),
-    (HEAD + '[[layouts]]\nname = "a"\nid = 1\nfields = []\n', ["fields: must have at least 1 element"]),
+    (
+        HEAD + '[[layouts]]\nname = "a"\nid = 1\nfields = []\n',
+        ["fields: must be a list of 1..63 tables, not a list of 0 elements"],
+    ),
     (HEAD + LAYOUT.format(name="a", id=1) + "[[history]]\nversion = 1\n", ["note is missing"]),
 ]
 
@@ -402,7 +405,9 @@ def test_a_packet_longer_than_a_radio_takes_is_refused():
 
 
 def test_a_layout_has_63_fields_at_most():
-    assert 'line 4, column 34: layout 1 "a", fields: 64 elements, at most 63 are allowed' in faults(identifiers(64))
+    assert 'line 4, column 34: layout 1 "a", fields: must be a list of 1..63 tables, not a list of 64 elements' in faults(
+        identifiers(64)
+    )
 
 
 def test_a_file_that_is_not_text_is_one_fault(tmp_path):
