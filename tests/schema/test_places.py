@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from packetcodec.errors import SchemaFault
-from packetcodec.schema import Schema
+from packetcodec.schema import Schema, table
 from packetcodec.schema.places import MAX_DEPTH, Places
 from tests.support.toml_layouts import layouts
 
@@ -77,6 +77,15 @@ def test_the_work_of_reading_grows_with_the_text_and_not_with_its_square(monkeyp
             Schema.parse(HEAD + "[[layouts]]\n" * count)
         assert sum(map(len, scanned)) == len(HEAD) + 12 * count
         assert len(caught.value.problems) <= 101
+
+
+def test_names_alike_are_looked_for_as_long_as_faults_are_told(monkeypatch):
+    asked = []
+    monkeypatch.setattr(table, "nearest", lambda key, known: asked.append(key))
+    with pytest.raises(SchemaFault) as caught:
+        Schema.parse("".join(f"key_{number} = 1\n" for number in range(5000)))
+    assert len(asked) == table.MAX_PROBLEMS
+    assert caught.value.problems[-1].message == "4903 more faults; mend these first"
 
 
 def counted(method, scanned):
