@@ -83,9 +83,6 @@ def replay(
     with wrong_option():
         every((), interval)
     recorded, outcome = _run(codec, layout, log, log_format, interval, given)
-    if not outcome.packets:
-        reasons = "; ".join(refusal.first_text for refusal in outcome.refused)
-        raise DataFault(f"{recorded.name}: no packet could be made: {reasons}")
     trails = send_over_link(link, agreed, layout.name, recorded.fixes, interval=interval, constants=given)
     if as_json:
         put_json(replay_json(recorded, outcome, radio, interval) | trails_json(trails, radio))
@@ -131,6 +128,9 @@ def _run(
     fixes = tuple(every(recorded.fixes, interval))
     with progress("Sending", len(fixes)) as tell:
         outcome = run_replay(codec, layout.name, fixes, recording=recorded.fixes, constants=given, progress=tell)
+    if not outcome.packets:
+        reasons = "; ".join(refusal.first_text for refusal in outcome.refused)
+        raise DataFault(f"{recorded.name}: no packet could be made: {reasons}")
     return recorded, outcome
 
 
