@@ -81,7 +81,7 @@ def test_the_work_of_reading_grows_with_the_text_and_not_with_its_square(monkeyp
 
 def test_names_alike_are_looked_for_as_long_as_faults_are_told(monkeypatch):
     asked = []
-    monkeypatch.setattr(table, "nearest", lambda key, known: asked.append(key))
+    monkeypatch.setattr(table, "nearest", lambda key, _: asked.append(key))
     with pytest.raises(SchemaFault) as caught:
         Schema.parse("".join(f"key_{number} = 1\n" for number in range(5000)))
     assert len(asked) == table.MAX_PROBLEMS
