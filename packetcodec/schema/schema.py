@@ -15,7 +15,7 @@
 from __future__ import annotations
 
 import tomllib
-from decimal import Decimal
+from decimal import ROUND_HALF_EVEN, Context, Decimal, DivisionByZero, InvalidOperation, Overflow, localcontext
 from typing import TYPE_CHECKING, Any
 
 from packetcodec.errors import Problem, SchemaFault
@@ -32,6 +32,9 @@ if TYPE_CHECKING:
 
 #: Most bytes of a schema file: a hundred times what a long one has.
 MAX_TEXT = 1 << 20
+
+#: The arithmetic of a schema's numbers.
+_ARITHMETIC = Context(prec=28, rounding=ROUND_HALF_EVEN, traps=[InvalidOperation, DivisionByZero, Overflow])
 
 
 class Schema(Frozen):
@@ -81,7 +84,8 @@ class Schema(Frozen):
         text = text.removeprefix("\ufeff")  # the mark that some editors put before UTF-8
         document, places = _document(text)
         faults = Faults(document, places)
-        schema = _read(Table(document, (), faults))
+        with localcontext(_ARITHMETIC):  # what the caller's programs set for themselves is not what a schema means
+            schema = _read(Table(document, (), faults))
         if faults.problems or schema is None:
             problems = sorted(faults.problems, key=lambda problem: (problem.line, problem.column))
             if more := len(problems[MAX_PROBLEMS:]):

@@ -3,7 +3,7 @@
 import copy
 import pickle
 import re
-from decimal import Decimal
+from decimal import Decimal, localcontext
 from fractions import Fraction
 
 import pytest
@@ -422,3 +422,12 @@ def test_sections_and_inline_tables_give_the_same_schema():
     blocks = TEMPLATE.split("fields", maxsplit=1)[0] + '[[layouts.fields]]\nkind = "altitude"\nbits = 12\n'
     assert Schema.parse(blocks) == inline
     assert faults(blocks.replace("12", "99"))[0].startswith("line 8, column 1: layout 1")
+
+
+@pytest.mark.parametrize("digits", [1, 3, 60])
+def test_a_schema_means_the_same_whatever_arithmetic_a_program_has_set(digits):
+    text = TEMPLATE.format(field='{ kind = "number", minimum = -0.125, maximum = 376.5, max_error = 0.3 }')
+    with localcontext() as context:
+        context.prec = digits
+        here = Schema.parse(text)
+    assert here == Schema.parse(text)
