@@ -76,7 +76,7 @@ class TrailApart:
         word = _word(front(trail, count, self.coarsening))
         yield ("front", *("",) * 9, " ".join(filter(None, (word[0], word[1:first], word[first:]))))
         grid = Grid(trail, anchor, self.coarsening)
-        names = [("north", "east"), *([("altitude",)] if grid.climb else []), *([("age",)] if grid.timed else [])]
+        names = [("north", "east"), *([("height",)] if grid.climb else []), *([("age",)] if grid.timed else [])]
         for number, point in enumerate(self.example.points[:count], 1):
             for group, wanted, axes in zip(grid.groups, grid.cells(point) or (), names, strict=True):
                 errors, before, choice = ",".join(map(str, group.errors)), tuple(group.now), group.choice
