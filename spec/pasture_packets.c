@@ -11,9 +11,12 @@
 #include <avr/pgmspace.h>
 #define FLASH PROGMEM
 #define FETCH(to, from, size) memcpy_P((to), (from), (size))
+#define FETCHGRID(to, from, begin, end) \
+    memcpy_P((uint8_t *)(to) + (begin), (const uint8_t *)(from) + (begin), (end) - (begin))
 #else
 #define FLASH
 #define FETCH(to, from, size) (*(to) = *(from))
+#define FETCHGRID(to, from, begin, end) (*(to) = *(from))
 #endif
 
 #if defined __GNUC__
@@ -28,7 +31,7 @@
 typedef struct {
     uint8_t bits, rules;
     uint32_t low, span, step;
-    uint32_t turn; /* from behind this offset on, rounding leads once round the circle to code 0 */
+    uint32_t turn; /* for the encoder: from behind this offset on, rounding leads once round the circle to code 0 */
     uint32_t last; /* code, for the decoder */
 } grid;
 
@@ -288,7 +291,7 @@ static uint8_t putfield(coder *c, const grid *row, uint32_t x)
     uint8_t below;
     uint8_t n;
 
-    FETCH(&f, row, offsetof(grid, last));
+    FETCHGRID(&f, row, 0, offsetof(grid, last));
     if (f.rules & optional && !*c->has++) {
         put(c, f.bits, x, 0); /* absent: all bits one */
         return 1;
@@ -664,11 +667,11 @@ pasture_fault pasture_decode(pasture_packet *packet, const uint8_t *data, size_t
         c->left = (int16_t)((length - 2) * 8);
         memset(c->axes, 0, sizeof c->axes);
         get(c, 8);
-        for (n = 0; n < COUNT; n++) {
+        for (n = 0; n < COUNT; n++, row++) {
             grid f;
             uint8_t known = 1;
 
-            FETCH(&f, row++, sizeof f);
+            FETCH(&f, row, sizeof f);
             x = get(c, f.bits);
             if (x > f.last) {
                 if (!(f.rules & optional) || x != WORD(0xffffffff) >> (32 - f.bits)) {
