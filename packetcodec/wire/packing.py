@@ -38,23 +38,23 @@ if TYPE_CHECKING:
     from packetcodec.wire.trail.numbers import Bits
 
 
-def pack(plan: Plan, layout: LayoutPlan, raws: Sequence[int], trail: Sequence[Point] = ()) -> bytes:
+def pack(plan: Plan, layout: LayoutPlan, codes: Sequence[int], trail: Sequence[Point] = ()) -> bytes:
     """The packet of a layout's raw codes, header and check included.
 
     A layout with a trail carries as many of the points, newest first, as `write_trail` keeps within the packet's limit;
     none where the packet itself has no position to count from.
     """
     bits = None
-    if layout.trail and (anchor := anchor_of(layout, raws)):
+    if layout.trail and (anchor := anchor_of(layout, codes)):
         room = (layout.longest - layout.check_bytes) * 8 - layout.bits
         bits, _ = write_trail(layout.trail, anchor, trail, room=room)
-    return assemble(plan, layout, raws, bits)
+    return assemble(plan, layout, codes, bits)
 
 
-def assemble(plan: Plan, layout: LayoutPlan, raws: Sequence[int], bits: Bits | None = None) -> bytes:
+def assemble(plan: Plan, layout: LayoutPlan, codes: Sequence[int], bits: Bits | None = None) -> bytes:
     """The packet of raw codes with any bits behind its fields, padded, under a good check."""
     number = plan.version << plan.layout_bits | layout.id
-    for field, raw in zip(layout.fields, raws, strict=True):
+    for field, raw in zip(layout.fields, codes, strict=True):
         number = number << field.bits | raw
     length = layout.bits
     if bits:
@@ -62,7 +62,7 @@ def assemble(plan: Plan, layout: LayoutPlan, raws: Sequence[int], bits: Bits | N
     return plan.seal((number << -length % 8).to_bytes(-(-length // 8), "big"))
 
 
-def anchor_of(layout: LayoutPlan, raws: Sequence[int]) -> Point | None:
+def anchor_of(layout: LayoutPlan, codes: Sequence[int]) -> Point | None:
     """The position of a packet in base units, or None where it has none: what the points of a trail count from.
 
     >>> from packetcodec.starter import example_plan
@@ -71,7 +71,7 @@ def anchor_of(layout: LayoutPlan, raws: Sequence[int]) -> Point | None:
     Point(latitude=465133079, longitude=98387008, altitude=210261, age=None)
     """
     found: dict[Role | None, int | None] = {}
-    for field, raw in zip(layout.fields, raws, strict=True):
+    for field, raw in zip(layout.fields, codes, strict=True):
         found[field.kind.role] = None if raw == field.absent_code else from_raw(field, raw)
     latitude, longitude = found.get(Role.NORTH), found.get(Role.EAST)
     if latitude is None or longitude is None:
@@ -106,21 +106,21 @@ def unpack(plans: Mapping[int, Plan], data: bytes) -> tuple[Plan, LayoutPlan, tu
     Raises:
         PacketFault: the first fault in decoding order.
     """
-    head = next(iter(plans.values()))
-    if len(data) * 8 < head.header_bits:
-        raise PacketFault("too_short", f"{_bytes(len(data))}, the header takes {head.header_bits} bits", offset=0)
+    one = next(iter(plans.values()))
+    if len(data) * 8 < one.header_bits:
+        raise PacketFault("too_short", f"{_bytes(len(data))}, the header takes {one.header_bits} bits", offset=0)
     number = int.from_bytes(data, "big")
     total = len(data) * 8
-    version = number >> total - head.version_bits
+    version = number >> total - one.version_bits
     plan = plans.get(version)
     if plan is None:
         known = ", ".join(map(str, sorted(plans)))
         raise PacketFault("unknown_version", f"version {version}, known here: {known}", offset=0)
-    ident = number >> total - head.header_bits & (1 << head.layout_bits) - 1
+    ident = number >> total - one.header_bits & (1 << one.layout_bits) - 1
     layout = next((item for item in plan.layouts if item.id == ident), None)
     if layout is None:
         known = ", ".join(str(item.id) for item in plan.layouts)
-        raise PacketFault("unknown_layout", f"layout id {ident}, version {version} has {known}", offset=head.version_bits)
+        raise PacketFault("unknown_layout", f"layout id {ident}, version {version} has {known}", offset=one.version_bits)
     if not layout.size <= len(data) <= layout.longest:
         short = len(data) < layout.size
         size = f"{layout.size}" if layout.trail is None else f"{layout.size}..{layout.longest}"
@@ -136,7 +136,7 @@ def unpack(plans: Mapping[int, Plan], data: bytes) -> tuple[Plan, LayoutPlan, tu
         raise PacketFault(
             "bad_padding", f"the last {layout.padding} bits before the check are not all zero", offset=layout.bits
         )
-    raws = []
+    codes = []
     for field in layout.fields:
         raw = number >> total - field.offset - field.bits & (1 << field.bits) - 1
         if raw > field.max_code and raw != field.absent_code:
@@ -148,16 +148,16 @@ def unpack(plans: Mapping[int, Plan], data: bytes) -> tuple[Plan, LayoutPlan, tu
                 field=field.name,
                 offset=field.offset,
             )
-        raws.append(raw)
-    return plan, layout, tuple(raws), _points(layout, raws, number, total - layout.bits)
+        codes.append(raw)
+    return plan, layout, tuple(codes), _points(layout, codes, number, total - layout.bits)
 
 
-def _points(layout: LayoutPlan, raws: Sequence[int], number: int, length: int) -> tuple[Point, ...]:
+def _points(layout: LayoutPlan, codes: Sequence[int], number: int, length: int) -> tuple[Point, ...]:
     """The points in the lowest `length` bits of a number."""
     if layout.trail is None:
         return ()
     try:
-        return read_trail(layout.trail, anchor_of(layout, raws), number, length)
+        return read_trail(layout.trail, anchor_of(layout, codes), number, length)
     except BadTrailFault as fault:
         message = f'the trail behind bit {layout.bits} cannot be read: {fault} (layout "{layout.name}")'
         raise PacketFault("bad_trail", message, offset=layout.bits) from None

@@ -1,12 +1,12 @@
-"""The grid of a trail: square cells in metres around the head, from integers alone.
+"""The grid of a trail: square cells in metres around the anchor, from integers alone.
 
 Owns one rule: the size of a cell. North-south it is `step` base units (1e-7 degree); east-west it grows with the latitude
-of the head, as the receiver decodes it, by Bhaskara's rational cosine at whole degrees x, towards the equator, 89 at most:
+of the anchor, as the receiver decodes it, by Bhaskara's rational cosine at whole degrees x, towards the equator, 89 at most:
 
     east = step * (32400 + x * x) // (32400 - 4 * x * x)
 
 so a cell is never more than 0.2 % wider than square at a whole degree, and it fits 32 bits for every step up to
-`MAX_STEP`. A point's cell is its offset from the head in cells, rounded to the nearest (halves away from zero), so no
+`MAX_STEP`. A point's cell is its offset from the anchor in cells, rounded to the nearest (halves away from zero), so no
 error adds up along a trail: each point is within half a cell of where it was.
 
 >>> east_step(225, 465_000_000)
@@ -23,7 +23,7 @@ HALF_CIRCLE = 1_800_000_000
 CIRCLE = 2 * HALF_CIRCLE
 POLE = 900_000_000
 
-#: Farthest offset of a point from the head on each axis, in cells.
+#: Farthest offset of a point from the anchor on each axis, in cells.
 MAX_CELLS = (1 << 20) - 1
 #: Largest north-south cell, in base units (1.18 km): beyond it the east-west cell leaves 32 bits.
 MAX_STEP = (2**32 - 1) // (32_400 + 89 * 89)
@@ -32,7 +32,7 @@ Place = tuple[int, int]
 
 
 def east_step(step: int, latitude: int) -> int:
-    """East-west cell in 1e-7 degree at a head's latitude (1e-7 degree)."""
+    """East-west cell in 1e-7 degree at a anchor's latitude (1e-7 degree)."""
     whole = min(abs(latitude) // 10_000_000, 89)
     return step * (32_400 + whole * whole) // (32_400 - 4 * whole * whole)
 
@@ -53,23 +53,23 @@ def wrapped(longitude: int) -> int:
     return (longitude + HALF_CIRCLE) % CIRCLE - HALF_CIRCLE
 
 
-def cell_of(head: Place, place: Place, step: int) -> Place:
+def cell_of(anchor: Place, place: Place, step: int) -> Place:
     """The cell of a place (latitude, longitude in 1e-7 degree), longitude taken the short way round."""
-    east = place[1] - head[1]
+    east = place[1] - anchor[1]
     if east > HALF_CIRCLE:
         east -= CIRCLE
     elif east < -HALF_CIRCLE:
         east += CIRCLE
-    return nearest(place[0] - head[0], step), nearest(east, east_step(step, head[0]))
+    return nearest(place[0] - anchor[0], step), nearest(east, east_step(step, anchor[0]))
 
 
-def place_of(head: Place, cell: Place, step: int) -> Place | None:
+def place_of(anchor: Place, cell: Place, step: int) -> Place | None:
     """The place of a cell: latitude cut at the poles, longitude in -180..180 degrees (180 excluded).
 
     None when the cell lies more than half a step beyond a pole: no encoder sends it.
     """
-    latitude = head[0] + cell[0] * step
+    latitude = anchor[0] + cell[0] * step
     if 2 * (abs(latitude) - POLE) > step:
         return None
-    longitude = wrapped(head[1] + cell[1] * east_step(step, head[0]))
+    longitude = wrapped(anchor[1] + cell[1] * east_step(step, anchor[0]))
     return max(-POLE, min(POLE, latitude)), longitude
