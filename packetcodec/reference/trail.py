@@ -18,13 +18,14 @@ True
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from fractions import Fraction
 from itertools import accumulate, chain, pairwise
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from packetcodec.codec.packet import TrailPoint
 from packetcodec.reference.fields import finite
+from packetcodec.reference.numbers import Unreadable, digits, number, residual, residual_bits
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -36,10 +37,6 @@ _FARTHEST = 2**20 - 1
 _UNITS = {"latitude": 10**7, "longitude": 10**7, "altitude": 100, "age": 1}
 # Altitudes: those of a field, and as far from there as a trail reaches.
 _BOUNDS = {"latitude": (-90, 90), "longitude": (-180, 180), "altitude": (-101 * 10**5, 101 * 10**5), "age": (0, 2**31 - 1)}
-
-
-class Unreadable(Exception):
-    """Bits that no encoder writes. It never leaves the reference, which names the packet's fault."""
 
 
 class Place(NamedTuple):
@@ -95,17 +92,17 @@ def read(trail: Trail, head: Place | None, bits: Sequence[int]) -> list[Place]:
     stream = iter(bits)
     points: list[Place] = []
     if head is not None:
-        full = _number(stream, 1)
-        count = trail.points if full else _number(stream, (trail.points - 1).bit_length())
+        full = number(stream, 1)
+        count = trail.points if full else number(stream, (trail.points - 1).bit_length())
         if not full and count >= trail.points:
             raise Unreadable("its count")
         shift = 0
-        while shift < trail.coarsenings and _number(stream, 1):
+        while shift < trail.coarsenings and number(stream, 1):
             shift += 1
         grid = _Grid(trail, head, shift)
         for _ in range(count):
             for group in grid.groups:
-                group.extend(lambda order, _, bent: _residual(stream, order, bent=bent))
+                group.extend(lambda order, _, bent: residual(stream, order, bent=bent))
             points.append(grid.place())
     rest = list(stream)
     if len(rest) >= 8 or any(rest):
@@ -132,56 +129,8 @@ def written(trail: Trail, head: Place | None, points: Sequence[Place], room: int
 
 def _front(trail: Trail, count: int, shift: int) -> list[int]:
     width = (trail.points - 1).bit_length()
-    front = [1] if count == trail.points else [0, *_digits(count, width)]
+    front = [1] if count == trail.points else [0, *digits(count, width)]
     return front + ([1] * shift + [0])[: trail.coarsenings]
-
-
-def _digits(number: int, width: int) -> list[int]:
-    return [number >> place & 1 for place in reversed(range(width))]
-
-
-def _number(stream: Iterator[int], width: int) -> int:
-    number = 0
-    for _ in range(width):
-        bit = next(stream, None)
-        if bit is None:
-            raise Unreadable("its bits end early")
-        number = 2 * number + bit
-    return number
-
-
-def _buckets(order: int, *, bent: bool) -> Iterator[int]:
-    """The orders of the buckets that the ones of a code count off: doubling at once, or after the first five."""
-    if not bent:
-        yield from [order] * 5
-        order += 1
-    while True:
-        yield order
-        order += 1
-
-
-def _residual(stream: Iterator[int], order: int, *, bent: bool) -> int:
-    """The next residual: ones count buckets off, a zero ends them, then the place within the bucket."""
-    skipped = 0
-    for bucket in _buckets(order, bent=bent):
-        if bucket > 24:
-            raise Unreadable("a number is too long")
-        if not _number(stream, 1):
-            mapped = skipped + _number(stream, bucket)
-            return mapped // 2 if mapped % 2 == 0 else -(mapped + 1) // 2
-        skipped += 2**bucket
-    raise AssertionError("the buckets have no end")
-
-
-def _residual_bits(residual: int, order: int, *, bent: bool) -> list[int]:
-    mapped = 2 * residual if residual >= 0 else 2 * -residual - 1
-    bits: list[int] = []
-    for bucket in _buckets(order, bent=bent):
-        if mapped < 2**bucket:
-            return [*bits, 0, *_digits(mapped, bucket)]
-        mapped -= 2**bucket
-        bits.append(1)
-    raise AssertionError("the buckets have no end")
 
 
 class _Axes:
@@ -241,7 +190,7 @@ class _Axes:
 
         def residual(order: int, expected: int, bent: bool) -> int:  # noqa: FBT001  # called in one place
             rest = next(wanted) - expected
-            bits.extend(_residual_bits(rest, order, bent=bent))
+            bits.extend(residual_bits(rest, order, bent=bent))
             return rest
 
         self.extend(residual)
