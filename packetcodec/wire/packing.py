@@ -34,7 +34,7 @@ from packetcodec.wire.trail.numbers import BadTrailFault
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from packetcodec.wire.plan import LayoutPlan, Plan
+    from packetcodec.wire.plan import FieldPlan, LayoutPlan, Plan
     from packetcodec.wire.trail.numbers import Bits
 
 
@@ -106,11 +106,26 @@ def unpack(plans: Mapping[int, Plan], data: bytes) -> tuple[Plan, LayoutPlan, tu
     Raises:
         PacketFault: the first fault in decoding order.
     """
+    plan, layout = _identified(plans, data)
+    _verify(plan, layout, data)
+    number = int.from_bytes(data, "big") >> layout.check_bytes * 8
+    total = (len(data) - layout.check_bytes) * 8
+    if layout.padding and number & (1 << layout.padding) - 1:
+        raise PacketFault(
+            "bad_padding", f"the last {layout.padding} bits before the check are not all zero", offset=layout.bits
+        )
+    codes = tuple(
+        _code(layout, field, number >> total - field.offset - field.bits & (1 << field.bits) - 1) for field in layout.fields
+    )
+    return plan, layout, codes, _points(layout, codes, number, total - layout.bits)
+
+
+def _identified(plans: Mapping[int, Plan], data: bytes) -> tuple[Plan, LayoutPlan]:
+    """The plan and the layout that a header names, if the packet is as long as that layout."""
     one = next(iter(plans.values()))
-    if len(data) * 8 < one.header_bits:
+    number, total = int.from_bytes(data, "big"), len(data) * 8
+    if total < one.header_bits:
         raise PacketFault("too_short", f"{_bytes(len(data))}, the header takes {one.header_bits} bits", offset=0)
-    number = int.from_bytes(data, "big")
-    total = len(data) * 8
     version = number >> total - one.version_bits
     plan = plans.get(version)
     if plan is None:
@@ -129,27 +144,20 @@ def unpack(plans: Mapping[int, Plan], data: bytes) -> tuple[Plan, LayoutPlan, tu
             f'{_bytes(len(data))}, layout "{layout.name}" of version {version} has {size}',
             offset=min(len(data), layout.size if short else layout.longest) * 8,
         )
-    _verify(plan, layout, data)
-    number >>= layout.check_bytes * 8
-    total = (len(data) - layout.check_bytes) * 8
-    if layout.padding and number & (1 << layout.padding) - 1:
+    return plan, layout
+
+
+def _code(layout: LayoutPlan, field: FieldPlan, code: int) -> int:
+    """A code that the field sends."""
+    if code > field.max_code and code != field.absent_code:
+        absent = "" if field.absent_code is None else f", {field.absent_code} for absent"
         raise PacketFault(
-            "bad_padding", f"the last {layout.padding} bits before the check are not all zero", offset=layout.bits
+            "out_of_range",
+            f'{field.name}: raw code {code} is outside 0..{field.max_code}{absent} (layout "{layout.name}", {field.place})',
+            field=field.name,
+            offset=field.offset,
         )
-    codes = []
-    for field in layout.fields:
-        raw = number >> total - field.offset - field.bits & (1 << field.bits) - 1
-        if raw > field.max_code and raw != field.absent_code:
-            absent = "" if field.absent_code is None else f", {field.absent_code} for absent"
-            raise PacketFault(
-                "out_of_range",
-                f"{field.name}: raw code {raw} is outside 0..{field.max_code}{absent} "
-                f'(layout "{layout.name}", {field.place})',
-                field=field.name,
-                offset=field.offset,
-            )
-        codes.append(raw)
-    return plan, layout, tuple(codes), _points(layout, codes, number, total - layout.bits)
+    return code
 
 
 def _points(layout: LayoutPlan, codes: Sequence[int], number: int, length: int) -> tuple[Point, ...]:
