@@ -110,15 +110,20 @@ def fuzz(
     finally:
         target.close()
     if kept:
-        kept.add_findings(report.findings)
-        if not kept.corpus.is_dir():
-            kept.add_corpus(corpus_of(plan, seed))
-        say(f"findings and the corpus are in {kept.path}")
+        _keep(kept, report, plan, seed)
     if as_json:
         put_json({**report.row(), "play": [again_words(finding, again) for finding in report.findings]})
     else:
         _print(report, again)
     return 0 if report.clean else 1
+
+
+def _keep(kept: Corpus, report: Report, plan: Plan, seed: int) -> None:
+    """Put what was found, and once the corpus, into the folder."""
+    kept.add_findings(report.findings)
+    if not kept.corpus.is_dir():
+        kept.add_corpus(corpus_of(plan, seed))
+    say(f"findings and the corpus are in {kept.path}")
 
 
 def _target(name: str, schema: Schema, timeout: float) -> Target:
