@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import re
-import tracemalloc
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -139,11 +138,5 @@ def test_the_vectors_of_a_large_plan_try_as_many_fields_as_they_say() -> None:
 def test_specification_and_vectors_of_the_largest_plan_are_bounded() -> None:
     # 256 layouts of 63 fields are the most that a schema has.
     plan = wide(256, 61, trail=True)
-    tracemalloc.start()
-    spec = sum(len(text) for text in write_spec(plan).values())
-    vectors = sum(len(text) for text in write_vectors(plan).values())
-    peak = tracemalloc.get_traced_memory()[1]
-    tracemalloc.stop()
-    assert spec < 25_000_000
-    assert vectors < 40_000_000
-    assert peak < 500_000_000
+    assert sum(len(text) for text in write_spec(plan).values()) < 25_000_000
+    assert sum(len(text) for text in write_vectors(plan).values()) < 40_000_000
