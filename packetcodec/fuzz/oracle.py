@@ -29,6 +29,7 @@ from packetcodec.fuzz.protocol import (
     Unit,
     decode_answer,
     read_question,
+    rows_of,
 )
 from packetcodec.wire import LayoutPlan, OutOfRangeFault, Plan, Point, pack, to_raw, unpack
 from packetcodec.wire.trail.cells import HALF_CIRCLE, POLE
@@ -54,6 +55,7 @@ class Oracle:
         self.plan = plan
         self.unit: Unit = unit
         self._fault_at: int | None = None
+        self._rows = {layout.id: rows_of(layout) for layout in plan.layouts}
         self._plans = {plan.version: plan}
         self._head = -(-plan.header_bits // 8)
         self._spare = -plan.header_bits % 8
@@ -72,7 +74,7 @@ class Oracle:
             if fault.offset is not None and fault.status == "out_of_range":
                 self._fault_at = self._place(data, fault.offset)
             return fault.status
-        return decode_answer(self.unit, layout, raws, points)
+        return decode_answer(self.unit, layout, raws, points, self._rows[layout.id])
 
     def _place(self, data: bytes, offset: int) -> int | None:
         ident = int.from_bytes(data, "big") >> 8 * len(data) - self.plan.header_bits & (1 << self.plan.layout_bits) - 1

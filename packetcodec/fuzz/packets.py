@@ -34,7 +34,7 @@ class Maker:
         self.plan = plan
         self.layout = layout
         self.random = random
-        self._codes = [_borders(field) for field in layout.fields]
+        self._codes = [(field.max_code + 1, _borders(field)) for field in layout.fields]
         self._bases = [_base_borders(field) for field in layout.fields]
         #: The places of latitude and longitude among the fields; empty without both.
         self.position = tuple(
@@ -46,9 +46,9 @@ class Maker:
         random = self.random
         bits = random.getrandbits(2 * len(self._codes))
         codes = []
-        for field, borders in zip(self.layout.fields, self._codes, strict=True):
+        for count, borders in self._codes:
             if bits & 3:
-                codes.append(int(random.random() * (field.max_code + 1)))
+                codes.append(int(random.random() * count))
             else:
                 codes.append(borders[int(random.random() * len(borders))])
             bits >>= 2
