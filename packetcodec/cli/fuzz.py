@@ -111,6 +111,11 @@ def fuzz(
         target.close()
     if kept:
         _keep(kept, report, plan, seed)
+    return _told(report, again, as_json=as_json)
+
+
+def _told(report: Report, again: str, *, as_json: bool) -> int:
+    """Print a report; the exit status."""
     if as_json:
         put_json({**report.row(), "play": [again_words(finding, again) for finding in report.findings]})
     else:
