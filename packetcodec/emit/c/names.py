@@ -21,7 +21,6 @@ from packetcodec.errors import FAULTS
 from packetcodec.schema import PLACE, Role
 
 if TYPE_CHECKING:
-    from packetcodec.crc import Crc
     from packetcodec.schema import Trail
     from packetcodec.wire import LayoutPlan, Plan
 
@@ -90,11 +89,6 @@ class CPlan:
         return f"{self.prefix}_packets"
 
     @property
-    def crc(self) -> Crc | None:
-        """The check."""
-        return self.plan.crc
-
-    @property
     def only_layout(self) -> CLayout | None:
         """The only layout: its numbers stand in the code."""
         return self.layouts[0] if len(self.layouts) == 1 else None
@@ -102,12 +96,13 @@ class CPlan:
     @property
     def residue(self) -> int:
         """The register of the check after a whole packet."""
-        return self.crc.residue() ^ self.crc.xor_out if self.crc else 0
+        crc = self.plan.crc
+        return crc.residue() ^ crc.xor_out if crc else 0
 
     def register(self, number: int) -> str:
         """A number of the check's width as C writes it."""
-        width = self.crc.width if self.crc else 0
-        return f"WORD({number:#0{width // 4 + 2}x})" if width > 16 else f"{number:#0{width // 4 + 2}x}U"
+        digits = f"{number:#0{2 * self.plan.check_bytes + 2}x}"
+        return f"WORD({digits})" if self.plan.check_bytes > 2 else f"{digits}U"
 
     @cached_property
     def tables(self) -> tuple[CLayout, ...]:
