@@ -10,7 +10,7 @@ system", 1970 (from memory).
 >>> from packetcodec.radio import LoRa
 >>> from packetcodec.radio.schedule import Sending
 >>> cost = contention(LoRa(spreading_factor=9), (Sending("position", 14, every=Fraction(20)),), trackers=12)
->>> round(float(cost.loss), 4), round(float(cost.missed(10)), 10)
+>>> round(cost.loss, 4), round(cost.missed(10), 10)
 (0.1671, 2.8e-09)
 """
 
@@ -18,7 +18,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
-from math import prod
+from math import expm1, inf, log1p
 from typing import TYPE_CHECKING
 
 from packetcodec.radio.modem import whole
@@ -56,21 +56,22 @@ class Contention:
     """
 
     trackers: int
-    losses: tuple[Fraction, ...]
+    losses: tuple[float, ...]
     channel_load: Fraction
 
     @property
-    def loss(self) -> Fraction:
+    def loss(self) -> float:
         """The chance for a packet of the first sending: the value for a lossy link on the bench."""
         return self.losses[0]
 
-    def missed(self, points: int) -> Fraction:
+    def missed(self, points: int) -> float:
         """The chance that a position of the first sending is missed though `points` later packets carry it in their trails.
 
         It takes the losses of one tracker's packets as independent: true with a random delay as long as the interval
         before each packet; with fixed phases some trackers fare much better and some much worse.
         """
-        return self.loss ** (points + 1)
+        result: float = self.loss ** (points + 1)
+        return result
 
 
 def contention(modem: Modem, sendings: Sequence[Sending], *, trackers: int, overhead: int = 0) -> Contention:
@@ -84,10 +85,9 @@ def contention(modem: Modem, sendings: Sequence[Sending], *, trackers: int, over
     rates = [item.rate for item in sendings]
     losses = []
     for airtime in airtimes:
-        alone = prod(
-            (1 - min(Fraction(1), (airtime + other) * rate) for other, rate in zip(airtimes, rates, strict=True)),
-            start=Fraction(1),
-        )
-        losses.append(1 - alone ** (trackers - 1))
+        meets = [float(min(Fraction(1), (airtime + other) * rate)) for other, rate in zip(airtimes, rates, strict=True)]
+        # Logarithms, because a chance near 0 or many trackers would lose all digits.
+        alone = sum(log1p(-chance) if chance < 1 else -inf for chance in meets)
+        losses.append(-expm1((trackers - 1) * alone) if trackers > 1 else 0.0)
     load = sum((airtime * rate for airtime, rate in zip(airtimes, rates, strict=True)), Fraction(0))
     return Contention(trackers=trackers, losses=tuple(losses), channel_load=load * trackers)

@@ -50,9 +50,9 @@ def _sent(item: Sending) -> str:
     return f"{item.name} {often}, up to {item.payload_bytes} bytes"
 
 
-def percent(share: Fraction) -> str:
+def percent(share: Fraction | float) -> str:
     """A share as a percentage, rounded up."""
-    digits = 1 if share >= Fraction(1, 1000) else 4
+    digits = 1 if share >= 0.001 else 4
     return f"{ceil(share * 100 * 10**digits) / 10**digits:g} %"
 
 
