@@ -85,12 +85,14 @@ def budget(  # the options are the report's inputs, each with its name
     planned = schedule_of(plan, texts)
     radios = {item.frequency: _tuned(radio, item, settings) for item in planned}
     fixes = _fixes(log)
-    with wrong_option():
+    with wrong_option("--send"):
         costs = Costs(
             planned=planned, radios=radios, trackers=trackers, draw=draw, battery=battery,
             derating=DEFAULT_DERATING if derating is None else derating, fixes=fixes,
         )  # fmt: skip
-        costs.demand()
+        costs.demand_schedule()
+    with wrong_option():
+        costs.demand_numbers()
     if as_json:
         put_json(budget_report_json(costs))
         return
@@ -103,7 +105,10 @@ def _tuned(radio: Radio, item: Planned, settings: dict[str, Any]) -> Radio:
     """The radio on the channel of a sending."""
     if item.frequency is None:
         return radio
-    other = radio_of(**settings | {"frequency": item.frequency})
+    try:
+        other = radio_of(**settings | {"frequency": item.frequency})
+    except click.UsageError as fault:
+        raise click.UsageError(f"--send: {item.sending.name}: {fault.message.removeprefix('--frequency: ')}") from None
     return replace(other, remarks=())
 
 

@@ -70,8 +70,7 @@ class Budget:
         payload_bytes: bytes handed to the radio, LoRaWAN's overhead included.
         airtime: time on air of one packet.
         period: the shortest fixed period with which no continuous hour (or other window of the rule) holds more than is
-            allowed. None when the limits leave nothing to say: no limit, or one that lets half of all time be spent
-            sending; and None when the packet is not permitted.
+            allowed, and no pause is too short. None without such a limit, and when the packet is not permitted.
         average_interval: airtime / duty cycle, the same on the average of many windows: no period to program, because a
             window holds whole packets. None without a limit.
         packets_per_hour: most packets in any continuous hour at that period, or None.
@@ -92,6 +91,11 @@ class Budget:
     average_interval: Fraction | None
     packets_per_hour: int | None
     verdicts: dict[str, Verdict]
+
+    @property
+    def telling(self) -> bool:
+        """Whether the period tells a tracker anything: more than a pause, and less than half of all time for sending."""
+        return self.average_interval is not None and self.period is not None and self.period > 2 * self.airtime
 
     @property
     def permitted(self) -> bool:
@@ -150,8 +154,9 @@ def packet_budget(
 
 def _period(airtime: Fraction, route: Route, channels: int) -> Fraction | None:
     periods = [period for allowance in route.allowances(channels) if (period := allowance.period(airtime)) is not None]
-    longest = max(periods, default=Fraction(0))
-    return None if longest <= 2 * airtime else max(longest, airtime + (route.pause_seconds or 0))
+    if route.pause_seconds is not None:
+        periods.append(airtime + route.pause_seconds)
+    return max(airtime, *periods) if periods else None
 
 
 def _average(airtime: Fraction, route: Route, channels: int) -> Fraction | None:

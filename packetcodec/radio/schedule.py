@@ -83,6 +83,7 @@ class Load:
         seconds: time on air in its worst window; without an allowance, in the worst hour.
         each: the part of each sending, in order.
         costliest: name of the sending with the largest part.
+        paused: whether every period leaves the pause that the route asks for behind each packet.
     """
 
     budgets: tuple[Budget, ...]
@@ -90,6 +91,7 @@ class Load:
     seconds: Fraction
     each: tuple[Fraction, ...]
     costliest: str
+    paused: bool = True
 
     @property
     def share(self) -> Fraction | None:
@@ -98,8 +100,8 @@ class Load:
 
     @property
     def permitted(self) -> bool:
-        """Whether every packet is permitted and the allowance is kept."""
-        return all(budget.permitted for budget in self.budgets) and (self.share is None or self.share <= 1)
+        """Whether every packet is permitted, the allowance is kept, and so are the pauses."""
+        return all(budget.permitted for budget in self.budgets) and self.paused and (self.share is None or self.share <= 1)
 
 
 def schedule_load(
@@ -136,8 +138,15 @@ def schedule_load(
     costliest = max(zip(each, sendings, strict=True), key=lambda pair: pair[0])[1].name
     return Load(
         budgets=budgets, allowance=allowance if allowances else None, seconds=sum(each, Fraction(0)), each=each,
-        costliest=costliest,
+        costliest=costliest, paused=_paused(sendings, budgets),
     )  # fmt: skip
+
+
+def _paused(sendings: Sequence[Sending], budgets: Sequence[Budget]) -> bool:
+    """Whether packets and the pauses behind them fit into the time, each layout's alone and all together."""
+    pause = budgets[0].route.pause_seconds or Fraction(0)
+    taken = [(budget.airtime + pause) * item.rate for item, budget in zip(sendings, budgets, strict=True)]
+    return sum(taken, Fraction(0)) <= 1
 
 
 def largest_payload(

@@ -84,9 +84,9 @@ def test_airtime_tells_the_largest_payload_at_an_interval(cli):
             "--send: 'positon' is not a layout of pasture: one of position, track",
         ),
         (("--send", "position every 20s", "--send", "position 5 an hour"), "--send: position is given twice"),
-        (("--send", "position every 20s on 868.65"), "--frequency: 868.65 MHz"),
+        (("--send", "position every 20s on 868.65"), "--send: position: 868.65 MHz"),
         (("--send", "position every 90d"), "an interval of 7.776e+06 s is outside 0..604800 s"),
-        (("--send", "position every 0.01s"), "is shorter than the packet's airtime"),
+        (("--send", "position every 0.01s"), "--send: position: an interval of 0.01 s is shorter than the packet's airtime"),
         (("--trackers", "0"), "--trackers: 0 is outside 1..100000"),
         (("--sleep-ua", "5"), "--sleep-ua: needs --battery beside it"),
         (("--derating", "0.5"), "--derating: needs --battery beside it"),
@@ -109,3 +109,12 @@ def test_a_combination_without_a_route_says_what_would_permit_it(cli):
     assert status == 0
     assert "not permitted" in out
     assert "hopping (at least 50 channels)" in out
+
+
+def test_airtime_and_budget_agree_where_a_limit_leaves_much(cli):
+    # 47 CFR 15.247: 400 ms on one frequency in any 20 s, 50 channels: SF10 one packet on each, one every 0.4 s.
+    options = ("--region", "US915", "--channels", "50", "--sf", "10")
+    assert "no limit" not in cli("airtime", *options)[1].partition("other routes")[0].partition("layout")[2]
+    for every, verdict in (("0.3s", "exceeded"), ("0.4s", "within"), ("1 s", "within")):
+        report = json.loads(cli("budget", *options, "--send", f"position every {every}", "--json")[1])
+        assert report["limits"][0]["verdict"] == verdict

@@ -14,7 +14,7 @@ from packetcodec.errors import RadioFault
 from packetcodec.radio import Fsk, LoRa, region
 from packetcodec.radio.contention import contention
 from packetcodec.radio.energy import DEFAULTS, Draw, energy
-from packetcodec.radio.schedule import Sending, largest_payload, schedule_load
+from packetcodec.radio.schedule import Load, Sending, largest_payload, schedule_load
 from packetcodec.radio.sensitivity import gain_db, sensitivity_dbm
 
 EU = region("EU868").sub_band(868_100_000, 125_000)
@@ -74,6 +74,16 @@ def test_where_nothing_limits_how_often_the_worst_hour_is_still_told() -> None:
     load = schedule_load(SF9, [Sending("position", 14, every=Fraction(20))], region("IN865").sub_band(866_000_000, 125_000))
     assert (load.allowance, load.share, load.permitted) == (None, None, True)
     assert load.seconds == 180 * SF9.airtime(14)
+
+
+def test_a_pause_that_is_too_short_is_not_permitted() -> None:
+    # SF7, 14 bytes: 46.336 ms, and 50 ms of pause behind it.
+    band = region("JP").sub_band(920_600_000, 125_000)
+
+    def load(every: str) -> Load:
+        return schedule_load(LoRa(spreading_factor=7), [Sending("position", 14, every=Fraction(every))], band)
+
+    assert [load(every).permitted for every in ("0.06", "0.0963", "0.0964")] == [False, False, True]
 
 
 @pytest.mark.parametrize("sf", range(7, 13))

@@ -22,7 +22,9 @@ if TYPE_CHECKING:
 
 _SECONDS = {"ms": Fraction(1, 1000), "s": Fraction(1), "min": Fraction(60), "h": Fraction(3600), "d": Fraction(86_400)}
 _DURATION = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,9})?)\s*(ms|s|min|h|d)?")
-_SENDING = re.compile(r"(\S+)\s+(?:every\s+(?P<every>\S+)|(?P<count>[0-9]{1,9})\s+an\s+hour)(?:\s+on\s+(?P<mhz>\S+))?\s*")
+_SENDING = re.compile(
+    r"(\S+)\s+(?:every\s+(?P<every>\S+?(?:\s*(?:ms|s|min|h|d))?)|(?P<count>[0-9]{1,9})\s+an\s+hour)(?:\s+on\s+(?P<mhz>\S+))?\s*"
+)
 
 #: What stands for a schedule that is not given.
 DEFAULT_EVERY = "60s"

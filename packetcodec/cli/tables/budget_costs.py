@@ -78,17 +78,25 @@ class Costs:
         """Bytes around each packet."""
         return LORAWAN_OVERHEAD * self.radio.lorawan
 
-    def demand(self) -> None:
-        """Refuse what no row could be made of.
+    def demand_schedule(self) -> None:
+        """Refuse a schedule that no row could be made of.
 
         Raises:
-            RadioFault: a number out of range, an interval shorter than an airtime, a packet that is too long.
+            RadioFault: an interval shorter than an airtime, a packet that is too long.
         """
-        for _ in (*self.loads(), *self.shared()):
+        for _ in self.loads():
             pass
-        if self.battery is not None:
-            for _, use in self.charge():
-                use.days(self.battery, derating=self.derating)
+
+    def demand_numbers(self) -> None:
+        """Refuse numbers that no row could be made of.
+
+        Raises:
+            RadioFault: trackers, a capacity or a share out of range.
+        """
+        for _ in self.shared():
+            pass
+        for _, use in self.charge() if self.battery is not None else ():
+            use.days(self.battery or 0, derating=self.derating)
 
     def channels(self) -> Iterator[tuple[Radio, tuple[Sending, ...]]]:
         """Each channel with what is sent on it."""

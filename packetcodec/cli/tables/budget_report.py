@@ -59,21 +59,24 @@ def percent(share: Fraction | float) -> str:
 def _verdict(load: Load) -> str:
     if not all(budget.permitted for budget in load.budgets):
         return "not permitted"
-    if load.share is None:
-        return "no limit"
-    return "within" if load.share <= 1 else "exceeded"
+    if not load.permitted:
+        return "exceeded"
+    return "no limit" if load.share is None and load.budgets[0].period is None else "within"
 
 
 def _limits_table(costs: Costs) -> Sheet:
     rows = [
         (
             modem.label, load.budgets[0].sub_band.name, f"{ceil(load.seconds * 100) / 100:g} s",
-            "-" if load.share is None else percent(load.share), _verdict(load), load.costliest,
+            "-" if load.share is None or load.allowance is None else f"{percent(load.share)} of {load.allowance.words}",
+            _verdict(load), load.costliest,
         )
         for _, modem, load in costs.loads()
     ]  # fmt: skip
-    columns = ("modem", "sub-band", "on air", "of the limit", "limits", "costs most")
-    return table("Share of the limit in the worst continuous hour", columns, rows, left=2, keys=2)
+    columns = ("modem", "sub-band", "on air", "share of the limit", "limits", "costs most")
+    return table(
+        "Share of the limit in the worst continuous hour, or other window of the limit", columns, rows, left=2, keys=2
+    )
 
 
 def _room_table(costs: Costs) -> Sheet:

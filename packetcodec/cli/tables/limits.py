@@ -1,7 +1,7 @@
 """What the limits say about a packet, in the cells of a table and in the lines below it.
 
 Owns one rule: where the limits do not permit a packet there is no interval either, and the cell says "never". "no limit"
-is said where nothing limits how often, or leaves half of all time for sending.
+is said only where nothing limits how often.
 
 >>> from packetcodec.radio import LoRa, packet_budget, region
 >>> band = region("EU868").sub_band(868_100_000, 125_000)
@@ -11,6 +11,7 @@ is said where nothing limits how often, or leaves half of all time for sending.
 
 from __future__ import annotations
 
+from math import ceil
 from typing import TYPE_CHECKING, Any
 
 from packetcodec.cli.tables.figures import interval
@@ -21,6 +22,13 @@ if TYPE_CHECKING:
 
     from packetcodec.cli.options.radio import Radio
     from packetcodec.radio import Budget
+
+
+#: What a cell says of a limit that is exceeded.
+_OVER = {
+    "dwell": "over dwell time", "single": "too long at once", "window": "over an hour", "advice": "over advice",
+    "payload": "over payload",
+}  # fmt: skip
 
 
 def never(budget: Budget) -> bool:
@@ -34,22 +42,25 @@ def shortest(budget: Budget | None) -> str:
         return "-"
     if never(budget):
         return "never"
-    return "no limit" if budget.period is None else interval(budget.period)
+    if budget.period is None:
+        return "no limit"
+    # A period of less than two airtimes tells nothing but that there is a limit: whole seconds will do.
+    return interval(budget.period) if budget.telling else f"{ceil(budget.period)} s"
 
 
 def per_hour(budget: Budget) -> str:
     """Packets in any hour in a cell."""
-    return "-" if never(budget) or budget.packets_per_hour is None else f"{budget.packets_per_hour:,}"
+    return "-" if budget.packets_per_hour is None or not budget.telling else f"{budget.packets_per_hour:,}"
 
 
 def verdict(budget: Budget | None) -> str:
     """The limits in a cell: the worst of them, and which it is."""
     if budget is None:
         return "too long"
-    for state, words in (("not permitted", "not permitted"), ("exceeded", "over {}"), ("within", "within")):
+    for state in ("not permitted", "exceeded", "within"):
         for name, item in budget.verdicts.items():
             if item.state == state:
-                return words.format(name)
+                return _OVER[name] if state == "exceeded" else state
     return "-"
 
 
