@@ -20,7 +20,9 @@ from packetcodec.schema import PLACE, Role
 from packetcodec.wire import (
     FieldPlan,
     Value,
+    bounds,
     clipped,
+    clipping,
     from_raw,
     position_bound,
     text_line,
@@ -45,6 +47,8 @@ class FieldReport:
         sent: packets with a value.
         absent: packets without one.
         clipped: values beyond the range that were sent as its end.
+        first_clipped: what became of the first of them, in words; "" where there is none.
+        range: the range in words.
         worst: largest difference between what went in and what came out, in the field's unit (clipped ones not
             counted); None for fields that are no measurement, and where no value was within the range.
         bound: the promise for `worst`.
@@ -56,6 +60,8 @@ class FieldReport:
     sent: int
     absent: int
     clipped: int
+    first_clipped: str
+    range: str
     worst: float | None
     bound: float | None
 
@@ -155,6 +161,7 @@ class _Run:
         self.refused = Refusals()
         self.sent: Counter[str] = Counter()
         self.clipped: Counter[str] = Counter()
+        self.first_clipped: dict[str, str] = {}
         self.worst: dict[str, int] = {}
         self.errors: list[float] = []
         self.text_errors: list[float] = []
@@ -191,6 +198,8 @@ class _Run:
     def _measure(self, field: FieldPlan, base: int, raw: int) -> None:
         if clipped(field, base):
             self.clipped[field.name] += 1
+            if field.name not in self.first_clipped:
+                self.first_clipped[field.name] = clipping(field, base)
         elif not field.kind.counting:
             error = abs(from_raw(field, raw) - base)
             if field.modulus:
@@ -240,6 +249,8 @@ class _Run:
                 sent=self.sent[field.name],
                 absent=len(self.sizes) - self.sent[field.name],
                 clipped=self.clipped[field.name],
+                first_clipped=self.first_clipped.get(field.name, ""),
+                range=bounds(field),
                 worst=self.worst[field.name] / field.scale if field.name in self.worst else None,
                 bound=float(worst_error(field)) if measured else None,
             )

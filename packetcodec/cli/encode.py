@@ -13,13 +13,15 @@ import click
 
 from packetcodec.cli.files import load_schema
 from packetcodec.cli.options.usage import known_layout
-from packetcodec.cli.streams import Tally, lines
+from packetcodec.cli.streams import Tally, lines, say
 from packetcodec.codec import Codec
 from packetcodec.errors import PacketcodecError
-from packetcodec.schema import Form
-from packetcodec.wire import clipped, to_base
+from packetcodec.schema import Form, Role
+from packetcodec.wire import clipped, clipping, to_base
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from packetcodec.wire import FieldPlan
 
 _KEYS = ("layout", "values", "trail", "version", "raw", "status")
@@ -35,18 +37,23 @@ def encode(schema: str, file: str, layout: str | None) -> int:
     A line is {"layout": NAME, "values": {FIELD: VALUE, ...}}, or with --layout just {FIELD: VALUE, ...}. Beside "values"
     may stand "trail": [{"latitude": ..., "longitude": ...}, ...], newest first. A time is a number of seconds since 1970,
     or a date and time with offset such as "2026-07-14T06:30:00Z". A value beyond a range that clips is sent as the end of
-    the range; such values are counted.
+    the range: the first one of each field is told, and all are counted.
     """
     codec = Codec(load_schema(schema))
     if layout is not None:
         known_layout(codec.plan, layout)
     tally = Tally()
+    half_told = False
     for number, text in lines(file, tally):
         try:
             name, values, trail = _row(text, layout, codec)
             click.echo(codec.encode(name, values, trail).hex())
             tally.good += 1
-            tally.clipped.update(_clipped(codec, name, values))
+            for field, words in _clipped(codec, name, values):
+                tally.clip(number, field, words)
+            if not half_told and (half := _half_a_position(codec, name, values)):
+                say(f"line {number}: {half} (told once)")
+                half_told = True
         except PacketcodecError as fault:
             tally.refuse(number, str(fault))
     return tally.close()
@@ -122,8 +129,19 @@ def _value(codec: Codec, layout: str, name: str, value: Any) -> Any:
     return moment.timestamp()
 
 
-def _clipped(codec: Codec, layout: str, values: dict[str, Any]) -> list[str]:
-    """The fields whose values are beyond their range and were sent as its end."""
+def _clipped(codec: Codec, layout: str, values: dict[str, Any]) -> Iterator[tuple[str, str]]:
+    """The fields whose values are beyond their range and were sent as its end, and what became of each."""
     fields = _fields(codec, layout)
-    given = ((fields[name], value) for name, value in values.items() if value is not None)
-    return [field.name for field, value in given if clipped(field, to_base(field, value))]
+    for name, value in values.items():
+        field = fields[name]
+        if value is not None and clipped(field, base := to_base(field, value)):
+            yield name, clipping(field, base)
+
+
+def _half_a_position(codec: Codec, layout: str, values: dict[str, Any]) -> str | None:
+    """What to say of a latitude without its longitude, or the reverse."""
+    north, east = (codec.plan.layout(layout).role(role) for role in (Role.NORTH, Role.EAST))
+    if north is None or east is None or (values.get(north.name) is None) == (values.get(east.name) is None):
+        return None
+    given, absent = (north, east) if values.get(east.name) is None else (east, north)
+    return f"{given.name} without {absent.name}: the packet holds half a position"

@@ -129,6 +129,12 @@ class Tally:
         self.refused += 1
         say(f"line {number}: {message}")
 
+    def clip(self, number: int, field: str, words: str) -> None:
+        """Count a value that was sent as the end of its range; say of the first one of a field what became of it."""
+        if field not in self.clipped:
+            say(f"line {number}: {field}: {words}")
+        self.clipped[field] += 1
+
     def close(self) -> int:
         """Say what was counted; the exit status.
 

@@ -19,7 +19,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import TYPE_CHECKING, Any, Literal
+from itertools import islice
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 from packetcodec.codec.compiled import compile_decoder, compile_encoder
 from packetcodec.codec.packet import Packet
@@ -33,6 +34,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from packetcodec.errors import FaultName
+
+#: Unknown names of a mapping that a fault tells at most: there may be any number.
+_MAX_UNKNOWN: Final = 8
 
 
 def _schemas(given: Any) -> Iterator[Schema]:
@@ -142,30 +146,26 @@ class Codec:
         """The raw codes that `encode` would send, in wire order.
 
         Raises:
-            ValueFault: as `encode`.
+            ValueFault: as `encode`. Its message tells all that is wrong, its attributes name the first.
         """
         plan = self._layout(layout)
-        known = [field.name for field in plan.fields]
-        for key in values:
-            if key not in known:
-                near = nearest(str(key), known)
-                hint = f"; did you mean {near}?" if near else f"; it has {', '.join(known)}"
-                raise ValueFault(f'{key}: not a field of layout "{layout}"{hint}', layout=layout, field=str(key))
-        raws = []
+        codes: list[int] = []
+        faults = _unknown(plan, values)
         for field in plan.fields:
             value = values.get(field.name)
             if value is None and field.absent_code is not None:
-                raws.append(field.absent_code)
-                continue
-            place = f'(layout "{layout}", {field.place})'
-            if value is None:
+                codes.append(field.absent_code)
+            elif value is None:
                 what = "no value, but the field is not optional" if field.name in values else "missing"
-                raise ValueFault(f"{field.name}: {what} {place}", layout=layout, field=field.name)
-            try:
-                raws.append(to_raw(field, to_base(field, value)))
-            except OutOfRangeFault as fault:
-                raise ValueFault(f"{field.name}: {fault} {place}", layout=layout, field=field.name) from None
-        return tuple(raws)
+                faults.append((field.name, what, field.place))
+            else:
+                try:
+                    codes.append(to_raw(field, to_base(field, value)))
+                except OutOfRangeFault as fault:
+                    faults.append((field.name, str(fault), field.place))
+        if faults:
+            raise _value_fault(layout, faults)
+        return tuple(codes)
 
     def _layout(self, name: str) -> LayoutPlan:
         try:
@@ -213,3 +213,24 @@ class Codec:
             return OK, self.decode(data)
         except PacketFault as fault:
             return fault.status, None
+
+
+def _unknown(layout: LayoutPlan, values: Mapping[str, Any]) -> list[tuple[str, str, str]]:
+    """The first few keys that are no field of a layout, what is wrong with each, and no place."""
+    known = [field.name for field in layout.fields]
+    faults = []
+    for key in islice((key for key in values if key not in known), _MAX_UNKNOWN):
+        near = nearest(str(key), known)
+        hint = f"did you mean {near}?" if near else f"it has {', '.join(known)}"
+        faults.append((str(key), f'not a field of layout "{layout.name}"; {hint}', ""))
+    return faults
+
+
+def _value_fault(layout: str, faults: list[tuple[str, str, str]]) -> ValueFault:
+    """All faults in one message: name, what is wrong, and the place where it is the only one."""
+    name, what, place = faults[0]
+    if len(faults) > 1:
+        message = "; ".join(f"{name}: {what}" for name, what, _ in faults) + f' (layout "{layout}")'
+    else:
+        message = f"{name}: {what}" + (f' (layout "{layout}", {place})' if place else "")
+    return ValueFault(message, layout=layout, field=name)

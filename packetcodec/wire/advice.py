@@ -21,7 +21,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from packetcodec.schema import Form, Role, derive
+from packetcodec.schema import PLACE, Form, Role, derive
 from packetcodec.wire.quantize import bounds, decimal
 
 if TYPE_CHECKING:
@@ -31,6 +31,8 @@ if TYPE_CHECKING:
 
 #: Codes of one bit less from which on one can be spared; the part of them that is few; the part of a step that is much.
 _MANY, _FEW, _MUCH = 8, 1 / 50, 1 / 3
+#: Metres of a position's step from which on it is most likely given in the wrong unit.
+_FAR = 10_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,8 +74,22 @@ def _of_field(field: FieldPlan) -> Iterator[str]:
     if field.policy == "refuse" and field.kind.form is Form.MEASURE and narrowed and not field.kind.own_unit:
         clip = "" if field.modulus else ', or policy = "clip" to send the end of the range'
         yield f"a value outside {bounds(field)} is refused: a tracker that leaves this range sends nothing. Widen it{clip}"
-    if field.field.bits is None:
+    if words := _too_coarse(field):
+        yield words
+    elif field.field.bits is None:
         yield from _of_codes(field)
+
+
+def _too_coarse(field: FieldPlan) -> str | None:
+    """What to say of a position whose step was asked for in degrees, and is that of a map of the world."""
+    asked = field.field.requested
+    key = next((key for key in ("resolution", "max_error") if asked.startswith(key)), None)
+    if field.kind.role not in PLACE or key is None or not asked.endswith(field.unit.symbol):
+        return None
+    metres = field.step / field.scale * (field.unit.metres or 0)
+    if metres <= _FAR:
+        return None
+    return f"a step of {decimal(field, field.step)} degrees is {metres / 1000:,.0f} km on the ground (did you mean {key}_m?)"
 
 
 def _of_codes(field: FieldPlan) -> Iterator[str]:

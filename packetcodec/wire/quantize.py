@@ -158,6 +158,20 @@ def clipped(field: FieldPlan, base: int) -> bool:
     return field.policy == "clip" and not field.low <= base <= field.high
 
 
+def clipping(field: FieldPlan, base: int) -> str:
+    """What becomes of a value that is `clipped`: the value, the bound, and what is sent.
+
+    >>> from packetcodec.starter import example_plan
+    >>> battery = example_plan().layouts[0].fields[5]
+    >>> clipping(battery, 3_710_000)
+    '3710 V is above 4.5 V, sent as 4.5 V'
+    """
+    side, bound = ("below", field.low) if base < field.low else ("above", field.high)
+    sent = from_raw(field, to_raw(field, base))
+    given, bound_text, sent_text = (f"{_shown(field, x)} {_unit(field)}".rstrip() for x in (base, bound, sent))
+    return f"{given} is {side} {bound_text}, sent as {sent_text}"
+
+
 def from_raw(field: FieldPlan, raw: int) -> int:
     """The value of a raw code in use, in base units.
 
@@ -199,9 +213,11 @@ def bounds(field: FieldPlan) -> str:
     >>> bounds(battery)
     '2.5..4.5 V'
     """
-    unit = {"°": "degrees"}.get(field.unit.symbol, field.unit.symbol)
-    low, high = (decimal(field, x + field.origin) for x in (field.low, field.max_input))
-    return f"{low}..{high} {unit}".rstrip()
+    return f"{_shown(field, field.low)}..{_shown(field, field.max_input)} {_unit(field)}".rstrip()
+
+
+def _unit(field: FieldPlan) -> str:
+    return {"°": "degrees"}.get(field.unit.symbol, field.unit.symbol)
 
 
 def _shown(field: FieldPlan, base: int) -> str:

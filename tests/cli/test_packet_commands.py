@@ -132,11 +132,43 @@ def test_a_line_without_end_is_refused_and_the_next_one_is_read(cli):
     ]
 
 
-def test_values_that_are_clipped_are_counted(cli):
+def test_values_that_are_clipped_are_told_once_for_each_field_and_counted(cli):
     rows = [{**ROW, "altitude": 99_000}, {**ROW, "altitude": -9_000, "battery": 9}, ROW]
     lines = "\n".join(json.dumps({"layout": "position", "values": row}) for row in rows)
     status, _, err = cli("encode", "pasture.toml", stdin=lines)
-    assert (status, err) == (0, "packetcodec: 3 values clipped to the end of a range: altitude 2, battery 1\n")
+    assert status == 0
+    # 9000 m is the end of the range; the last code stands for 233 cm * 4077 - 500 m.
+    assert err.splitlines() == [
+        "packetcodec: line 1: altitude: 99000 m is above 9000 m, sent as 8999.41 m",
+        "packetcodec: line 2: battery: 9 V is above 4.5 V, sent as 4.5 V",
+        "packetcodec: 3 values clipped to the end of a range: altitude 2, battery 1",
+    ]
+
+
+def test_half_a_position_is_told_once(cli):
+    whole = {**ROW, "latitude": 46.5, "longitude": 9.8}
+    halves = [{**whole, "longitude": None}, {name: value for name, value in whole.items() if name != "latitude"}]
+    none = {**whole, "latitude": None, "longitude": None}
+    for rows, said in [
+        ([whole, none], []),
+        ([whole, *halves], ["line 2: latitude without longitude: the packet holds half a position (told once)"]),
+        ([halves[1]], ["line 1: longitude without latitude: the packet holds half a position (told once)"]),
+    ]:
+        lines = "\n".join(json.dumps({"layout": "position", "values": row}) for row in rows)
+        status, out, err = cli("encode", "pasture.toml", stdin=lines)
+        assert (status, len(out.splitlines())) == (0, len(rows))
+        assert err.splitlines() == [f"packetcodec: {words}" for words in said]
+
+
+def test_all_faults_of_a_line_are_told_in_one(cli):
+    row = {"collar": 999, "batery": 3.7, "latitude": 146.5}
+    status, out, err = cli("encode", "pasture.toml", "--layout", "position", stdin=json.dumps(row))
+    assert (status, out) == (1, "")
+    assert err.splitlines()[0] == (
+        'packetcodec: line 1: batery: not a field of layout "position"; did you mean battery?; collar: 999 is outside '
+        "0..255; counter: missing; latitude: 146.5 is outside -90..90 degrees; battery: missing; fix_quality: missing "
+        '(layout "position")'
+    )
 
 
 def test_a_time_may_be_a_date_with_offset(cli):

@@ -128,7 +128,7 @@ def test_what_should_not_be_overlooked_is_noted(cli):
     (cli.folder / "high.csv").write_text("t,lat,lon,alt,battery_v\n" + rows, encoding="utf-8")
     status, out, err = cli("replay", "high.csv", "--set", "battery=3.9")
     assert status == 0
-    assert "note: altitude: 3 of 3 values beyond its range, sent as the end of it." in err
+    assert "note: altitude: 3 of 3 values beyond -500..9000 m; the first: 12000 m is above 9000 m, sent as 8999.41 m." in err
     assert "note: --set battery: the log holds this field" in err
     row = next(line for line in out.splitlines() if line.startswith("altitude"))
     assert row.split()[-4:] == ["3", "-", "1.165", "m"]

@@ -112,6 +112,23 @@ def test_a_value_that_cannot_be_sent_names_field_bound_value_and_place(name, val
     assert "\n" not in str(caught.value)
 
 
+def test_all_faults_are_told_and_the_first_one_gives_the_attributes():
+    codec = Codec(Schema.parse(schema_text()))
+    with pytest.raises(ValueFault) as caught:
+        codec.encode("status", {"collar": 256, "counter": None, "activity": "flying", "gate_open": True, "time": 0})
+    assert (caught.value.layout, caught.value.field) == ("status", "collar")
+    assert str(caught.value) == (
+        "collar: 256 is outside 0..255; counter: no value, but the field is not optional; activity: 'flying' is not one "
+        "of resting, grazing, walking, alarm; battery: missing; time: 0 is outside 1767225600..1830140100 s "
+        '(layout "status")'
+    )
+    with pytest.raises(ValueFault, match=r"^sheep0: not a field") as caught:
+        codec.encode("status", {f"sheep{number}": 1 for number in range(100_000)})
+    assert caught.value.field == "sheep0"
+    assert "sheep7: not a field" in str(caught.value)
+    assert len(str(caught.value)) < 2_000
+
+
 def test_a_missing_value_and_an_unknown_layout_are_named():
     with pytest.raises(ValueFault, match="battery: missing"):
         CODEC.encode("position", {name: value for name, value in GOOD.items() if name != "battery"})

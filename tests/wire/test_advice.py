@@ -56,6 +56,17 @@ FIELDS = [
     ('kind = "time", period = 86400, resolution = 9', "a step of 6 s instead of 9 s costs no bit"),
     ('kind = "time", epoch = 2026-01-01T00:00:00Z, resolution = 60', None),
     ('kind = "latitude", resolution_m = 2.5', None),
+    ('kind = "longitude", resolution_m = 20_000', None),
+    # At most 111.69 km for a degree of latitude, 111.32 km for one of longitude.
+    (
+        'kind = "latitude", resolution = 2.5',
+        "a step of 2.5 degrees is 279 km on the ground (did you mean resolution_m?)",
+    ),
+    (
+        'kind = "longitude", max_error = 0.5',
+        "a step of 0.9999999 degrees is 111 km on the ground (did you mean max_error_m?)",
+    ),
+    ('kind = "latitude", minimum = -80, maximum = 80, bits = 9, policy = "clip"', None),
     ('kind = "altitude", bits = 12, maximum = 4000', None),
     (
         'kind = "altitude", bits = 12, maximum = 4000, policy = "refuse"',

@@ -57,7 +57,8 @@ def remarks(outcome: Replay, given: dict[str, Any]) -> Iterator[str]:
         yield f"most packets could not be made: {refused} of {refused + outcome.packets}, see the reasons in the report."
     for field in outcome.fields:
         if field.clipped * 2 >= field.sent > 0:
-            yield f"{field.name}: {field.clipped} of {counted(field.sent, 'value')} beyond its range, sent as the end of it."
+            many = f"{field.clipped} of {counted(field.sent, 'value')} beyond {field.range}"
+            yield f"{field.name}: {many}; the first: {field.first_clipped}."
         if field.name in given and field.source == "log":
             yield f"--set {field.name}: the log holds this field; your value is sent only where the log has none."
 
