@@ -83,6 +83,24 @@ def _recognises(head: bytes) -> bool:
     return bool(lines) and bool({"latitude", "longitude"} & set(map(_meaning, _split_header(lines[0])[1])))
 
 
+def columns_found(head: bytes) -> str:
+    r"""What a first line that looks like a header row names, and what was looked for; "" for any other line.
+
+    >>> columns_found(b"breite,laenge\n46.5,9.9\n")
+    ": its first line names 'breite', 'laenge', none of them known for a latitude (latitude, lat) or a longitude ..."
+    """
+    line = next(iter(head.decode("utf-8-sig", "replace").lstrip().splitlines()), "")
+    if len(line) > _MAX_LINE or not line.replace("\t", "").isprintable():
+        return ""
+    names = _split_header(line)[1]
+    known = " or ".join(f"a {column.meaning} ({', '.join(column.names)})" for column in COLUMNS[1:3])
+    return f": its first line names {_listed(names)}, none of them known for {known}" if len(names) > 1 else ""
+
+
+def _listed(headings: Sequence[str]) -> str:
+    return ", ".join(f"'{shown(heading)}'" for heading in headings[:20])
+
+
 def _lines(chunks: Iterator[bytes]) -> Iterator[bytes | None]:
     """The lines of a text, whatever ends them; None for one that is too long."""
     rest, held, too_long = b"", b"", False
@@ -132,11 +150,10 @@ def _header(rows: Iterator[tuple[int, str | None]], findings: Findings) -> tuple
     meanings = [_meaning(heading) for heading in headings]
     for column in COLUMNS[:3]:
         if (count := meanings.count(column.meaning)) != 1:
-            listed = ", ".join(f"'{shown(heading)}'" for heading in headings[:20])
             what = f"{count} columns are named as a {column.meaning}, expected 1" if count else (
                 f"no column is named as a {column.meaning}; names known for it: {', '.join(column.names)}"
             )  # fmt: skip
-            raise LogFault(f"{place}: {what}; the header row names {listed}")
+            raise LogFault(f"{place}: {what}; the header row names {_listed(headings)}")
     findings.columns = tuple((shown(heading), meaning) for heading, meaning in zip(headings, meanings, strict=True))
     return separator, meanings
 
@@ -193,7 +210,7 @@ def _fix(meanings: Sequence[str], cells: Sequence[str]) -> Fix:
 def _number(meaning: str, cell: str) -> float:
     if meaning in _WHOLE:
         return whole(meaning, cell)
-    if meaning == "time" and not _is_number(cell):
+    if meaning == "time" and not _is_number(cell) and not DECIMAL_COMMA.fullmatch(cell):
         return moment(cell)
     return number("speed" if meaning in _SPEEDS else meaning, cell)
 

@@ -106,6 +106,8 @@ def read_log(
     refused = findings.refusals.listed()
     if not fixes:
         nothing = findings.nothing or f"none of {findings.records} {entry.records} can be used"
+        if format is None and not findings.records and not refused and entry is nmea.FORMAT:
+            nothing += f"; no GPX either, and no table of positions{csv_log.columns_found(head)}"
         raise LogFault(f"{name}: {nothing}{_most_frequent(refused)}")
     if entry.by_time:
         fixes.sort(key=lambda fix: fix.time)

@@ -27,6 +27,7 @@ from functools import reduce
 from operator import xor
 from typing import TYPE_CHECKING, Final
 
+from packetcodec.errors import counted
 from packetcodec.logs.fix import Fix, Refusal, Refusals
 from packetcodec.logs.format import Findings, LogFormat
 from packetcodec.logs.sentence import Sentence
@@ -267,15 +268,13 @@ def _fixes(chunks: Iterator[bytes], findings: Findings) -> Iterator[Fix]:
         findings.records = reader.sentences
     yield from reader.close()
     findings.records = reader.sentences
-    seen = f"{reader.size} bytes, {reader.lines} lines"
+    seen = f"{counted(reader.size, 'byte')}, {counted(reader.lines, 'line')}"
     if reader.sentences:
         findings.nothing = (
             f"none of {reader.sentences} NMEA 0183 sentences tells a time and a position (GGA, GNS, RMC or GLL) in {seen}"
         )
     else:
-        findings.nothing = (
-            f"no NMEA 0183 sentence ('$' ... '*' and its checksum), no GPX and no table of positions in {seen}"
-        )
+        findings.nothing = f"no NMEA 0183 sentence ('$' ... '*' and its checksum) in {seen}"
 
 
 #: Receivers print anything between their sentences: whatever is no other format is searched for them.

@@ -76,7 +76,11 @@ def number(name: str, text: str) -> float:
     try:
         value = float(text)
     except ValueError:
-        hint = " (decimals stand behind a point here, not a comma)" if DECIMAL_COMMA.fullmatch(text) else ""
+        hint = (
+            " (a decimal comma: decimals need a point here, whatever separates the values)"
+            if DECIMAL_COMMA.fullmatch(text)
+            else ""
+        )
         raise RecordFault("not a number", f"{name}: '{shown(text)}' is not a number{hint}") from None
     return checked(name, value)
 

@@ -236,7 +236,13 @@ def test_what_a_log_says_cannot_command_a_terminal() -> None:
         ),
         (b"seconds_,lat,lon\n", "line 1: no column is named as a time; names known for it: time, t, t_s,"),
         (b"t_s,lat,lon\n0,46,5,9,9\n", "numbers with a decimal comma need another separator, such as ;"),
-        (b"t_s;lat;lon\n0;46,5;9,9\n", "latitude: '46,5' is not a number (decimals stand behind a point here, not a comma)"),
+        (b"t_s;lat;lon\n0;46,5;9,9\n", "latitude: '46,5' is not a number (a decimal comma: decimals need a point here, "),
+        (b"t_s;lat;lon\n0,5;46,5;9,9\n", "time: '0,5' is not a number (a decimal comma: "),
+        (b"hello\n", "in 6 bytes, 1 line; no GPX either, and no table of positions"),
+        (
+            b"\xef\xbb\xbfZeit;breite;laenge\n0;46.5;9.9\n",
+            "its first line names 'Zeit', 'breite', 'laenge', none of them known for a latitude (latitude, lat) or a long",
+        ),
         (
             b"t_s,lat,lon\n0,91.5,9.9\n",
             "none of 1 rows can be used; 1 refused, value out of range, first at line 2",
@@ -260,6 +266,14 @@ def test_a_log_with_nothing_in_it_is_one_clear_line(data: bytes, part: str) -> N
     assert part in fault(data)
 
 
+def test_other_formats_are_spoken_of_only_where_they_were_looked_for() -> None:
+    assert fault(b"breite,laenge\n", format="nmea").endswith("and its checksum) in 14 bytes, 1 line")
+    assert "table" not in fault(b"$GPTXT,01*62\r\n")
+    assert "table" not in fault(GGA % 0)
+    assert fault(b"hello\n").endswith("no table of positions")
+    assert fault(b"x\x1b,y\n").endswith("no table of positions")
+
+
 def test_a_forced_format_is_taken_and_an_unknown_one_refused() -> None:
     assert "1 columns" not in fault(b"a,b\n1,2\n", format="csv")
     assert "format 'kml' is none of gpx, csv, nmea" in fault(b"", format="kml")
@@ -273,7 +287,7 @@ def test_progress_tells_the_bytes_read_so_far() -> None:
 
 
 def test_a_log_without_a_single_line_end_is_refused_whatever_its_length() -> None:
-    assert "in 200000 bytes, 0 lines" in fault(b"x" * 200_000)
+    assert "in 200,000 bytes, 0 lines" in fault(b"x" * 200_000)
     assert "line 1: not a header row" in fault(b"x" * 200_000, format="csv")
 
 
