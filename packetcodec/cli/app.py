@@ -33,6 +33,9 @@ from packetcodec.cli.streams import say
 from packetcodec.errors import PacketcodecError
 
 _INTERRUPTED = 130
+#: What click calls a type, with or without bounds, and what people call it.
+_NUMBERS = {"float": "number", "integer": "whole number"}
+_NOT_A_NUMBER = re.compile(r"is not a valid (float|integer)(?: range)?\.?$")
 _INVALID = re.compile(r"^Invalid value for (?:'-\w' / )?'\[?(.+?)\]?': ")
 
 
@@ -93,6 +96,7 @@ def _run(arguments: list[str]) -> int:
     except click.UsageError as fault:
         said = " ".join(fault.format_message().split())
         said = _INVALID.sub(r"\1: ", said)  # in the words of all other messages
+        said = _NOT_A_NUMBER.sub(lambda found: f"is not a {_NUMBERS[found[1]]}", said)
         say(said, fault.ctx.command_path if fault.ctx else "packetcodec")
         return fault.exit_code
     except click.ClickException as fault:

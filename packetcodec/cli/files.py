@@ -50,7 +50,10 @@ def write_folder(folder: str, texts: Mapping[str, str]) -> None:
     Raises:
         OSError: one cannot be written; its `filename` is what the user knows it by.
     """
-    Path(folder).mkdir(parents=True, exist_ok=True)
+    try:
+        Path(folder).mkdir(parents=True, exist_ok=True)
+    except FileExistsError:  # a device or the like, which is neither file nor folder
+        raise NotADirectoryError(errno.ENOTDIR, "is not a folder", folder) from None
     for name, text in texts.items():
         write_file(Path(folder) / name, text)
         say(f"wrote {Path(folder) / name}")

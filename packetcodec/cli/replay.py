@@ -14,6 +14,7 @@ from packetcodec.bench.sender import Sender
 from packetcodec.cli.files import load_schema
 from packetcodec.cli.options.link import demand_trail, link_of, link_options
 from packetcodec.cli.options.radio import radio_of, radio_options
+from packetcodec.cli.options.schedule import duration
 from packetcodec.cli.options.usage import known_layout, wrong_option
 from packetcodec.cli.streams import STDIN_NAME, DataFault, blocks
 from packetcodec.cli.tables.link_report import print_trails, send_over_link, trails_json
@@ -45,7 +46,7 @@ class _WithColumns(click.Command):
 @click.argument("log", type=click.Path(dir_okay=False, allow_dash=True), required=False)
 @click.option("-s", "--schema", type=click.Path(dir_okay=False), help="Schema file; default: the starter schema.")
 @click.option("--layout", "layout_name", help="Layout; default: the first with a position (for a link: with a trail).")
-@click.option("--every", "interval", type=float, default=30.0, show_default=True, help="Seconds from packet to packet.")
+@click.option("--every", "period", metavar="TIME", default="30s", show_default=True, help="From packet to packet, as 20s.")
 @click.option(
     "--format", "log_format", type=click.Choice(FORMATS), help="Format of the log; default: recognised by its content."
 )
@@ -58,7 +59,7 @@ def replay(
     *,
     schema: str | None,
     layout_name: str | None,
-    interval: float,
+    period: str,
     log_format: str | None,
     constants: tuple[str, ...],
     as_json: bool,
@@ -74,6 +75,7 @@ def replay(
     """
     link, settings = link_of(**settings)
     radio = radio_of(**settings)
+    interval = float(duration("--every", period))
     agreed = load_schema(schema)
     codec = Codec(agreed)
     layout = _layout(codec.plan, demand_trail(agreed, layout_name) if link else layout_name)

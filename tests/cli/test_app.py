@@ -40,9 +40,12 @@ def shell(line, folder, **environment):
         ("packetcodec check pasture.toml >/dev/full", "packetcodec: stdout: No space left on device\n"),
         ("packetcodec encode pasture.toml <&-", "packetcodec: stdin: Bad file descriptor\n"),
         ("packetcodec check .", "packetcodec check: SCHEMA: File '.' is a directory.\n"),
+        ("packetcodec emit c pasture.toml -o /dev/full", "packetcodec: /dev/full: is not a folder\n"),
+        ("packetcodec fuzz --seconds soon", "packetcodec fuzz: --seconds: 'soon' is not a number\n"),
+        ("packetcodec fuzz --inputs 1.5", "packetcodec fuzz: --inputs: '1.5' is not a whole number\n"),
     ],
 )
-def test_streams_that_are_closed_or_full_are_one_line(cli, line, words):
+def test_streams_and_words_that_cannot_be_are_one_line(cli, line, words):
     done = shell(line, cli.folder)
     assert (done.returncode, done.stderr) == (2, words)
 

@@ -33,7 +33,7 @@ def test_replay_reads_a_log_from_stdin_and_from_a_file(cli):
     log = cli.folder / "collar.nmea"
     log.write_bytes(sample_log())
     by_file = json.loads(cli("replay", "collar.nmea", "--json", "--every", "10")[1])
-    by_pipe = json.loads(cli("replay", "-", "--json", "--every", "10", stdin=sample_log())[1])
+    by_pipe = json.loads(cli("replay", "-", "--json", "--every", "10s", stdin=sample_log())[1])
     assert by_file["position_error"] == by_pipe["position_error"]
     assert by_file["packets"] > 500
 
@@ -61,9 +61,9 @@ def test_replay_takes_constants_and_says_what_a_log_does_not_hold(cli):
         (("--set", "battery"), "--set: battery is not like battery=3.7"),
         (("--set", "battery=99"), "--set: battery: 99 is outside 2.5..4.5 V"),
         (("--set", "foo=1"), "--set: foo: not a field of layout"),
-        (("--every", "0"), "--every: 0 is not a finite number of seconds above 0.001"),
-        (("--every", "inf"), "--every: inf is not a finite number"),
-        (("--every", "nan"), "--every: nan is not a finite number"),
+        (("--every", "0"), "--every: '0' is not a time such as 20s, 10min or 2h, above 0"),
+        (("--every", "1ms"), "--every: 0.001 is not a finite number of seconds above 0.001"),
+        (("--every", "nan"), "--every: 'nan' is not a time such as 20s, 10min or 2h, above 0"),
         (("--layout", "nope"), "--layout: 'nope' is not a layout of pasture"),
     ],
 )
