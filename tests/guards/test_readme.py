@@ -10,8 +10,10 @@ from pathlib import Path
 import click
 import pytest
 
+from packetcodec import Codec, Schema, compile_plan
 from packetcodec.cli.app import app, run
 from packetcodec.cli.streams import MAX_LINE
+from packetcodec.emit.js import write_javascript
 from packetcodec.logs.log import MAX_FIXES
 from packetcodec.receive.receiver import MAX_TRACKERS
 from packetcodec.schema.keys import MAX_FIELDS
@@ -73,17 +75,10 @@ COLLAR = """
 #include <stdio.h>
 int main(void)
 {
-    pasture_track now = {0};
     uint8_t packet[PASTURE_TRACK_BYTES];
     size_t i, length;
-    now.has_latitude = now.has_longitude = 1;
-    now.collar = 7;
-    now.latitude_e7 = 465123400;
-    now.longitude_e7 = 98765400;
-    now.trail_count = 1;
-    now.trail[0].latitude_e7 = 465120000;
-    now.trail[0].longitude_e7 = 98760000;
-    length = make_packet(&now, packet);
+    length = make_packet(465120000, 98760000, 210400, 3710, packet);
+    if (length != 0) length = make_packet(465123400, 98765400, 210400, 3700, packet);
     for (i = 0; i < length; i++) printf("%02x", packet[i]);
     return length == 0;
 }
@@ -104,6 +99,9 @@ def test_both_sides_of_the_link_understand_each_other(tmp_path, capsys, monkeypa
     )
     sent = subprocess.run(["./collar"], capture_output=True, text=True, check=True).stdout
     capsys.readouterr()
+    packet = Codec(Schema.parse(schema_text())).decode(bytes.fromhex(sent))
+    assert None not in packet.values.values()
+    assert (packet.values["counter"], len(packet.trail)) == (2, 1)
     scope = {}
     exec(blocks("python")[1], scope)  # noqa: S102  # README's own example
     scope["listen"]([(bytes.fromhex(sent), 1_784_000_000.0)])
@@ -111,6 +109,18 @@ def test_both_sides_of_the_link_understand_each_other(tmp_path, capsys, monkeypa
     assert [row[3] for row in rows] == ["False", "True"]
     assert float(rows[0][1]) == pytest.approx(46.512, abs=2.3e-5)
     assert float(rows[1][2]) == pytest.approx(9.87654, abs=1.2e-5)
+
+
+def test_the_exit_statuses_stand_in_it():
+    said = README.split("Exit status: ")[1].split("\n\n")[0]
+    assert [int(status) for status in re.findall(r"(?:^|\. )(\d+) means", " ".join(said.split()))] == [0, 1, 2, 130]
+    assert "`new`, that the file exists already and is left alone" in said
+
+
+def test_the_module_that_is_named_is_the_one_that_is_written():
+    assert re.findall(r"`packetcodec emit js pasture.toml -o app` writes `([^`]+)`", README) == [
+        *write_javascript(compile_plan(Schema.parse(schema_text())))
+    ]
 
 
 def test_there_are_two_set_up_commands_of_one_line_each():
