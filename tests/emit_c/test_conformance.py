@@ -35,7 +35,9 @@ every = pytest.mark.parametrize("subject", SUBJECTS, ids=[item.name for item in 
 
 
 @every
-@pytest.mark.parametrize("schema", [STARTER, TWO_TRAILS], ids=["starter", "two trails"])
+@pytest.mark.parametrize(
+    "schema", [STARTER, pytest.param(TWO_TRAILS, marks=pytest.mark.slow)], ids=["starter", "two trails"]
+)
 def test_packets_decode_and_values_encode_alike(subject: Subject, schema):
     data = packets(schema, seed=1, count=2000 if CI else 200)
     lines = list(encodings(schema, seed=2, count=8000 if CI else 800))

@@ -100,6 +100,7 @@ def some(examples: int):
     )  # fmt: skip
 
 
+@pytest.mark.slow
 @some(60 if CI else 5)
 @given(data=st.data())
 def test_c_is_the_same_but_for_its_comments_and_compilers_have_nothing_to_say(tmp_path, data):
@@ -113,6 +114,7 @@ def test_c_is_the_same_but_for_its_comments_and_compilers_have_nothing_to_say(tm
         assert (done.stderr, done.returncode) == ("", 0)
 
 
+@pytest.mark.slow
 @some(60 if CI else 5)
 @given(data=st.data())
 def test_javascript_has_its_functions_and_only_its_units_differ(tmp_path, data):
@@ -139,6 +141,7 @@ def test_javascript_has_its_functions_and_only_its_units_differ(tmp_path, data):
     assert done.returncode == 0, done.stderr
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("subject", SUBJECTS, ids=[item.name for item in SUBJECTS])
 @some(8 if CI else 1)
 @given(data=st.data())

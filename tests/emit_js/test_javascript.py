@@ -242,6 +242,7 @@ def test_all_checks_of_the_catalogue_are_computed_alike():
 
 
 # Not shrunk: every try is a run of Node.js, and what fails is printed with its number and job already.
+@pytest.mark.slow
 @settings(deadline=None, max_examples=10, phases=[Phase.generate], suppress_health_check=list(HealthCheck))
 @given(st.data())
 def test_random_schemas_decode_and_encode_alike(data):

@@ -119,6 +119,7 @@ def wide(layouts: int, fields: int, *, trail: bool) -> Plan:
     return compile_plan(Schema.parse(text))
 
 
+@pytest.mark.slow
 def test_the_vectors_of_a_large_plan_try_as_many_fields_as_they_say() -> None:
     plan = wide(10, 31, trail=True)
     tried = [len(tried_fields(plan, layout)) for layout in plan.layouts]

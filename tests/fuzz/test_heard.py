@@ -71,6 +71,7 @@ def test_it_is_found_once_and_can_be_played_again(what, mark, section):
     assert played("nothing", finding).count == 0
 
 
+@pytest.mark.slow
 def test_a_state_that_is_spoiled_is_shown_with_the_question_that_spoils_it():
     finding = found("spoils its state").findings[0]
     one, other = finding.question.split("\n")

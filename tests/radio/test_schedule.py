@@ -25,6 +25,7 @@ def on_air(start: Fraction, airtime: Fraction, begin: Fraction, end: Fraction) -
     return max(Fraction(0), min(end, start + airtime) - max(begin, start))
 
 
+@pytest.mark.slow
 @settings(max_examples=25)
 @given(
     sf=st.integers(7, 12),

@@ -80,6 +80,7 @@ def test_both_encode_any_values_to_the_same_bytes_or_refuse_the_same_field(data:
                 assert outcome(codec.decode, packet)[0] == "ok"
 
 
+@pytest.mark.slow
 @thoroughly
 @given(st.data())
 def test_both_agree_on_every_motion_behind_a_starter_packet(data: st.DataObject) -> None:
@@ -112,6 +113,7 @@ def test_both_take_the_altitude_of_a_point_as_far_as_a_trail_reaches(codec: Any)
         assert outcome(codec.encode, "track", POSITION, beyond) == ("value fault", "track", "trail")
 
 
+@pytest.mark.slow
 @thoroughly
 @given(st.data(), schemas())
 def test_both_decode_any_bytes_to_the_same_packet_or_the_same_fault(data: st.DataObject, schema: Schema) -> None:
@@ -158,6 +160,7 @@ def test_both_derive_the_same_grid_from_what_was_asked_for(table: dict[str, Any]
     )
 
 
+@pytest.mark.slow
 @quickly
 @given(st.data(), versions())
 def test_both_tell_several_versions_apart(data: st.DataObject, given_versions: list[Schema]) -> None:

@@ -140,6 +140,7 @@ def problems(text):
     return ()
 
 
+@pytest.mark.slow
 @given(texts() | cuts() | st.text(max_size=200))
 def test_any_text_is_read_or_refused_by_faults_of_one_line(text):
     for problem in problems(text):
@@ -147,6 +148,7 @@ def test_any_text_is_read_or_refused_by_faults_of_one_line(text):
         assert len(str(problem)) < 600
 
 
+@pytest.mark.slow
 @given(texts() | cuts())
 def test_check_ends_with_a_status_of_its_own_on_any_text(tmp_path_factory, text):
     path = tmp_path_factory.mktemp("hostile") / "pasture.toml"

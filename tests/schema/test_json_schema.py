@@ -40,6 +40,7 @@ def test_it_accepts_the_starter_and_the_schemas_of_the_tests(text):
     assert list(VALIDATOR.iter_errors(as_json(tomllib.loads(text)))) == []
 
 
+@pytest.mark.slow
 @given(schema_texts() | schemas.schema_texts())
 def test_it_accepts_what_can_be_read(text):
     assert accepted(text)

@@ -26,6 +26,7 @@ def line_and_column(text, offset):
     return text.count("\n", 0, offset) + 1, offset - text.rfind("\n", 0, offset)
 
 
+@pytest.mark.slow
 @given(layouts())
 def test_the_place_of_every_value_is_right_in_every_layout(layout):
     document, text, offsets = layout

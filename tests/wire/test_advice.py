@@ -86,6 +86,7 @@ def test_a_field_that_wastes_codes_or_refuses_is_told_so(row, advice):
     assert said(f"{{ {row} }}") == ([] if advice is None else [f'layout "beacon", {name}: {advice}'])
 
 
+@pytest.mark.slow
 @given(schema_texts())
 def test_advice_on_any_schema_is_one_line_each(text):
     for advice in advise(compile_plan(Schema.parse(text))):

@@ -2,6 +2,7 @@
 
 import string
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -41,6 +42,7 @@ def test_a_random_schema_keeps_its_promise_on_every_base_value(text, data):
             assert error <= field.max_error
 
 
+@pytest.mark.slow
 @bounded
 @given(schema_texts(), st.data())
 def test_a_random_schema_reads_back_the_codes_that_it_packs(text, data):

@@ -2,23 +2,25 @@
 
 Everything shrinks, towards fewer and smaller values, shorter packets. Packets are spoiled as the harness spoils them.
 
->>> from hypothesis import find
+>>> from hypothesis import given, settings
 >>> from packetcodec.codec import Codec
 >>> from packetcodec.schema import Schema
 >>> from packetcodec.starter import schema_text
 >>> schema = Schema.parse(schema_text())
->>> codec = Codec(schema)
->>> codec.try_decode(find(spoiled_packets(codec, schema, ways=["cut off"]), lambda data: len(data) == 3))
-('too_short', None)
->>> from hypothesis import given, settings
->>> layout = schema.layouts[0]
->>> @settings(max_examples=5, deadline=None, database=None)
-... @given(good_packets(codec, schema), any_packets(codec, schema), good_values(layout), any_values(layout))
-... def holds(good, data, values, odd):
-...     assert codec.try_decode(good)[0] == codec.try_decode(codec.encode("position", values))[0] == "ok"
->>> holds()
->>> find(good_value(layout.fields[0]), lambda collar: collar > 6), find(any_value(layout.fields[0]), lambda any: any is None)
-(7, None)
+>>> codec, layout = Codec(schema), schema.layouts[0]
+>>> few = settings(max_examples=5, deadline=None, database=None)
+>>> @few
+... @given(good_packets(codec, schema), good_values(layout), good_value(layout.fields[0]), any_value(layout.fields[0]))
+... def good_ones_are_read(packet, values, collar, _):
+...     assert codec.try_decode(packet)[0] == codec.try_decode(codec.encode("position", values))[0] == "ok"
+...     assert 0 <= collar <= 255
+>>> good_ones_are_read()
+>>> @few
+... @given(spoiled_packets(codec, schema, ways=["cut off"]), any_packets(codec, schema), any_values(layout))
+... def bad_ones_end_with_a_named_fault(cut, packet, values):
+...     assert codec.try_decode(cut)[0] != "ok"
+...     assert isinstance(codec.try_decode(packet)[0], str)
+>>> bad_ones_end_with_a_named_fault()
 """
 
 from __future__ import annotations
