@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from packetcodec.frozen import Frozen
+from packetcodec.frozen import Frozen, kept
 
 if TYPE_CHECKING:
     from packetcodec.crc import Crc
@@ -177,27 +177,27 @@ class Trail(Frozen):
     requested: str = ""
     doc: str = ""
 
-    @property
+    @kept
     def spacing_seconds(self) -> int | None:
         """Seconds from point to point where they are constant, else None."""
         return self.spacing.seconds if isinstance(self.spacing, ConstantSpacing) else None
 
-    @property
+    @kept
     def spacing_field(self) -> str | None:
         """Name of the field that holds the spacing, or None."""
         return self.spacing.field if isinstance(self.spacing, FieldSpacing) else None
 
-    @property
+    @kept
     def interval_seed(self) -> int | None:
         """Seconds expected from point to point where each point carries its own, else None."""
         return self.spacing.interval_seed if isinstance(self.spacing, CodedSpacing) else None
 
-    @property
+    @kept
     def count_bits(self) -> int:
         """Width of the number of points of a trail that is not full."""
         return (self.points - 1).bit_length()
 
-    @property
+    @kept
     def front_bits(self) -> int:
         """Most bits of an empty trail: count, and the coarsening of the coarsest grid."""
         return 1 + self.count_bits + self.coarsenings

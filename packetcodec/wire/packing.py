@@ -26,7 +26,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from packetcodec.errors import PacketFault
-from packetcodec.schema import Role
 from packetcodec.wire.quantize import from_raw
 from packetcodec.wire.trail.coding import Point, read_trail, write_trail
 from packetcodec.wire.trail.numbers import BadTrailFault
@@ -70,13 +69,18 @@ def anchor_of(layout: LayoutPlan, codes: Sequence[int]) -> Point | None:
     >>> anchor_of(layout, (7, 42, 6121673, 8474942, 1117, 61, 1))
     Point(latitude=465133079, longitude=98387008, altitude=210261, age=None)
     """
-    found: dict[Role | None, int | None] = {}
-    for field, raw in zip(layout.fields, codes, strict=True):
-        found[field.kind.role] = None if raw == field.absent_code else from_raw(field, raw)
-    latitude, longitude = found.get(Role.NORTH), found.get(Role.EAST)
+    north, east, height = layout.anchor_places
+    latitude, longitude = _base_at(layout, codes, north), _base_at(layout, codes, east)
     if latitude is None or longitude is None:
         return None
-    return Point(latitude, longitude, found.get(Role.HEIGHT))
+    return Point(latitude, longitude, _base_at(layout, codes, height))
+
+
+def _base_at(layout: LayoutPlan, codes: Sequence[int], place: int | None) -> int | None:
+    """The base units of the field at a place; None where there is none, or it is absent."""
+    if place is None or codes[place] == layout.fields[place].absent_code:
+        return None
+    return from_raw(layout.fields[place], codes[place])
 
 
 def interval_of(layout: LayoutPlan, codes: Sequence[int]) -> int | None:
@@ -109,15 +113,17 @@ def unpack(plans: Mapping[int, Plan], data: bytes) -> tuple[Plan, LayoutPlan, tu
     plan, layout = _identified(plans, data)
     _verify(plan, layout, data)
     number = int.from_bytes(data, "big") >> layout.check_bytes * 8
-    total = (len(data) - layout.check_bytes) * 8
+    behind = (len(data) - layout.check_bytes) * 8 - layout.bits
     if layout.padding and number & (1 << layout.padding) - 1:
         raise PacketFault(
             "bad_padding", f"the last {layout.padding} bits before the check are not all zero", offset=layout.bits
         )
-    codes = tuple(
-        _code(layout, field, number >> total - field.offset - field.bits & (1 << field.bits) - 1) for field in layout.fields
-    )
-    return plan, layout, codes, _points(layout, codes, number, total - layout.bits)
+    front = number >> behind
+    codes = tuple([front >> below & mask for below, mask in layout.cuts])
+    for field, code in zip(layout.fields, codes, strict=True):
+        if code > field.max_code and code != field.absent_code:
+            raise _out_of_range(layout, field, code)
+    return plan, layout, codes, _points(layout, codes, number, behind)
 
 
 def _identified(plans: Mapping[int, Plan], data: bytes) -> tuple[Plan, LayoutPlan]:
@@ -132,7 +138,7 @@ def _identified(plans: Mapping[int, Plan], data: bytes) -> tuple[Plan, LayoutPla
         known = ", ".join(map(str, sorted(plans)))
         raise PacketFault("unknown_version", f"version {version}, known here: {known}", offset=0)
     ident = number >> total - one.header_bits & (1 << one.layout_bits) - 1
-    layout = next((item for item in plan.layouts if item.id == ident), None)
+    layout = plan.by_id.get(ident)
     if layout is None:
         known = ", ".join(str(item.id) for item in plan.layouts)
         raise PacketFault("unknown_layout", f"layout id {ident}, version {version} has {known}", offset=one.version_bits)
@@ -147,17 +153,15 @@ def _identified(plans: Mapping[int, Plan], data: bytes) -> tuple[Plan, LayoutPla
     return plan, layout
 
 
-def _code(layout: LayoutPlan, field: FieldPlan, code: int) -> int:
-    """A code that the field sends."""
-    if code > field.max_code and code != field.absent_code:
-        absent = "" if field.absent_code is None else f", {field.absent_code} for absent"
-        raise PacketFault(
-            "out_of_range",
-            f'{field.name}: raw code {code} is outside 0..{field.max_code}{absent} (layout "{layout.name}", {field.place})',
-            field=field.name,
-            offset=field.offset,
-        )
-    return code
+def _out_of_range(layout: LayoutPlan, field: FieldPlan, code: int) -> PacketFault:
+    """The fault of a code that the field never sends."""
+    absent = "" if field.absent_code is None else f", {field.absent_code} for absent"
+    return PacketFault(
+        "out_of_range",
+        f'{field.name}: raw code {code} is outside 0..{field.max_code}{absent} (layout "{layout.name}", {field.place})',
+        field=field.name,
+        offset=field.offset,
+    )
 
 
 def _points(layout: LayoutPlan, codes: Sequence[int], number: int, length: int) -> tuple[Point, ...]:

@@ -23,12 +23,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from packetcodec.frozen import Frozen
+from packetcodec.frozen import Frozen, kept
+from packetcodec.schema import Role
 from packetcodec.wire.fingerprint import fingerprint
 
 if TYPE_CHECKING:
     from packetcodec.crc import Crc
-    from packetcodec.schema import Field, Kind, Layout, Remark, Role, Schema, Trail, Unit
+    from packetcodec.schema import Field, Kind, Layout, Remark, Schema, Trail, Unit
 
 
 class FieldPlan(Frozen):
@@ -48,92 +49,92 @@ class FieldPlan(Frozen):
     field: Field
     offset: int
 
-    @property
+    @kept
     def name(self) -> str:
         """Its name, unique within the layout."""
         return self.field.name
 
-    @property
+    @kept
     def kind(self) -> Kind:
         """What it measures."""
         return self.field.kind
 
-    @property
+    @kept
     def unit(self) -> Unit:
         """The unit of its values."""
         return self.field.unit
 
-    @property
+    @kept
     def scale(self) -> int:
         """Base units in one unit, a power of ten."""
         return self.field.unit.scale
 
-    @property
+    @kept
     def policy(self) -> str:
         """What becomes of a value beyond the range: "clip", "refuse" or "wrap"."""
         return self.field.policy
 
-    @property
+    @kept
     def origin(self) -> int:
         """What base 0 is as a Unix time, for a time with an epoch; else 0."""
         return self.field.origin
 
-    @property
+    @kept
     def choices(self) -> tuple[str, ...]:
         """The names of a choice, in order of their codes."""
         return self.field.choices
 
-    @property
+    @kept
     def low(self) -> int:
         """Lower end of the range in base units."""
         return self.field.low
 
-    @property
+    @kept
     def high(self) -> int:
         """Upper end of the range in base units."""
         return self.field.high
 
-    @property
+    @kept
     def modulus(self) -> int | None:
         """Circumference in base units, or None for a field on a line."""
         return self.field.modulus
 
-    @property
+    @kept
     def bits(self) -> int:
         """Width."""
         return self.field.grid.bits
 
-    @property
+    @kept
     def step(self) -> int:
         """Base units per raw count."""
         return self.field.grid.step
 
-    @property
+    @kept
     def max_code(self) -> int:
         """Last raw code in use."""
         return self.field.grid.max_code
 
-    @property
+    @kept
     def absent_code(self) -> int | None:
         """Raw code of a value that is not known, or None where the field is not optional."""
         return self.field.grid.absent_code
 
-    @property
+    @kept
     def max_error(self) -> int:
         """Largest distance between a value within the range and what arrives, in base units."""
         return self.step // 2
 
-    @property
+    @kept
     def max_input(self) -> int:
         """The last base value that may be given: `high`, except on a circle of whole numbers, where it is one before."""
         return self.high - (self.modulus is not None and self.scale == 1)
 
-    @property
+    @kept
     def uses_every_code(self) -> bool:
         """Whether every code of the width is in use, so that no raw code is out of range."""
         return self.max_code + 1 + (self.absent_code is not None) == 1 << self.bits
 
-    @property
+    @kept
     def place(self) -> str:
         """The field's bits in words."""
         return f"bit {self.offset}" if self.bits == 1 else f"bits {self.offset}..{self.offset + self.bits - 1}"
@@ -160,20 +161,31 @@ class LayoutPlan(Frozen):
     check_bytes: int
     trail: Trail | None = None
 
-    @property
+    @kept
     def data_bytes(self) -> int:
         """Bytes before the check, those of a trail not counted."""
         return -(-self.bits // 8)
 
-    @property
+    @kept
     def size(self) -> int:
         """Bytes of the whole packet; with a trail, of the smallest one, which has no position and no trail."""
         return self.data_bytes + self.check_bytes
 
-    @property
+    @kept
     def longest(self) -> int:
         """Bytes of the longest packet: `size`, or the limit of the trail."""
         return self.trail.packet_bytes if self.trail else self.size
+
+    @kept
+    def anchor_places(self) -> tuple[int | None, ...]:
+        """The places of latitude, longitude and altitude among the fields, None for one that is not there."""
+        places = {field.kind.role: place for place, field in enumerate(self.fields)}
+        return tuple(places.get(role) for role in (Role.NORTH, Role.EAST, Role.HEIGHT))
+
+    @kept
+    def cuts(self) -> tuple[tuple[int, int], ...]:
+        """Of each field: the bits behind it, up to the last field's end, and the largest number of its width."""
+        return tuple((self.bits - field.offset - field.bits, (1 << field.bits) - 1) for field in self.fields)
 
     def role(self, role: Role) -> FieldPlan | None:
         """The first field that plays a role, or None."""
@@ -216,20 +228,25 @@ class Plan(Frozen):
     crc_chosen: bool
     fingerprint: str
 
-    @property
+    @kept
     def header_bits(self) -> int:
         """Bits of the whole header."""
         return self.version_bits + self.layout_bits
 
-    @property
+    @kept
     def check_bytes(self) -> int:
         """Bytes of the check."""
         return self.crc.size if self.crc else 0
 
-    @property
+    @kept
     def has_trail(self) -> bool:
         """Whether any layout carries a trail."""
         return any(layout.trail for layout in self.layouts)
+
+    @kept
+    def by_id(self) -> dict[int, LayoutPlan]:
+        """Layout id to layout."""
+        return {layout.id: layout for layout in self.layouts}
 
     def seal(self, body: bytes) -> bytes:
         """A packet's header and fields with the check behind them; as they are where the schema has no check."""

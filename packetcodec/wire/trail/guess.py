@@ -54,12 +54,17 @@ class Group:
     @property
     def choice(self) -> int:
         """The guess for the next point: 0, 1 or 2."""
-        return min((2, 1, 0), key=lambda number: self.errors[number])
+        stays, goes_on, turns = self.errors
+        if turns <= goes_on:
+            return 2 if turns <= stays else 0
+        return 1 if goes_on <= stays else 0
 
     def holds(self, cells: Sequence[int]) -> bool:
         """Whether the cells of a point lie within the limits, and do not go back where the axis never does."""
-        near = all(abs(cell) <= limit for cell, limit in zip(cells, self.limits, strict=True))
-        return near and not (self.rising and cells[0] < self.now[0])
+        for cell, limit in zip(cells, self.limits, strict=True):
+            if not -limit <= cell <= limit:
+                return False
+        return not (self.rising and cells[0] < self.now[0])
 
     def code(self, cells: Sequence[int] | None, coder: Coder) -> None:
         """Code the cells of one point, or read them for None.
@@ -67,24 +72,25 @@ class Group:
         Raises:
             BadTrailFault: what is read lies beyond the limits, or goes back where the axis never does.
         """
-        choice = self.choice
-        self.errors = [error - (error >> 3) for error in self.errors]
+        choice, now, scale = self.choice, self.now, self.scale
+        steady = 1 if self.fresh else STEADY
+        stays, goes_on, turns = [error - (error >> 3) for error in self.errors]
         moves = []
         for axis, limit in enumerate(self.limits):
-            last, before = self.last[axis], self.before[axis]
-            guesses = (0, last, last + (last - before + 1 >> 1))
-            wanted = None if cells is None else cells[axis] - self.now[axis] - guesses[choice]
-            rest = coder(wanted, self.scale.order(), 1 if self.fresh else STEADY)
-            moved = guesses[choice] + rest
-            self.now[axis] += moved
+            last = self.last[axis]
+            ahead = last + (last - self.before[axis] + 1 >> 1)
+            guess = (0, last, ahead)[choice]
+            rest = coder(None if cells is None else cells[axis] - now[axis] - guess, scale.order(), steady)
+            moved = guess + rest
+            now[axis] += moved
             if self.rising and moved < 0:
                 raise BadTrailFault("its time runs back")
-            if abs(self.now[axis]) > limit:
+            if not -limit <= now[axis] <= limit:
                 raise BadTrailFault("a point in it is too far away")
-            self.scale.add(rest)
-            for number, guess in enumerate(guesses):
-                self.errors[number] += abs(moved - guess)
+            scale.add(rest)
+            stays, goes_on, turns = stays + abs(moved), goes_on + abs(moved - last), turns + abs(moved - ahead)
             moves.append(moved)
+        self.errors = [stays, goes_on, turns]
         self.before, self.last = moves if self.fresh else self.last, moves
         if self.fresh:
             self.fresh, self.scale, self.errors = False, Scale(self.scale_rate), [0, 0, HANDICAP]

@@ -80,10 +80,7 @@ class Scale:
 
     def order(self) -> int:
         """The order of the next residual."""
-        order = 0
-        while self.count << order < self.sum:
-            order += 1
-        return order
+        return ((self.sum - 1) // self.count).bit_length() if self.sum else 0  # 2^k reaches sum / count, rounded up
 
     def add(self, residual: int) -> None:
         """Take a residual into account."""
@@ -97,6 +94,10 @@ class Scale:
 def put(bits: Bits, residual: int, order: int, steady: int) -> None:
     """Write a residual."""
     rest = 2 * residual if residual >= 0 else -2 * residual - 1
+    ones = rest >> order
+    if ones < steady:  # the order stays: all bits at once
+        bits.put(((1 << ones) - 1 << 1 + order) | rest & (1 << order) - 1, ones + 1 + order)
+        return
     while rest >= 1 << order:
         bits.put(1, 1)
         rest -= 1 << order
