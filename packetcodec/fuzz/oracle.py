@@ -130,6 +130,12 @@ class Oracle:
             answers.append(found)
         return "\n".join(answers)
 
+    def answer_to(self, text: str, meant: bytes | Question | None) -> str:
+        """The answer to a question of which is known what it was written from: not taken apart again."""
+        if meant is None:
+            return self.answer(text)
+        return self.decode(meant) if isinstance(meant, bytes) else self._answer(meant)
+
     def _answer(self, question: Question) -> str:
         if question.verb == DEGREES:
             return degrees(*question.words)

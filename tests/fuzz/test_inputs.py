@@ -44,6 +44,14 @@ def test_the_short_cut_for_a_wrong_check_never_changes_an_answer(plan):
             assert answer == plainly(plan, data), question
 
 
+@pytest.mark.parametrize("unit", ["ok", "base"])
+@pytest.mark.parametrize("plan", PLANS, ids=lambda plan: plan.name)
+def test_an_answer_is_that_to_the_question_as_it_is_written(plan, unit):
+    oracle = Oracle(plan, unit)
+    for batch in islice(Inputs(oracle, seed=3, verbs=VERBS).rounds(), 60):
+        assert batch.answers == list(map(Oracle(plan, unit).answer, batch.questions)), batch.kind
+
+
 def plainly(plan, data):
     try:
         _, layout, raws, points = unpack({plan.version: plan}, data)

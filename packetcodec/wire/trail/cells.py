@@ -28,13 +28,16 @@ MAX_CELLS = (1 << 20) - 1
 #: Largest north-south cell, in base units (1.18 km): beyond it the east-west cell leaves 32 bits.
 MAX_STEP = (2**32 - 1) // (32_400 + 89 * 89)
 
+#: How much wider an east-west cell is at each whole degree, as a fraction.
+_STRETCH = tuple((32_400 + whole * whole, 32_400 - 4 * whole * whole) for whole in range(90))
+
 Place = tuple[int, int]
 
 
 def east_step(step: int, latitude: int) -> int:
     """East-west cell in 1e-7 degree at a anchor's latitude (1e-7 degree)."""
-    whole = min(abs(latitude) // 10_000_000, 89)
-    return step * (32_400 + whole * whole) // (32_400 - 4 * whole * whole)
+    over, under = _STRETCH[min(abs(latitude) // 10_000_000, 89)]
+    return step * over // under
 
 
 def reach(step: int) -> int:

@@ -24,7 +24,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from packetcodec.schema import CodedSpacing
 from packetcodec.wire.trail.cells import MAX_CELLS, cell_of, east_step, nearest, place_of, reach
 from packetcodec.wire.trail.guess import Group
 from packetcodec.wire.trail.numbers import BadTrailFault, Bits, Reader, get, put
@@ -58,18 +57,18 @@ class Grid:
         self.anchor = anchor
         self.step = trail.step << coarsened
         self.climb = trail.altitude.step << coarsened if trail.altitude and anchor.altitude is not None else 0
-        self.timed = isinstance(trail.spacing, CodedSpacing)
+        self.timed = trail.interval_seed is not None
 
-        def group(limits: tuple[int, ...], *scales: int) -> Group:
-            return Group(limits, *(max(1, scale >> coarsened) for scale in scales))
+        def group(limits: tuple[int, ...], initial_scale: int, scale_rate: int) -> Group:
+            return Group(limits, max(1, initial_scale >> coarsened), max(1, scale_rate >> coarsened))
 
         plane = (reach(self.step), reach(east_step(self.step, anchor.latitude)))
         self.groups = [group(plane, trail.initial_scale, trail.scale_rate)]
         if self.climb and trail.altitude:
             limit = min(MAX_CELLS, MAX_CLIMB // self.climb)
             self.groups.append(group((limit,), trail.altitude.initial_scale, trail.altitude.scale_rate))
-        if isinstance(trail.spacing, CodedSpacing):
-            self.groups.append(Group((MAX_CELLS,), trail.spacing.interval_seed, 1, rising=True))
+        if trail.interval_seed is not None:
+            self.groups.append(Group((MAX_CELLS,), trail.interval_seed, 1, rising=True))
 
     def cells(self, point: Point) -> list[tuple[int, ...]] | None:
         """The cells of a point, one tuple per group, or None for a point that this trail cannot carry."""
@@ -82,7 +81,10 @@ class Grid:
             if point.age is None:
                 return None
             found.append((point.age,))
-        return found if all(map(Group.holds, self.groups, found)) else None
+        for group, cells in zip(self.groups, found, strict=True):
+            if not group.holds(cells):
+                return None
+        return found
 
     def point(self) -> Point:
         """The point that the groups stand at."""

@@ -113,6 +113,13 @@ def get(reader: Reader, order: int, steady: int) -> int:
     Raises:
         BadTrailFault: the bits end early, or the code is longer than any value needs.
     """
+    left = reader.left
+    ones = left - (~reader.number & (1 << left) - 1).bit_length()
+    behind = left - ones - 1 - order
+    if ones < steady and behind >= 0 and order <= MAX_ORDER:  # the order stays: all bits at once
+        reader.left = behind
+        rest = ones << order | reader.number >> behind & (1 << order) - 1
+        return -(rest >> 1) - 1 if rest & 1 else rest >> 1
     rest = 0
     while reader.get(1):
         rest += 1 << order
