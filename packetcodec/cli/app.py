@@ -1,8 +1,8 @@
 """The group of commands, and how a fault becomes one clear line and an exit status.
 
-Owns one rule: exit status 0 done, 1 the data or the schema is at fault, 2 wrong usage: an invalid option, or a file that
-cannot be opened, read or written. A fault is a line on stderr, never a traceback. `packetcodec` alone prints its help on
-stdout and exits with 0, as with `--help`.
+Owns one rule: exit status 0 done, 1 the data or the schema is at fault, 2 wrong usage: an invalid option, or a file
+that cannot be opened, read or written. A reader who has gone, such as `head`, changes none of these. A fault is a line
+on stderr, never a traceback. `packetcodec` alone prints its help on stdout and exits with 0, as with `--help`.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ from packetcodec.cli.kinds import kinds
 from packetcodec.cli.new import new
 from packetcodec.cli.replay import replay
 from packetcodec.cli.spec import spec
-from packetcodec.cli.streams import say
+from packetcodec.cli.streams import say, standing_verdict
 from packetcodec.errors import PacketcodecError
 
 _INTERRUPTED = 130
@@ -77,7 +77,7 @@ def run(arguments: list[str]) -> int:
     try:
         return _run(arguments)
     except BrokenPipeError:
-        return 0  # whoever read us has gone, such as `head`: nothing more to say, and nowhere to say it
+        return 0  # of the help
     except OSError as fault:
         with contextlib.suppress(OSError):  # stderr may be what is full
             say(f"{fault.filename or 'stdout'}: {fault.strerror}")
@@ -91,24 +91,32 @@ def _run(arguments: list[str]) -> int:
     try:
         # Not `app.main`, which would make 1 of a reader who has gone.
         with app.make_context("packetcodec", arguments) as context:
-            status = app.invoke(context)
-        sys.stdout.flush()
+            try:
+                status = app.invoke(context)
+                sys.stdout.flush()
+            except BrokenPipeError:
+                # Whoever read us has gone, such as `head`: nothing more to say, and nowhere to say it.
+                return standing_verdict(context)
     except click.UsageError as fault:
         said = " ".join(fault.format_message().split())
         said = _INVALID.sub(r"\1: ", said)  # in the words of all other messages
         said = _NOT_A_NUMBER.sub(lambda found: f"is not a {_NUMBERS[found[1]]}", said)
-        say(said, fault.ctx.command_path if fault.ctx else "packetcodec")
+        with contextlib.suppress(BrokenPipeError):
+            say(said, fault.ctx.command_path if fault.ctx else "packetcodec")
         return fault.exit_code
     except click.ClickException as fault:
-        fault.show()
+        with contextlib.suppress(BrokenPipeError):
+            fault.show()
         return fault.exit_code
     except click.exceptions.Exit as leaving:
-        sys.stdout.flush()
+        with contextlib.suppress(BrokenPipeError):
+            sys.stdout.flush()
         return leaving.exit_code
     except (click.Abort, KeyboardInterrupt):
         return _INTERRUPTED
     except PacketcodecError as fault:
-        say(str(fault))
+        with contextlib.suppress(BrokenPipeError):
+            say(str(fault))
         return 1
     return status if isinstance(status, int) else 0
 

@@ -8,6 +8,7 @@ import click
 
 from packetcodec.cli.files import load_plan
 from packetcodec.cli.options.modem import factors_option, lora_of
+from packetcodec.cli.streams import verdict
 from packetcodec.cli.tables.sheet import console, put_json, remark, table
 from packetcodec.wire.compare import compare as compare_plans
 
@@ -33,6 +34,7 @@ def compare(old: str, new: str, *, sf: str, as_json: bool) -> int:
     from_plan, to_plan = load_plan(old), load_plan(new)
     outcome = compare_plans(from_plan, to_plan)
     sizes = _sizes(from_plan, to_plan, modems)
+    status = verdict(1 if outcome.unversioned else 0)
     if as_json:
         put_json(
             {
@@ -46,7 +48,7 @@ def compare(old: str, new: str, *, sf: str, as_json: bool) -> int:
         )
     else:
         _print(outcome, sizes, modems)
-    return 1 if outcome.unversioned else 0
+    return status
 
 
 def _print(outcome: Comparison, sizes: list[dict[str, Any]], modems: tuple[LoRa, ...]) -> None:

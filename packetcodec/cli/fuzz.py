@@ -13,7 +13,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from packetcodec.cli.files import load_schema
 from packetcodec.cli.fuzz_self_test import measure
-from packetcodec.cli.streams import say
+from packetcodec.cli.streams import say, verdict
 from packetcodec.cli.tables.sheet import console, put_json, table
 from packetcodec.codec import Codec
 from packetcodec.emit import HARNESSES
@@ -25,7 +25,7 @@ from packetcodec.fuzz.describe import again_words, finding_words, head_words
 from packetcodec.fuzz.invariants import broken_by
 from packetcodec.fuzz.program import Program
 from packetcodec.fuzz.protocol import FIELD, HELD, QuestionFault, read_question
-from packetcodec.fuzz.run import play, run
+from packetcodec.fuzz.run import INTERRUPTED, play, run
 from packetcodec.wire import Plan, compile_plan
 
 if TYPE_CHECKING:
@@ -89,7 +89,8 @@ def fuzz(
 
     Each finding comes with the smallest packet that shows it, what the specification asks for, and the command that plays
     it again. They are kept in a folder of the working directory, which is named at the end, and replayed first next time.
-    Exit status 1 when something was found.
+    Exit status 1 when something was found. Ctrl-C ends the search early: what was found by then is printed and kept as it
+    stands, and the exit status is 1 with findings, 130 without.
     """
     read = load_schema(schema)
     if testing:
@@ -105,7 +106,7 @@ def fuzz(
             report = run(
                 target, plan, seconds=seconds, most_inputs=inputs, seed=seed, first=kept.questions(plan) if kept else (),
                 scale=1 if target_name in {"python", "reference"} else 4, progress=tell,
-                also=_invariants(read) if target_name == "python" else None,
+                also=_invariants(read) if target_name == "python" else None, keep_interrupted=True,
             )  # fmt: skip
     finally:
         target.close()
@@ -116,11 +117,12 @@ def fuzz(
 
 def _told(report: Report, again: str, *, as_json: bool) -> int:
     """Print a report; the exit status."""
+    status = verdict(130 if report.clean and report.stopped == INTERRUPTED else int(not report.clean))
     if as_json:
         put_json({**report.row(), "play": [again_words(finding, again) for finding in report.findings]})
     else:
         _print(report, again)
-    return 0 if report.clean else 1
+    return status
 
 
 def _keep(kept: Corpus, report: Report, plan: Plan, seed: int) -> None:
@@ -184,11 +186,12 @@ def _play(target: Target, plan: Plan, text: str, times: int, *, as_json: bool) -
     except QuestionFault as fault:
         raise click.UsageError(f"--play: {fault}") from None
     finding = play(target, plan, question, times=times)
+    status = verdict(1 if finding.count else 0)
     if as_json:
         put_json(finding.row())
     else:
         _print_finding(finding)
-    return 1 if finding.count else 0
+    return status
 
 
 def _print(report: Report, again: str) -> None:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import click
 from rich.progress import Progress
 
+from packetcodec.cli.streams import verdict
 from packetcodec.cli.tables.sheet import console, put_json, table
 from packetcodec.emit import HARNESSES
 from packetcodec.errors import PacketcodecError
@@ -32,12 +33,13 @@ def measure(schema: Schema, target: str, sample: int | None, seed: int, *, as_js
             tally = self_test(schema, name, sample=sample, seed=seed, progress=tell)
         except PacketcodecError as fault:
             raise click.UsageError(f"--target: {fault}") from None
+    status = verdict(1 if tally.survived else 0)
     if as_json:
         counts = {key: getattr(tally, key) for key in ("killed", "survived", "equivalent", "invalid", "reach")}
         put_json({"target": name, **counts, "mutants": [trial.row() for trial in tally.trials]})
     else:
         _print(name, tally)
-    return 1 if tally.survived else 0
+    return status
 
 
 def _print(name: str, tally: Tally) -> None:

@@ -29,6 +29,8 @@ _BLOCK = 1 << 16
 _STDIN = 0
 #: Bytes of a line: no packet and no object that describes one comes near.
 MAX_LINE = 1 << 24
+#: Where a command's context keeps the exit status that it has said.
+_VERDICT = "packetcodec.verdict"
 #: What messages call it.
 STDIN_NAME = "stdin"
 #: What moves a cursor, turns text round or ends a line: control characters, directions of writing, separators, surrogates.
@@ -116,6 +118,19 @@ def _text(line: bytes) -> str:
     return "" if text.startswith("#") else text
 
 
+def verdict(status: int) -> int:
+    """Say what the exit status is even if nobody reads what is printed from now on; the status."""
+    if context := click.get_current_context(silent=True):
+        context.meta[_VERDICT] = status
+    return status
+
+
+def standing_verdict(context: click.Context) -> int:
+    """The exit status that a command has said; 0 if it has said none."""
+    status: int = context.meta.get(_VERDICT, 0)
+    return status
+
+
 class Tally:
     """Counts good and refused lines, and says so at the end."""
 
@@ -127,6 +142,7 @@ class Tally:
     def refuse(self, number: int, message: str) -> None:
         """Say what is wrong with a line, and count it."""
         self.refused += 1
+        verdict(1)
         say(f"line {number}: {message}")
 
     def clip(self, number: int, field: str, words: str) -> None:

@@ -34,6 +34,9 @@ if TYPE_CHECKING:
     from packetcodec.fuzz.report import Report
     from packetcodec.fuzz.targets import Source, Target
 
+#: Why a run that was interrupted ended.
+INTERRUPTED = "interrupted"
+
 
 def run(
     target: Target,
@@ -48,6 +51,7 @@ def run(
     rounds: Iterable[Batch] | None = None,
     also: Callable[[str], str] | None = None,
     progress: Callable[[Report], None] | None = None,
+    keep_interrupted: bool = False,
 ) -> Report:
     """Ask a target for so many seconds and report.
 
@@ -63,18 +67,25 @@ def run(
         rounds: the questions, where they are prepared already; default: those of the seed.
         also: what else must hold of some packets: question to what it breaks, or "".
         progress: called now and then with the report so far.
+        keep_interrupted: whether a KeyboardInterrupt ends the run early, with a report whose `stopped` is `INTERRUPTED`;
+            else it goes to the caller.
     """
     session = Session(target, plan_of(source), seed=seed, until=time.monotonic() + seconds, most_findings=most_findings)
     asked = list(first)
     batches: Iterator[Batch] = session.inputs(scale).rounds() if rounds is None else iter(rounds)
     if asked:
         batches = itertools.chain((Batch("replayed", asked, list(map(session.oracle.answer, asked))),), batches)
-    for batch in batches:
-        session.batch(batch, also)
-        if progress:
-            progress(session.report)
-        if session.ends(most_inputs):
-            break
+    try:
+        for batch in batches:
+            session.batch(batch, also)
+            if progress:
+                progress(session.report)
+            if session.ends(most_inputs):
+                break
+    except KeyboardInterrupt:
+        if not keep_interrupted:
+            raise
+        session.report.stopped = INTERRUPTED
     return session.end()
 
 
@@ -114,4 +125,4 @@ def play(target: Target, source: Source, question: str, *, times: int = 1) -> Fi
     return finding
 
 
-__all__ = ["MOST_FINDINGS", "Batch", "play", "run"]
+__all__ = ["INTERRUPTED", "MOST_FINDINGS", "Batch", "play", "run"]

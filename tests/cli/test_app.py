@@ -2,10 +2,13 @@
 
 import json
 import os
+import shlex
 import subprocess
 import sys
 
 import pytest
+
+from tests.cli.test_fuzz import GATE, RUBBISH
 
 
 @pytest.mark.parametrize("command", ["check", "spec", "encode", "decode", "airtime"])
@@ -28,7 +31,7 @@ def shell(line, folder, **environment):
     code = "from packetcodec.cli import main; main()"
     line = line.replace("packetcodec", f"{sys.executable} -c '{code}'", 1)
     return subprocess.run(  # noqa: S602  # the redirections of a shell are what is tested
-        line, shell=True, cwd=folder, capture_output=True, text=True, check=False,
+        line, shell=True, executable="bash", cwd=folder, capture_output=True, text=True, check=False,
         env={**os.environ, **environment},
     )  # fmt: skip
 
@@ -82,3 +85,28 @@ def test_a_reader_that_leaves_early_is_no_error():
         process.stdout.close()
         assert process.stderr.read() == b""
         assert process.wait() == 0
+
+
+@pytest.mark.parametrize(
+    ("line", "status"),
+    [
+        ("packetcodec compare pasture.toml finer.toml | true", 1),
+        ("packetcodec compare pasture.toml pasture.toml | true", 0),
+        ("packetcodec check wrong.toml 2>&1 | true", 1),
+        ("packetcodec check pasture.toml --nonsense 2>&1 | true", 2),
+        ("packetcodec decode pasture.toml --faults < bad.txt | true", 1),
+        ("packetcodec encode pasture.toml < bad.txt 2>&1 | true", 1),
+        ("packetcodec fuzz --play 'encode_base 1' | true", 2),
+        (f"packetcodec fuzz {GATE} --target {shlex.quote(RUBBISH)} --inputs 1500 --seconds 600 --no-folder | true", 1),
+        ("packetcodec --help | true", 0),
+    ],
+)
+def test_a_reader_that_leaves_does_not_change_what_a_command_says_at_its_end(cli, line, status):
+    text = (cli.folder / "pasture.toml").read_text(encoding="utf-8")
+    (cli.folder / "finer.toml").write_text(text.replace("bits = 12,", "bits = 13,"), encoding="utf-8")
+    (cli.folder / "wrong.toml").write_text("nonsense = 1", encoding="utf-8")
+    (cli.folder / "bad.txt").write_text("11 zz\n" * 3, encoding="utf-8")
+    # Whoever reads has gone before anything is printed.
+    line = line.replace("packetcodec", "sleep 0.2; packetcodec", 1)
+    done = shell(f"set -o pipefail; ({line.replace(' | true', ') | true')}", cli.folder)
+    assert (done.returncode, "Traceback" in done.stderr) == (status, False)

@@ -3,6 +3,7 @@
 import functools
 import json
 import shlex
+import subprocess
 import sys
 from pathlib import Path
 
@@ -96,6 +97,21 @@ def test_bad_input_is_one_clear_line(fuzz, arguments, status, words):
     assert found == status
     assert words in err
     assert len(err.strip().splitlines()) == 1
+
+
+@pytest.mark.parametrize(("does", "status"), [("prints rubbish until Ctrl-C", 1), ("is right until Ctrl-C", 130)])
+def test_what_was_found_before_an_interrupt_is_told_and_kept(tmp_path, does, status):
+    code = "from packetcodec.cli import main; main()"
+    done = subprocess.run(
+        [sys.executable, "-c", code, "fuzz", GATE, "--target", RUBBISH.replace("prints rubbish", does), "--seconds", "600"],
+        cwd=tmp_path, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert (done.returncode, "Traceback" in done.stderr) == (status, False)
+    assert "Stopped before the time was up: interrupted" in done.stdout
+    assert ("Finding 1: decode: no answer of the protocol" in done.stdout) == (status == 1)
+    kept = tmp_path / "packetcodec-fuzz" / "gate-v1"
+    assert str(kept.relative_to(tmp_path)) in done.stderr
+    assert (kept / "findings.jsonl").is_file() == (status == 1)
 
 
 def test_the_self_test_counts_what_is_found_and_names_the_lines_of_the_rest(fuzz, monkeypatch):
