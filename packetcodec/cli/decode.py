@@ -37,7 +37,9 @@ def decode(schemas: tuple[str, ...], file: str, *, faults: bool, following: Foll
     With several SCHEMAS, versions of one another, each packet is decoded by the version in its header.
 
     With --follow the input is a file as it grows, stdin or a serial port, and the packets are put together into tracks:
-    each position once, also those that only a trail carries. Anyone who receives a packet that is sent in clear can read
+    each position once, also those that only a trail carries. To convert a stored file, read it as stdin, `< FILE`, which
+    ends by itself; `-i FILE` waits for more. Where packets carry no time (kind = "time"), the moment of reading is their
+    time. Anyone who receives a packet that is sent in clear can read
     it. Not for the safety of life.
     """
     codec = _codec(schemas)

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 import click
 
 from packetcodec.cli.clock import Clock
-from packetcodec.cli.sources import Source, open_source
+from packetcodec.cli.sources import Port, Source, open_source
 from packetcodec.cli.state_file import Record, StateFile
 from packetcodec.cli.streams import DataFault, json_printable, say
 from packetcodec.cli.tables.figures import seconds
@@ -211,6 +211,8 @@ class _Run:
         self._mark()
         while not stop.is_set():
             data = self._source.read(_PATIENCE)
+            if data:
+                self._report.read()
             if step := self._clock.stepped():
                 way = "forward" if step > 0 else "back"
                 say(f"the clock was set {way} by {seconds(abs(step))}; times told from now on are by the new time")
@@ -230,6 +232,8 @@ class _Run:
         taken = next((event for event in events if not isinstance(event, _NOT_TAKEN)), None)
         if self._state and taken:
             self._state.add(Record(now, steady, self._out.body, self._read, packet, taken.tracker))
+        if not isinstance(self._source, Port):
+            self._report.date(events, now)
         self._tell(events)
 
     def _tell(self, events: Sequence[Event]) -> None:

@@ -194,12 +194,7 @@ class Session:
         question = batch.questions[place]
         finding = self.found.make(verdict, batch.kind, question, batch.answers[place], place)
         finding.got, finding.remarks = got, remarks
-        try:
-            alone = self.look.mark_of(question, fresh=True) == verdict.mark
-        except KeyboardInterrupt:
-            finding.alone = False
-            self.found.keep(finding)
-            raise
+        alone = self.look.mark_of(question, fresh=True) == verdict.mark
         fell = verdict.mark.partition(": it ")[1] != ""
         if not alone and not fell:
             finding.mark = AFTER_OTHERS

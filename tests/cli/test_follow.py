@@ -16,10 +16,16 @@ import gpxpy
 import pytest
 from cobs import cobs
 
+from packetcodec import Codec, Schema
 from packetcodec.cli import sources
 from packetcodec.cli.app import run
 from packetcodec.starter import schema_text
 from tests.support.follower import ENVIRONMENT, PATIENCE, Follower, feed, line, packet, positions
+
+NO_TIME = (
+    "packetcodec: the packets of this input carry no time of reception: those read at once get the moment of reading as "
+    "their time, and the points of their trails come before all of them"
+)
 
 
 @pytest.fixture
@@ -72,6 +78,7 @@ def test_a_file_is_followed_as_it_grows_and_ctrl_c_ends_it_with_a_summary(follow
     follower.wait_for(lambda: "2 lost packets made good" in follower.text["err"])
     assert follower.end() == 0
     assert follower.text["err"].splitlines() == [
+        NO_TIME,
         "packetcodec: tracker 7: gap repaired by 2 trail points, 2 lost packets made good",
         "packetcodec: 3 positions direct, 2 by trail, 1 duplicate, 1 line without a packet",
     ]
@@ -96,7 +103,30 @@ def test_a_file_that_is_replaced_or_cut_is_read_from_its_beginning(follow, tmp_p
 def test_stdin_ends_the_job_by_ending(once):
     status, out, err = once(line(0) + line(1).rstrip())
     assert (status, [json.loads(row)["packet_counter"] for row in out.splitlines()]) == (0, [0, 1])
-    assert err == "packetcodec: 2 positions direct, 0 by trail\n"
+    assert err == f"{NO_TIME}\npacketcodec: 2 positions direct, 0 by trail\n"
+
+
+def test_that_stored_packets_carry_no_time_is_said_once_and_not_of_those_that_do(once, tmp_path):
+    _, _, err = once(b"".join(map(line, range(6))) + line(0, collar=8) + line(1, collar=8), "-o", "herd.gpx")
+    assert err.count(NO_TIME) == 1
+    _, _, err = once(line(0) + line(1, collar=8), "-o", "two.gpx")
+    assert NO_TIME not in err
+    (tmp_path / "pasture.toml").write_text(
+        'name = "hut"\nversion = 1\n[[layouts]]\nname = "spot"\nid = 1\n'
+        'fields = [{ kind = "time", epoch = 2026-01-01T00:00:00Z }, { kind = "latitude" }, { kind = "longitude" }]\n',
+        encoding="utf-8",
+    )
+    codec = Codec(Schema.load(tmp_path / "pasture.toml"))
+    spots = [{"time": 1_784_000_000 + 30 * n, "latitude": 46.5, "longitude": 9.8 + n / 1000} for n in range(3)]
+    (tmp_path / "spots.txt").write_text("\n".join(codec.encode("spot", spot).hex() for spot in spots), encoding="utf-8")
+    with (tmp_path / "spots.txt").open() as stdin:
+        done = subprocess.run(
+            [sys.executable, "-m", "packetcodec", "decode", "pasture.toml", "--follow"], cwd=tmp_path, env=ENVIRONMENT,
+            stdin=stdin, capture_output=True, text=True, check=False,
+        )  # fmt: skip
+    assert (done.returncode, done.stderr) == (0, "packetcodec: 3 positions direct, 0 by trail\n")
+    times = [json.loads(row)["time"] for row in done.stdout.splitlines()]
+    assert times == ["2026-07-14T03:33:20.000Z", "2026-07-14T03:33:50.000Z", "2026-07-14T03:34:20.000Z"]
 
 
 def test_stdin_without_one_good_packet_is_the_datas_fault(once):

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import time
 from collections import Counter
+from typing import TYPE_CHECKING
 
 from packetcodec.cli.streams import say
 from packetcodec.cli.tables.figures import seconds
@@ -25,11 +26,20 @@ from packetcodec.receive.events import (
     Unknown,
 )
 
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
 #: Remarks of a kind that are said in a stretch of time, and its length in seconds.
 _SAID = 5
 _STRETCH = 60.0
 #: Trackers remembered as said to be unknown.
 _MAX_UNKNOWN = 1024
+#: Seconds by which two times of one moment may differ, as floats.
+_SAME = 1e-3
+_NO_TIME = (
+    "the packets of this input carry no time of reception: those read at once get the moment of reading as their time, "
+    "and the points of their trails come before all of them"
+)
 #: What the summary calls the kinds of event, in its order.
 _WORDS = {
     "report": "packet without a position",
@@ -52,11 +62,29 @@ class FollowReport:
         self._unknown: set[int | None] = set()
         self._said: Counter[str] = Counter()
         self._until = 0.0
+        #: Trackers of which the bytes last read held a position without a time; None once that was said.
+        self._undated: set[int | None] | None = set()
 
     @property
     def good(self) -> int:
         """Packets that could be decoded, duplicates and those of unknown trackers included."""
         return sum(self._counts[what] for what in ("direct", "report", "late", "duplicate", "unknown"))
+
+    def read(self) -> None:
+        """Other bytes are read from now on."""
+        if self._undated:
+            self._undated.clear()
+
+    def date(self, events: Iterable[Event], now: float) -> None:
+        """Say once where two positions of a tracker are read at once and have no time but that."""
+        for event in events:
+            if self._undated is None or not isinstance(event, Position) or not event.direct or abs(event.time - now) > _SAME:
+                continue
+            if event.tracker in self._undated:
+                say(_NO_TIME)
+                self._undated = None
+            else:
+                self._undated.add(event.tracker)
 
     def take(self, event: Event) -> None:
         """Count an event, and say what there is to say."""
