@@ -26,7 +26,7 @@ from typing import TYPE_CHECKING, Final, Literal, cast
 from crcmod import mkCrcFun
 
 from packetcodec.errors import PacketcodecError
-from packetcodec.frozen import Frozen
+from packetcodec.frozen import Frozen, kept
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -85,15 +85,20 @@ class Crc(Frozen):
         self._demand("initial", self.initial)
         self._demand("xor_out", self.xor_out)
 
-    @property
+    @kept
     def size(self) -> int:
         """Bytes of the check."""
         return self.width // 8
 
-    @property
+    @kept
     def append_order(self) -> Literal["big", "little"]:
         """Byte order in which the check is appended so that the whole packet is a code word."""
         return "little" if self.reflected else "big"
+
+    @kept
+    def _functions(self) -> dict[int | None, Callable[[bytes], int]]:
+        """Register to `function` of it, once it was asked for: making one takes a millisecond."""
+        return {}
 
     def of(self, data: bytes, seed: int | None = None) -> int:
         """CRC of `data`, from the register `seed` (default: `initial`)."""
@@ -118,9 +123,13 @@ class Crc(Frozen):
 
     def function(self, initial: int | None = None) -> Callable[[bytes], int]:
         """The fastest callable ``bytes -> CRC`` from the register `initial` (default: `self.initial`)."""
-        register = self.initial if initial is None else initial
-        self._demand("initial", register)
-        return _compiled(self.width, self.polynomial, register, self.reflected, self.xor_out)
+        found = self._functions.get(initial)
+        if found is None:
+            register = self.initial if initial is None else initial
+            self._demand("initial", register)
+            found = _compiled(self.width, self.polynomial, register, self.reflected, self.xor_out)
+            self._functions[initial] = found
+        return found
 
     def engine(self, initial: int | None = None) -> tuple[_Engine, object, int]:
         """The C function below `function`, its table and its start, for compiled codecs.

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from packetcodec.fuzz.packets import askable
 from packetcodec.wire import Point
 from packetcodec.wire.trail.cells import CIRCLE, HALF_CIRCLE, POLE, east_step, reach
 
@@ -29,12 +28,9 @@ _NOWHERE = ((POLE + 1, 0), (-POLE - 1, 0), (0, HALF_CIRCLE + 1), (0, -HALF_CIRCL
 def aimed_encoding(random: Random, maker: Maker) -> tuple[tuple[int | None, ...], tuple[Point, ...]]:
     """Base units and points for an encoder."""
     bases = list(maker.bases())
-    for place, field in enumerate(maker.layout.fields):
+    for place in range(len(bases)):
         if random.randrange(4) == 0:
-            wide = [-_I32, _I32 - 1, 2 * _I32 - 1, field.low - 1, field.max_input + 1, 0]
-            turns = [field.low + turn * field.modulus for turn in (-3, -2, 2, 3, 7)] if field.modulus else []
-            askables = [base for base in (*wide, *turns) if askable(field, base)]
-            bases[place] = random.choice(askables or [field.low])
+            bases[place] = random.choice(maker.wide[place])
     trail = maker.layout.trail
     if trail is None or random.randrange(3) == 0:
         return tuple(bases), ()

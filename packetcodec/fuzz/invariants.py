@@ -42,7 +42,7 @@ from __future__ import annotations
 import math
 from fractions import Fraction
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 from packetcodec.codec import Codec, Packet
 from packetcodec.crc.distance import packet_distance
@@ -253,12 +253,30 @@ OF_ANY_BYTES: tuple[Callable[[Codec, bytes], None], ...] = (
 )
 
 
+class _Heard:
+    """A codec whose `try_decode` is asked once about the same bytes: what it said is held against every sentence."""
+
+    def __init__(self, codec: Codec) -> None:
+        self._codec = codec
+        self._said: dict[bytes, tuple[str, Packet | None]] = {}
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._codec, name)
+
+    def try_decode(self, data: bytes) -> tuple[str, Packet | None]:
+        """As that of a codec."""
+        if data not in self._said:
+            self._said[data] = self._codec.try_decode(data)
+        return self._said[data]
+
+
 def broken_by(codec: Codec, data: bytes) -> str:
     """What a codec breaks with some bytes: the sentence, a colon, and how; or ""."""
+    heard = cast("Codec", _Heard(codec))
     for invariant in OF_ANY_BYTES:
         sentence = invariant.__name__.replace("_", " ")
         try:
-            invariant(codec, data)
+            invariant(heard, data)
         except BrokenInvariantError as fault:
             return f"{sentence}: {fault}"
         except Exception as fault:  # noqa: BLE001  # whatever comes out of a decoder is what we look for

@@ -1,7 +1,7 @@
 """The expected answer to a question of the line protocol, from the plan's plain way of packing and unpacking.
 
-Owns one short cut and no rule: a packet of a known layout and of a possible length whose check does not come out is
-`bad_check`, which one call of the CRC tells without the rest of the decoding. A test holds it against `packetcodec.wire`.
+Owns one short cut and no rule: for a packet of a known layout and of a possible length, one call of the CRC tells
+`bad_check` from a packet whose content is worth a look. A test holds it against `packetcodec.wire`.
 
 >>> from packetcodec.starter import example_plan
 >>> plan = example_plan()
@@ -32,6 +32,7 @@ from packetcodec.fuzz.protocol import (
     rows_of,
 )
 from packetcodec.wire import LayoutPlan, OutOfRangeFault, Plan, Point, pack, to_raw, unpack
+from packetcodec.wire.packing import content
 from packetcodec.wire.trail.cells import HALF_CIRCLE, POLE
 from packetcodec.wire.trail.coding import MAX_CLIMB
 
@@ -59,22 +60,25 @@ class Oracle:
         self._plans = {plan.version: plan}
         self._head = -(-plan.header_bits // 8)
         self._spare = -plan.header_bits % 8
-        self._sizes = {plan.version << plan.layout_bits | item.id: (item.size, item.longest) for item in plan.layouts}
+        self._layouts = {plan.version << plan.layout_bits | item.id: item for item in plan.layouts}
         self._residue = plan.crc.residue(plan.seed) if plan.crc else 0
         self._crc = plan.crc.function(plan.seed) if plan.crc else lambda _: 0
 
     def decode(self, data: bytes) -> str:
         """What a decoder says of a packet."""
-        sizes = self._sizes.get(int.from_bytes(data[: self._head], "big") >> self._spare) if data else None
-        if sizes and sizes[0] <= len(data) <= sizes[1] and self._crc(data) != self._residue:
-            return "bad_check"
+        layout = self._layouts.get(int.from_bytes(data[: self._head], "big") >> self._spare) if data else None
         try:
-            _, layout, raws, points = unpack(self._plans, data)
+            if layout and layout.size <= len(data) <= layout.longest:
+                if self._crc(data) != self._residue:
+                    return "bad_check"
+                codes, points = content(layout, data)
+            else:
+                _, layout, codes, points = unpack(self._plans, data)
         except PacketFault as fault:
             if fault.offset is not None and fault.status == "out_of_range":
                 self._fault_at = self._place(data, fault.offset)
             return fault.status
-        return decode_answer(self.unit, layout, raws, points, self._rows[layout.id])
+        return decode_answer(self.unit, layout, codes, points, self._rows[layout.id])
 
     def _place(self, data: bytes, offset: int) -> int | None:
         ident = int.from_bytes(data, "big") >> 8 * len(data) - self.plan.header_bits & (1 << self.plan.layout_bits) - 1

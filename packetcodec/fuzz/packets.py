@@ -36,6 +36,8 @@ class Maker:
         self.random = random
         self._codes = [(field.max_code + 1, _borders(field)) for field in layout.fields]
         self._bases = [_base_borders(field) for field in layout.fields]
+        #: Bases of each field at the ends of 32 bits, next to its range and many turns of a circle away.
+        self.wide = [_wide(field) for field in layout.fields]
         #: The places of latitude and longitude among the fields; empty without both.
         self.position = tuple(
             place for role in (Role.NORTH, Role.EAST) for place, field in enumerate(layout.fields) if field.kind.role is role
@@ -96,13 +98,11 @@ class Maker:
 
     def coded(self, bases: Sequence[int | None]) -> tuple[Point, ...]:
         """Earlier positions for base units, from where the position of the packet roughly is."""
-        trail, place = self.layout.trail, {}
-        for field, base in zip(self.layout.fields, bases, strict=True):
-            place[field.kind.role] = base
+        trail = self.layout.trail
         if trail is None:
             return ()
-        latitude, longitude = place.get(Role.NORTH) or 0, place.get(Role.EAST) or 0
-        altitude = place.get(Role.HEIGHT)
+        north, east, height = (None if place is None else bases[place] for place in self.layout.anchor_places)
+        latitude, longitude, altitude = north or 0, east or 0, height
         head = Point(max(-900_000_000, min(900_000_000, latitude)), longitude, altitude)
         return random_track(self.random, trail, head)
 
@@ -123,6 +123,12 @@ def _base_borders(field: FieldPlan) -> tuple[int, ...]:
         found += [field.high + field.modulus // 3, field.low - field.modulus // 3]
     found += [base for base in (0, -1, 1) if field.low <= base <= field.high]
     return tuple(dict.fromkeys(base for base in found if askable(field, base)))
+
+
+def _wide(field: FieldPlan) -> list[int]:
+    wide = [-_I32, _I32 - 1, 2 * _I32 - 1, field.low - 1, field.max_input + 1, 0]
+    turns = [field.low + turn * field.modulus for turn in (-3, -2, 2, 3, 7)] if field.modulus else []
+    return [base for base in (*wide, *turns) if askable(field, base)] or [field.low]
 
 
 def askable(field: FieldPlan, base: int) -> bool:

@@ -10,7 +10,6 @@ program that dies, hangs or loses step is a `Replies.trouble`.
 
 from __future__ import annotations
 
-import functools
 import math
 import signal
 import threading
@@ -93,18 +92,24 @@ class _LateError(BaseException):
 
 
 @contextmanager
-def _alarm_clock() -> Iterator[Callable[[float], Any]]:
-    """A clock to set to so many seconds: what runs then is stopped, in the main thread of a POSIX system."""
+def _alarm_clock(left: Callable[[], float]) -> Iterator[None]:
+    """Stops what runs when `left` has no seconds left, in the main thread of a POSIX system.
+
+    The clock is set once for many questions: `left` is asked when it rings.
+    """
     if not hasattr(signal, "setitimer") or threading.current_thread() is not threading.main_thread():
-        yield lambda _: None
+        yield
         return
 
     def ring(*_: Any) -> None:
-        raise _LateError
+        if left() <= 0:
+            raise _LateError
+        signal.setitimer(signal.ITIMER_REAL, max(1e-3, left()))
 
     before = signal.signal(signal.SIGALRM, ring)
     try:
-        yield functools.partial(signal.setitimer, signal.ITIMER_REAL)
+        signal.setitimer(signal.ITIMER_REAL, max(1e-3, left()))
+        yield
     finally:
         signal.setitimer(signal.ITIMER_REAL, 0)
         signal.signal(signal.SIGALRM, before)
@@ -133,9 +138,8 @@ class FunctionTarget:
         self._remarks = ""
         before = time.monotonic()
         try:
-            with _alarm_clock() as wake:
+            with _alarm_clock(lambda: min(before + self.timeout, until) - time.monotonic()):
                 for line in lines:
-                    wake(min(self.timeout, max(1e-3, until - before)))
                     found.append(self._one(line))
                     now = time.monotonic()
                     if now - before > SLOW:

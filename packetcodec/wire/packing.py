@@ -112,6 +112,15 @@ def unpack(plans: Mapping[int, Plan], data: bytes) -> tuple[Plan, LayoutPlan, tu
     """
     plan, layout = _identified(plans, data)
     _verify(plan, layout, data)
+    return plan, layout, *content(layout, data)
+
+
+def content(layout: LayoutPlan, data: bytes) -> tuple[tuple[int, ...], tuple[Point, ...]]:
+    """The raw codes and the points of a packet whose header, length and check are known to be good.
+
+    Raises:
+        PacketFault: bad padding, a code out of range, a bad trail.
+    """
     number = int.from_bytes(data, "big") >> layout.check_bytes * 8
     behind = (len(data) - layout.check_bytes) * 8 - layout.bits
     if layout.padding and number & (1 << layout.padding) - 1:
@@ -123,7 +132,7 @@ def unpack(plans: Mapping[int, Plan], data: bytes) -> tuple[Plan, LayoutPlan, tu
     for field, code in zip(layout.fields, codes, strict=True):
         if code > field.max_code and code != field.absent_code:
             raise _out_of_range(layout, field, code)
-    return plan, layout, codes, _points(layout, codes, number, behind)
+    return codes, _points(layout, codes, number, behind)
 
 
 def _identified(plans: Mapping[int, Plan], data: bytes) -> tuple[Plan, LayoutPlan]:

@@ -56,23 +56,26 @@ def wrapped(longitude: int) -> int:
     return (longitude + HALF_CIRCLE) % CIRCLE - HALF_CIRCLE
 
 
-def cell_of(anchor: Place, place: Place, step: int) -> Place:
-    """The cell of a place (latitude, longitude in 1e-7 degree), longitude taken the short way round."""
+def cell_of(anchor: Place, place: Place, step: int, wide: int | None = None) -> Place:
+    """The cell of a place (latitude, longitude in 1e-7 degree), longitude taken the short way round.
+
+    `wide` is `east_step` of step and anchor, where a caller has it at hand.
+    """
     east = place[1] - anchor[1]
     if east > HALF_CIRCLE:
         east -= CIRCLE
     elif east < -HALF_CIRCLE:
         east += CIRCLE
-    return nearest(place[0] - anchor[0], step), nearest(east, east_step(step, anchor[0]))
+    return nearest(place[0] - anchor[0], step), nearest(east, wide or east_step(step, anchor[0]))
 
 
-def place_of(anchor: Place, cell: Place, step: int) -> Place | None:
-    """The place of a cell: latitude cut at the poles, longitude in -180..180 degrees (180 excluded).
+def place_of(anchor: Place, cell: Place, step: int, wide: int | None = None) -> Place | None:
+    """The place of a cell: latitude cut at the poles, longitude in -180..180 degrees (180 excluded); `wide` as above.
 
     None when the cell lies more than half a step beyond a pole: no encoder sends it.
     """
     latitude = anchor[0] + cell[0] * step
     if 2 * (abs(latitude) - POLE) > step:
         return None
-    longitude = wrapped(anchor[1] + cell[1] * east_step(step, anchor[0]))
+    longitude = wrapped(anchor[1] + cell[1] * (wide or east_step(step, anchor[0])))
     return max(-POLE, min(POLE, latitude)), longitude

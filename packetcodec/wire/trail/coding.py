@@ -62,7 +62,8 @@ class Grid:
         def group(limits: tuple[int, ...], initial_scale: int, scale_rate: int) -> Group:
             return Group(limits, max(1, initial_scale >> coarsened), max(1, scale_rate >> coarsened))
 
-        plane = (reach(self.step), reach(east_step(self.step, anchor.latitude)))
+        self.wide = east_step(self.step, anchor.latitude)
+        plane = (reach(self.step), reach(self.wide))
         self.groups = [group(plane, trail.initial_scale, trail.scale_rate)]
         if self.climb and trail.altitude:
             limit = min(MAX_CELLS, MAX_CLIMB // self.climb)
@@ -72,7 +73,7 @@ class Grid:
 
     def cells(self, point: Point) -> list[tuple[int, ...]] | None:
         """The cells of a point, one tuple per group, or None for a point that this trail cannot carry."""
-        found: list[tuple[int, ...]] = [cell_of(self.anchor[:2], point[:2], self.step)]
+        found: list[tuple[int, ...]] = [cell_of(self.anchor[:2], point[:2], self.step, self.wide)]
         if self.climb and self.anchor.altitude is not None:
             if point.altitude is None:
                 return None
@@ -89,7 +90,7 @@ class Grid:
     def point(self) -> Point:
         """The point that the groups stand at."""
         north, east = self.groups[0].now
-        place = place_of(self.anchor[:2], (north, east), self.step)
+        place = place_of(self.anchor[:2], (north, east), self.step, self.wide)
         if place is None:
             raise BadTrailFault("a point in it lies beyond a pole")
         altitude = None
