@@ -30,10 +30,13 @@ import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
+sys.path.append(str(Path(__file__).parent.parent))  # for tests.support.recordings, where this runs as a script
+
 from packetcodec import Plan, Schema, compile_plan
 from packetcodec.emit.back_end import with_layouts
 from packetcodec.emit.c import write_c
 from packetcodec.starter import schema_text
+from tests.support.recordings import apt_source
 
 HERE = Path(__file__).parent / "firmware"
 CACHE = Path(__file__).parents[1] / ".cache" / "nanopb"
@@ -188,15 +191,8 @@ def nanopb_sources(given: str | None) -> Path:
     if given:
         return Path(given).resolve()
     if not list(CACHE.glob("nanopb-*/pb_encode.c")):
-        lists = CACHE / "lists" / "partial"
-        lists.mkdir(parents=True, exist_ok=True)
-        release = re.search(r"VERSION_CODENAME=(\w+)", Path("/etc/os-release").read_text(encoding="utf-8"))
-        name = release[1] if release else "stable"
-        (CACHE / "sources.list").write_text(f"deb-src http://deb.debian.org/debian {name} main\n", encoding="ascii")
-        apt = ["apt-get", "-o", f"Dir::Etc::sourcelist={CACHE}/sources.list", "-o", "Dir::Etc::sourceparts=-"]
-        apt += ["-o", f"Dir::State::lists={CACHE}/lists"]
-        run([*apt, "update"], CACHE)
-        run([*apt, "source", "--download-only", "nanopb"], CACHE)
+        CACHE.mkdir(parents=True, exist_ok=True)
+        apt_source(CACHE, "nanopb")
         (archive,) = CACHE.glob("nanopb_*.orig.tar.gz")
         run(["tar", "xzf", archive.name], CACHE)
     return next(CACHE.glob("nanopb-*/pb_encode.c")).parent

@@ -209,7 +209,7 @@ def _sdist(name: str) -> Path:
 
 
 def _gpsd() -> Path:
-    return _kept(*_GPSD, _apt_source)
+    return _kept(*_GPSD, apt_source)
 
 
 def _kept(label: str, digest: str, fetch: Callable[[Path], None]) -> Path:
@@ -254,12 +254,13 @@ def _pip_download(package: tuple[str, str], folder: Path, kind: str) -> None:
     _run((sys.executable, "-m", "pip", "--disable-pip-version-check", *command), requirement, folder)
 
 
-def _apt_source(folder: Path) -> None:
+def apt_source(folder: Path, package: str = "gpsd") -> None:
+    """Fetch the source archive of a package of the system's distribution into a folder; skips where that cannot be done."""
     if shutil.which("apt-get") is None:
-        _missing("gpsd 3.22: its source package needs apt-get, which this machine does not have")
+        _missing(f"{package}: its source package needs apt-get, which this machine does not have")
     private = folder.parent / "apt"
     for part in ("lists/partial", "cache/archives/partial", "parts"):
-        (private / part).mkdir(parents=True)
+        (private / part).mkdir(parents=True, exist_ok=True)
     # The same mirrors that the machine installs from, asked for sources.
     for file in (Path("/etc/apt/sources.list"), *Path("/etc/apt/sources.list.d").glob("*")):
         if file.suffix in {".list", ".sources"} and file.is_file():
@@ -276,7 +277,7 @@ def _apt_source(folder: Path) -> None:
     )
     apt = ("apt-get", "--quiet=2", *(f"--option={setting}" for setting in settings))
     _run((*apt, "update"), "the list of source packages", folder)
-    _run((*apt, "source", "--tar-only", "--download-only", "gpsd"), "gpsd", folder)
+    _run((*apt, "source", "--tar-only", "--download-only", package), package, folder)
 
 
 def _run(command: tuple[str, ...], label: str, folder: Path) -> None:
