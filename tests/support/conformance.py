@@ -23,6 +23,7 @@ from packetcodec.codec.points import to_point
 from packetcodec.emit import BACK_ENDS, Harness
 from packetcodec.fuzz.codec_target import python_target, reference_target
 from packetcodec.fuzz.compiled import build
+from packetcodec.fuzz.packets import askable
 from packetcodec.fuzz.protocol import Unit, decode_answer, decode_question, encode_question
 from packetcodec.vectors import write_vectors
 from packetcodec.wire import OutOfRangeFault, to_base, unpack
@@ -136,8 +137,9 @@ def encodings(schema: Schema, *, seed: int, count: int) -> Iterator[str]:
             points = [to_point(layout.trail, point, 1) for point in trail] if layout.trail else []
         except OutOfRangeFault:
             continue
-        missing = any(base is None and field.absent_code is None for field, base in zip(layout.fields, bases, strict=True))
-        if not missing and all(base is None or -(2**31) <= base < 2**31 for base in bases):
+        both = list(zip(layout.fields, bases, strict=True))
+        missing = any(base is None and field.absent_code is None for field, base in both)
+        if not missing and all(base is None or askable(field, base) for field, base in both):
             yield encode_question("encode_base", layout, bases, points)
 
 
