@@ -514,6 +514,53 @@ pasture_fault pasture_encode_status(
     return encode(from, to, capacity, length, field, &layout2);
 }
 
+void pasture_remember_track(pasture_track_memory *memory, const pasture_track_point *point, uint32_t time_s)
+{
+    uint8_t n;
+
+    if (memory->count > 0U) {
+        const uint32_t since = time_s - memory->slots[0].time_s;
+
+        if (since == 0U) {
+            return; /* remembered already */
+        }
+        if (since > WORD(0x7fffffff)) {
+            memory->count = 0U; /* the clock has gone back */
+        }
+    }
+    if ((memory->count > 1U) && ((time_s - memory->slots[1].time_s) <= ((uint32_t)PASTURE_TRACK_SPACING_S / 2U))) {
+        memory->count--; /* the newest gives way: the one before it is in the same half spacing */
+    } else {
+        for (n = (uint8_t)(PASTURE_TRACK_MEMORY - 1); n > 0U; n--) {
+            memory->slots[n] = memory->slots[n - 1U];
+        }
+    }
+    if (memory->count < (uint8_t)PASTURE_TRACK_MEMORY) {
+        memory->count++;
+    }
+    memory->slots[0].point = *point;
+    memory->slots[0].time_s = time_s;
+}
+
+void pasture_recall_track(const pasture_track_memory *memory, uint32_t time_s, pasture_track *packet)
+{
+    uint8_t n;
+
+    packet->trail_count = 0U;
+    for (n = 0U; (n < memory->count) && (packet->trail_count < (uint8_t)PASTURE_TRACK_POINTS); n++) {
+        const uint32_t age = time_s - memory->slots[n].time_s;
+        const uint32_t wanted = (packet->trail_count + 1U) * (uint32_t)PASTURE_TRACK_SPACING_S;
+
+        if ((age >= wanted) && (age <= WORD(0x7fffffff))) {
+            if ((age - wanted) >= (((uint32_t)PASTURE_TRACK_SPACING_S + 1U) / 2U)) {
+                break; /* no fix then: the list ends */
+            }
+            packet->trail[packet->trail_count] = memory->slots[n].point;
+            packet->trail_count++;
+        }
+    }
+}
+
 /* Read so many bits, most significant first. */
 static uint32_t get(coder *c, uint8_t width)
 {

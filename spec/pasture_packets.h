@@ -67,6 +67,7 @@ typedef struct {
 #define PASTURE_TRACK_MIN_BYTES 15 /* without points */
 #define PASTURE_TRACK_POINTS 10
 #define PASTURE_TRACK_SPACING_S 30 /* seconds from point to point */
+#define PASTURE_TRACK_MEMORY 22 /* positions that a memory of the trail holds */
 /* An earlier position, 30 s from point to point.
  * It arrives within half a cell of where it was; cells are 223 units of latitude high and as wide.
  * What does not fit a packet is left out with all older points: too many bytes, too far away.
@@ -94,8 +95,16 @@ typedef struct {
     uint8_t has_longitude; /* 1 where longitude is known, 0 where it is absent */
     uint8_t has_altitude; /* 1 where altitude is known, 0 where it is absent */
     uint8_t trail_count; /* points that follow, 0..10 */
-    pasture_track_point trail[10]; /* newest first */
+    pasture_track_point trail[10]; /* newest first; a point's place is its age */
 } pasture_track;
+/* The positions of which its trail is made, newest first. Set all of it to 0 before the first use. */
+typedef struct {
+    struct {
+        pasture_track_point point;
+        uint32_t time_s;
+    } slots[22];
+    uint8_t count;
+} pasture_track_memory;
 
 /* Layout "status": Sent now and then: how the collar and its wearer are doing. */
 #define PASTURE_STATUS_ID 3
@@ -147,6 +156,27 @@ pasture_fault pasture_encode_track(
     const pasture_track *from, uint8_t *to, size_t capacity, size_t *length, uint8_t *field);
 pasture_fault pasture_encode_status(
     const pasture_status *from, uint8_t *to, size_t capacity, size_t *length, uint8_t *field);
+
+/* A memory makes the trail of a packet by itself, without the two mistakes that are easily made by hand:
+ *  - Where the spacing is fixed, a point's place in the trail is its age: point k is where the tracker was k spacings
+ *    before the packet, and a moment without a fix ends the list. Points that close up over a gap would arrive as
+ *    positions at times when the tracker was elsewhere.
+ *  - Where ages are coded they must be those before this packet, not before the last one.
+ *
+ * time_s: seconds of a clock of the tracker's own, from any beginning; it may go over 2^32. Where it goes back, what was
+ * before is forgotten.
+ *
+ * remember: call it for each fix that has a position, at the time of the fix; not where there is none. Point k is the
+ * last position in the half spacing before its moment. Positions that come at most every half spacing are all kept; of
+ * closer ones so many that each half spacing that had a position has one. Where they come more often than every half and
+ * less often than every quarter of a spacing, fewer points than a trail has may be held.
+ *
+ * recall: sets the trail of a packet whose own position is that of time_s. Positions from then on are left out, so it may
+ * be called before or after this position is remembered.
+ *
+ * No pointer may be NULL. */
+void pasture_remember_track(pasture_track_memory *memory, const pasture_track_point *point, uint32_t time_s);
+void pasture_recall_track(const pasture_track_memory *memory, uint32_t time_s, pasture_track *packet);
 
 /* A packet of any layout: its id (PASTURE_..._ID) and what it says. */
 typedef struct {

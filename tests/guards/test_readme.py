@@ -77,8 +77,9 @@ int main(void)
 {
     uint8_t packet[PASTURE_TRACK_BYTES];
     size_t i, length;
-    length = make_packet(465120000, 98760000, 210400, 3710, packet);
-    if (length != 0) length = make_packet(465123400, 98765400, 210400, 3700, packet);
+    pasture_track_point here = {465120000, 98760000}, there = {465123400, 98765400};
+    length = make_packet(&here, 210400, 3710, 1000, packet);
+    if (length != 0) length = make_packet(&there, 210400, 3700, 1030, packet);
     for (i = 0; i < length; i++) printf("%02x", packet[i]);
     return length == 0;
 }

@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from packetcodec.schema import Trail
     from packetcodec.wire import LayoutPlan, Plan
 
+#: What can be done with a layout, as its functions say.
+_VERBS = ("encode", "remember", "recall")
 #: The fields that a trail counts from, by axis.
 _ANCHORS = (Role.NORTH, Role.EAST, Role.HEIGHT)
 
@@ -35,6 +37,7 @@ class CLayout:
     Attributes:
         plan: of the layout.
         type, point, encode: its struct, the struct of a point of its trail, its function.
+        memory, remember, recall: the struct of what a trail's memory holds, and its functions.
         member: its place in the union of a decoded packet.
         macro: the beginning of its macros.
         members: one to a field.
@@ -45,6 +48,9 @@ class CLayout:
     type: str
     point: str
     encode: str
+    memory: str
+    remember: str
+    recall: str
     member: str
     macro: str
     members: tuple[Member, ...]
@@ -54,6 +60,12 @@ class CLayout:
     def optional(self) -> tuple[Member, ...]:
         """The members of optional fields."""
         return tuple(member for member in self.members if member.has)
+
+    @property
+    def slots(self) -> int:
+        """Positions that the memory of its trail holds: with a fixed spacing two to a spacing, one more at each end."""
+        trail = self.plan.trail
+        return 0 if trail is None else trail.points + 1 if trail.interval_seed else 2 * trail.points + 2
 
     @cached_property
     def rows(self) -> tuple[tuple[object, ...], ...]:
@@ -199,11 +211,12 @@ def _layout(
 ) -> CLayout:
     def all_of(token: str) -> list[str]:
         macro = f"{prefix}_{token}".upper()
-        what = ("ID", "BYTES", "MIN_BYTES", "POINTS", "SPACING_S")
-        return [f"{prefix}_{token}", f"{prefix}_{token}_point", f"{prefix}_encode_{token}", *(f"{macro}_{x}" for x in what)]
+        what = ("ID", "BYTES", "MIN_BYTES", "POINTS", "SPACING_S", "MEMORY")
+        types = (f"{prefix}_{token}{ending}" for ending in ("", "_point", "_memory"))
+        return [*types, *(f"{prefix}_{verb}_{token}" for verb in _VERBS), *(f"{macro}_{x}" for x in what)]
 
     token = names.take(layout.name, all_of)
-    type_, point, encode, *_ = all_of(token)
+    type_, point, memory, encode, remember, recall, *_ = all_of(token)
     macro = type_.upper()
     own = Names(("trail", "trail_count"))
     taken = [own.take(f"{field.name}{ending(field)}") for field in layout.fields]
@@ -215,4 +228,6 @@ def _layout(
         )
         for field, name in zip(layout.fields, taken, strict=True)
     )  # fmt: skip
-    return CLayout(layout, type_, point, encode, inside.take(token), macro, members, number)
+    return CLayout(
+        layout, type_, point, encode, memory, remember, recall, inside.take(token), macro, members, number
+    )  # fmt: skip
