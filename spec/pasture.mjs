@@ -4,7 +4,7 @@
  * Collars on a summer pasture report where they are to a receiver in the hut.
  *
  * Written by packetcodec from the schema alone. This file is yours, free of any condition.
- * One ES module without dependency: browsers, Node.js, embedded engines.
+ * One ES module without dependency: browsers, Node.js, embedded engines. Its types stand in pasture.d.mts.
  *
  *     import { decode, encode, fromHex, toHex } from "./pasture.mjs";
  *
@@ -25,396 +25,41 @@
  * Whoever receives a packet can read it: nothing here is secret. No life-saving device may depend on it.
  */
 
+/** @typedef {import("./pasture.mjs").Check} Check */
+/** @typedef {import("./pasture.mjs").Fault} Fault */
+/** @typedef {import("./pasture.mjs").Field} Field */
+/** @typedef {import("./pasture.mjs").Layout} Layout */
+/** @typedef {import("./pasture.mjs").Packet} Packet */
+/** @typedef {import("./pasture.mjs").Schema} Schema */
+/** @typedef {import("./pasture.mjs").Trail} Trail */
+/** @typedef {import("./pasture.mjs").TrailPoint} TrailPoint */
+
 export const NAME = "pasture";
 export const VERSION = 1;
 export const FINGERPRINT = "7985ffc5412132c8";
 
 /**
- * What layout "position" carries: Sent at every interval. Without a fix, the position is absent and fix_quality is 0.
- *
- * @typedef {object} position_values
- * @property {number} collar 0..255; bits 8..15
- * @property {number} counter 0..255; beyond: wrapped; bits 16..23
- * @property {number | null} latitude -90..90 degrees in steps of 0.0000223; bits 24..46
- * @property {number | null} longitude -180..180 degrees in steps of 0.0000224; bits 47..70
- * @property {number | null} altitude -500..9000 m in steps of 2.33; beyond: clipped; bits 71..82
- * @property {number} battery 2.5..4.5 V in steps of 0.02; beyond: clipped; bits 83..89
- * @property {number} fix_quality 0..7; bits 90..92
- */
-
-/**
- * What layout "track" carries: The position and the last ten points before it: a packet that is lost leaves no hole.
- *
- * @typedef {object} track_values
- * @property {number} collar 0..255; bits 8..15
- * @property {number} counter 0..255; beyond: wrapped; bits 16..23
- * @property {number | null} latitude -90..90 degrees in steps of 0.0000223; bits 24..46
- * @property {number | null} longitude -180..180 degrees in steps of 0.0000224; bits 47..70
- * @property {number | null} altitude -500..9000 m in steps of 2.33; beyond: clipped; bits 71..82
- * @property {number} battery 2.5..4.5 V in steps of 0.02; beyond: clipped; bits 83..89
- * @property {number} fix_quality 0..7; bits 90..92
- */
-
-/**
- * What layout "status" carries: Sent now and then: how the collar and its wearer are doing.
- *
- * @typedef {object} status_values
- * @property {number} collar 0..255; bits 8..15
- * @property {number} counter 0..255; beyond: wrapped; bits 16..23
- * @property {"resting" | "grazing" | "walking" | "alarm" | null} activity one of these names; bits 24..26
- * @property {number | null} temperature -40..60 °C in steps of 0.5; beyond: clipped; bits 27..34
- * @property {number | null} satellites 0..30; beyond: clipped; bits 35..39
- * @property {number | null} hdop 0..12.4 in steps of 0.2; beyond: clipped; bits 40..45
- * @property {number} battery 2.5..4.5 V in steps of 0.02; beyond: clipped; bits 46..52
- * @property {boolean} gate_open yes or no; bit 53; the collar saw the gate's beacon open
- * @property {number} time 1767225600..1830140100 s in steps of 60, Unix time; bits 54..73
- */
-
-/**
- * Layout name to the values that it carries.
- *
- * @typedef {object} Values
- * @property {position_values} position
- * @property {track_values} track
- * @property {status_values} status
- */
-
-/**
- * What `encode` takes: a value that may be absent may also be left out.
- *
- * @template T
- * @typedef {{ [K in keyof T as null extends T[K] ? never : K]: T[K] } &
- *   { [K in keyof T as null extends T[K] ? K : never]?: T[K] }} Input
- */
-
-/**
- * An earlier position.
- *
- * @typedef {object} TrailPoint
- * @property {number} latitude degrees
- * @property {number} longitude degrees
- * @property {number | null} [altitude] metres; null where it is not known or not carried
- * @property {number | null} [age] seconds before the packet's own position; null where it is not known
- */
-
-/**
- * A good packet: its values, its raw codes, the points of its trail (newest first; none where the layout has no trail).
- *
- * @template {keyof Values} L
- * @typedef {{ status: "ok", layout: L, version: number, values: Values[L], raw: Record<keyof Values[L], number>,
- *   trail: TrailPoint[] }} PacketOf
- */
-
-/** @typedef {{ [L in keyof Values]: PacketOf<L> }[keyof Values]} Packet */
-
-/**
- * A packet that is refused: the first fault in the order of this list, the field that is out of range or null, and the
- * first bit that the fault is about, counted from the packet's first bit.
- *
- * @typedef {object} Fault
- * @property {"too_short" | "too_long" | "unknown_version" | "unknown_layout" |
- *   "bad_check" | "bad_padding" | "out_of_range" | "bad_trail"} status
- * @property {string | null} field
- * @property {number} offset
- */
-
-/**
- * One field on the wire. Range and step are in base units, of which `scale` make one unit of the value.
- *
- * @typedef {object} Field
- * @property {string} name
- * @property {"number" | "whole" | "flag" | "choice"} type "whole" takes no fractions
- * @property {number} bits width
- * @property {number} low lower end of the range
- * @property {number} high upper end of the range
- * @property {number} step base units per raw code
- * @property {number} maxCode last raw code that stands for a value
- * @property {number | null} absentCode raw code of a value that is not known
- * @property {number | null} modulus circumference, where the end of the range is its beginning
- * @property {number} scale
- * @property {number} origin base 0 as a Unix time, where the field is a time
- * @property {"clip" | "refuse" | "wrap"} policy what becomes of a value beyond the range
- * @property {string} unit
- * @property {readonly string[]} choices
- */
-
-/**
- * The trail of a layout: most points, cells (1e-7 degree, centimetres), starts of the coding, seconds between points.
- *
- * @typedef {object} Trail
- * @property {readonly [string, string, string | null]} anchor fields of latitude, longitude and altitude it counts from
- * @property {number} points
- * @property {number} countBits
- * @property {number} step
- * @property {number} initialScale
- * @property {number} scaleRate
- * @property {number} altitudeStep 0 for a trail without altitude
- * @property {number} altitudeInitialScale
- * @property {number} altitudeScaleRate
- * @property {number} spacing 0 where it is no constant
- * @property {string | null} spacingField
- * @property {number} intervalSeed above 0 where the trail codes the seconds itself
- * @property {number} coarsenings most doublings of the cells in a packet that would get too long
- */
-
-/**
- * One kind of packet: its bits before padding or trail, its least and most bytes.
- *
- * @typedef {object} Layout
- * @property {keyof Values} name
- * @property {number} id
- * @property {number} bits
- * @property {number} least
- * @property {number} most
- * @property {readonly Field[]} fields
- * @property {Trail | null} trail
- */
-
-/** @type {Field} */
-const FIELD = {
-  name: "", type: "number", policy: "clip", scale: 1, origin: 0, unit: "",
-  bits: 0, low: 0, high: 0, step: 1, maxCode: 0, absentCode: null, modulus: null, choices: [],
-};
-
-/**
- * A table that nobody can change: all of the module works from it.
- *
- * @template T
- * @param {T} table
- * @returns {T}
- */
-function frozen(table) {
-  if (typeof table === "object" && table !== null) Object.values(Object.freeze(table)).forEach(frozen);
-  return table;
-}
-
-/** @type {readonly Layout[]} */
-export const LAYOUTS = frozen([
-  {
-    name: "position", id: 1, bits: 93, least: 14, most: 14,
-    fields: [
-      {
-        ...FIELD, name: "collar", type: "whole", policy: "refuse",
-        bits: 8, high: 255,
-        maxCode: 255,
-      },
-      {
-        ...FIELD, name: "counter", type: "whole", policy: "wrap",
-        bits: 8, high: 256, modulus: 256,
-        maxCode: 255,
-      },
-      {
-        ...FIELD, name: "latitude", type: "number", policy: "refuse", scale: 10000000, unit: "°",
-        bits: 23, low: -900000000, high: 900000000, step: 223,
-        maxCode: 8071749, absentCode: 8388607,
-      },
-      {
-        ...FIELD, name: "longitude", type: "number", policy: "refuse", scale: 10000000, unit: "°",
-        bits: 24, low: -1800000000, high: 1800000000, step: 224, modulus: 3600000000,
-        maxCode: 16071428, absentCode: 16777215,
-      },
-      {
-        ...FIELD, name: "altitude", type: "number", policy: "clip", scale: 100, unit: "m",
-        bits: 12, low: -50000, high: 900000, step: 233,
-        maxCode: 4077, absentCode: 4095,
-      },
-      {
-        ...FIELD, name: "battery", type: "number", policy: "clip", scale: 1000, unit: "V",
-        bits: 7, low: 2500, high: 4500, step: 20,
-        maxCode: 100,
-      },
-      {
-        ...FIELD, name: "fix_quality", type: "whole", policy: "refuse",
-        bits: 3, high: 7,
-        maxCode: 7,
-      },
-    ],
-    trail: null,
-  },
-  {
-    name: "track", id: 2, bits: 93, least: 14, most: 32,
-    fields: [
-      {
-        ...FIELD, name: "collar", type: "whole", policy: "refuse",
-        bits: 8, high: 255,
-        maxCode: 255,
-      },
-      {
-        ...FIELD, name: "counter", type: "whole", policy: "wrap",
-        bits: 8, high: 256, modulus: 256,
-        maxCode: 255,
-      },
-      {
-        ...FIELD, name: "latitude", type: "number", policy: "refuse", scale: 10000000, unit: "°",
-        bits: 23, low: -900000000, high: 900000000, step: 223,
-        maxCode: 8071749, absentCode: 8388607,
-      },
-      {
-        ...FIELD, name: "longitude", type: "number", policy: "refuse", scale: 10000000, unit: "°",
-        bits: 24, low: -1800000000, high: 1800000000, step: 224, modulus: 3600000000,
-        maxCode: 16071428, absentCode: 16777215,
-      },
-      {
-        ...FIELD, name: "altitude", type: "number", policy: "clip", scale: 100, unit: "m",
-        bits: 12, low: -50000, high: 900000, step: 233,
-        maxCode: 4077, absentCode: 4095,
-      },
-      {
-        ...FIELD, name: "battery", type: "number", policy: "clip", scale: 1000, unit: "V",
-        bits: 7, low: 2500, high: 4500, step: 20,
-        maxCode: 100,
-      },
-      {
-        ...FIELD, name: "fix_quality", type: "whole", policy: "refuse",
-        bits: 3, high: 7,
-        maxCode: 7,
-      },
-    ],
-    trail: {
-      anchor: ["latitude", "longitude", null],
-      points: 10, countBits: 4, step: 223, initialScale: 6, scaleRate: 1,
-      altitudeStep: 0, altitudeInitialScale: 1, altitudeScaleRate: 1,
-      spacing: 30, spacingField: null, intervalSeed: 0, coarsenings: 0,
-    },
-  },
-  {
-    name: "status", id: 3, bits: 74, least: 12, most: 12,
-    fields: [
-      {
-        ...FIELD, name: "collar", type: "whole", policy: "refuse",
-        bits: 8, high: 255,
-        maxCode: 255,
-      },
-      {
-        ...FIELD, name: "counter", type: "whole", policy: "wrap",
-        bits: 8, high: 256, modulus: 256,
-        maxCode: 255,
-      },
-      {
-        ...FIELD, name: "activity", type: "choice", policy: "refuse",
-        bits: 3, high: 3,
-        maxCode: 3, absentCode: 7,
-        choices: [
-          "resting",
-          "grazing",
-          "walking",
-          "alarm",
-        ],
-      },
-      {
-        ...FIELD, name: "temperature", type: "number", policy: "clip", scale: 10, unit: "°C",
-        bits: 8, low: -400, high: 600, step: 5,
-        maxCode: 200, absentCode: 255,
-      },
-      {
-        ...FIELD, name: "satellites", type: "whole", policy: "clip",
-        bits: 5, high: 30,
-        maxCode: 30, absentCode: 31,
-      },
-      {
-        ...FIELD, name: "hdop", type: "number", policy: "clip", scale: 100,
-        bits: 6, high: 1240, step: 20,
-        maxCode: 62, absentCode: 63,
-      },
-      {
-        ...FIELD, name: "battery", type: "number", policy: "clip", scale: 1000, unit: "V",
-        bits: 7, low: 2500, high: 4500, step: 20,
-        maxCode: 100,
-      },
-      {
-        ...FIELD, name: "gate_open", type: "flag", policy: "refuse",
-        bits: 1, high: 1,
-        maxCode: 1,
-      },
-      {
-        ...FIELD, name: "time", type: "number", policy: "refuse", origin: 1767225600, unit: "s",
-        bits: 20, high: 62914500, step: 60,
-        maxCode: 1048575,
-      },
-    ],
-    trail: null,
-  },
-]);
-
-const VERSION_BITS = 4;
-const LAYOUT_BITS = 4;
-const CHECK_BYTES = 2;
-
-/**
  * What a packet says. Never throws on the content of a packet.
  *
- * @param {Uint8Array} bytes the whole packet
+ * @param {ArrayLike<number>} bytes the whole packet: a Uint8Array, a Buffer, or an array of bytes
  * @returns {Packet | Fault}
  */
 export function decode(bytes) {
-  if (bytes.BYTES_PER_ELEMENT !== 1) throw new TypeError("decode: a packet is a Uint8Array");
-  const { length } = bytes;
-  if (length * 8 < VERSION_BITS + LAYOUT_BITS) return fault("too_short", 0);
-  if (bitsAt(bytes, 0, VERSION_BITS) !== VERSION) return fault("unknown_version", 0);
-  const id = bitsAt(bytes, VERSION_BITS, LAYOUT_BITS);
-  const layout = LAYOUTS.find((item) => item.id === id);
-  if (!layout) return fault("unknown_layout", VERSION_BITS);
-  if (length < layout.least) return fault("too_short", length * 8);
-  if (length > layout.most) return fault("too_long", layout.most * 8);
-  const end = (length - CHECK_BYTES) * 8;
-  const check = checkOf(bytes.subarray(0, end / 8));
-  if (check.some((byte, index) => byte !== bytes[end / 8 + index])) return fault("bad_check", end);
-  if (!layout.trail && bitsAt(bytes, layout.bits, end - layout.bits)) return fault("bad_padding", layout.bits);
-  /** @type {Record<string, number>} */
-  const raw = {};
-  /** @type {Record<string, number | string | boolean | null>} */
-  const values = {};
-  let at = VERSION_BITS + LAYOUT_BITS;
-  for (const field of layout.fields) {
-    const code = bitsAt(bytes, at, field.bits);
-    if (code > field.maxCode && code !== field.absentCode) return fault("out_of_range", at, field.name);
-    raw[field.name] = code;
-    values[field.name] = toValue(field, code);
-    at += field.bits;
-  }
-  const trail = layout.trail ? readTrail(layout, layout.trail, raw, bytes, end) : [];
-  if (!trail) return fault("bad_trail", layout.bits);
-  return /** @type {any} */ ({ status: "ok", layout: layout.name, version: VERSION, values, raw, trail });
+  return decodePacket(bytes);
 }
 
 /**
  * The packet of a layout's values.
  *
- * @template {keyof Values} L
- * @param {L} layout name of the layout
- * @param {Input<Values[L]>} values field name to value
+ * @param {string} layout name of the layout
+ * @param {any} values field name to value
  * @param {readonly TrailPoint[]} [trail] earlier positions, newest first; as many are sent as the packet holds
+ * @param {number} [version] of the schema; 1 unless it is given
  * @returns {Uint8Array}
  * @throws {RangeError} a value is missing, no number, or beyond a range that is not clipped: field, value, bound
  */
-export function encode(layout, values, trail = []) {
-  const plan = LAYOUTS.find((item) => item.name === layout);
-  if (!plan) {
-    const names = LAYOUTS.map((item) => item.name).join(", ");
-    throw new RangeError(`${shown(layout)} is not a layout: one of ${names}`);
-  }
-  /** @type {Record<string, unknown>} */
-  const given = values;
-  for (const name of Object.keys(given)) {
-    if (!plan.fields.some((field) => field.name === name)) throw refusal(plan, name, "no such field");
-  }
-  /** @type {number[]} */
-  const bits = [];
-  put(bits, VERSION, VERSION_BITS);
-  put(bits, plan.id, LAYOUT_BITS);
-  /** @type {Record<string, number>} */
-  const raw = {};
-  for (const field of plan.fields) {
-    raw[field.name] = toCode(plan, field, given);
-    put(bits, raw[field.name], field.bits);
-  }
-  if (plan.trail) writeTrail(plan, plan.trail, raw, trail, bits);
-  else if (trail.length) throw refusal(plan, "trail", "this layout carries none");
-  const end = Math.ceil(bits.length / 8);
-  const bytes = new Uint8Array(end + CHECK_BYTES);
-  bits.forEach((bit, index) => (bytes[index >> 3] |= bit << (7 - (index & 7))));
-  bytes.set(checkOf(bytes.subarray(0, end)), end);
-  return bytes;
+export function encode(layout, values, trail, version) {
+  return Uint8Array.from(encodePacket(layout, values, trail, version));
 }
 
 /**
@@ -435,55 +80,362 @@ export function fromHex(text) {
 /**
  * Bytes as lower-case hex digits.
  *
- * @param {Uint8Array} bytes
+ * @param {ArrayLike<number>} bytes
  * @returns {string}
  */
 export function toHex(bytes) {
   return Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
 }
 
-// From here on, nothing is exported. Codes of up to 32 bits and bases beyond them are plain numbers, exact to 2 ** 53;
-// bit operators, which work on 32 bits with a sign, are kept to what fits them.
+// Codes of up to 32 bits and bases beyond them are plain numbers, exact to 2 ** 53; bit operators, which work on 32
+// bits with a sign, are kept to what fits them. Everything from here on is ECMAScript 5.
 
-/** @type {(status: Fault["status"], offset: number, field?: string | null) => Fault} */
-const fault = (status, offset, field = null) => ({ status, field, offset });
-
-/** @type {(layout: Layout, field: string, words: string) => RangeError} */
-const refusal = (layout, field, words) => new RangeError(`${field}: ${words} (layout "${layout.name}")`);
+var VERSION_BITS = 4;
+var LAYOUT_BITS = 4;
 
 /** @type {(given: object, name: string) => boolean} */
-const hasOwn = (given, name) => Object.prototype.hasOwnProperty.call(given, name);
+function hasOwn(given, name) {
+  return Object.prototype.hasOwnProperty.call(given, name);
+}
+
+/** What a field has where nothing else is said of it.  @type {Field} */
+var FIELD = {
+  name: "", type: "number", policy: "clip", scale: 1, origin: 0, unit: "", role: null,
+  bits: 0, low: 0, high: 0, step: 1, maxCode: 0, absentCode: null, modulus: null, choices: [],
+};
+
+/** @type {(given: Partial<Field>) => Field} */
+function field(given) {
+  /** @type {any} */
+  var whole = {};
+  Object.keys(FIELD).forEach(function (name) {
+    whole[name] = /** @type {any} */ (hasOwn(given, name) ? given : FIELD)[name];
+  });
+  return whole;
+}
+
+/** A table that nobody can change.  @type {(table: any) => any} */
+function frozen(table) {
+  if (typeof table === "object" && table !== null) {
+    Object.freeze(table);
+    Object.keys(table).forEach(function (key) { frozen(table[key]); });
+  }
+  return table;
+}
+
+/** Each schema version; all that follows works from it.  @type {readonly Schema[]} */
+var SCHEMAS = frozen([
+  {
+    name: "pasture", version: 1, fingerprint: "7985ffc5412132c8",
+    check: {
+      bytes: 2, reflected: false, polynomial: 0x5935, seed: 0xf3e1, xorOut: 0x0,
+    },
+    layouts: [
+      {
+        name: "position", id: 1, bits: 93, least: 14, most: 14,
+        fields: [
+          field({
+            name: "collar", type: "whole", policy: "refuse", role: "identifier",
+            bits: 8, high: 255,
+            maxCode: 255,
+          }),
+          field({
+            name: "counter", type: "whole", policy: "wrap", role: "counter",
+            bits: 8, high: 256, modulus: 256,
+            maxCode: 255,
+          }),
+          field({
+            name: "latitude", type: "number", policy: "refuse", scale: 10000000, unit: "°", role: "latitude",
+            bits: 23, low: -900000000, high: 900000000, step: 223,
+            maxCode: 8071749, absentCode: 8388607,
+          }),
+          field({
+            name: "longitude", type: "number", policy: "refuse", scale: 10000000, unit: "°", role: "longitude",
+            bits: 24, low: -1800000000, high: 1800000000, step: 224, modulus: 3600000000,
+            maxCode: 16071428, absentCode: 16777215,
+          }),
+          field({
+            name: "altitude", type: "number", policy: "clip", scale: 100, unit: "m", role: "altitude",
+            bits: 12, low: -50000, high: 900000, step: 233,
+            maxCode: 4077, absentCode: 4095,
+          }),
+          field({
+            name: "battery", type: "number", policy: "clip", scale: 1000, unit: "V",
+            bits: 7, low: 2500, high: 4500, step: 20,
+            maxCode: 100,
+          }),
+          field({
+            name: "fix_quality", type: "whole", policy: "refuse",
+            bits: 3, high: 7,
+            maxCode: 7,
+          }),
+        ],
+        trail: null,
+      },
+      {
+        name: "track", id: 2, bits: 93, least: 14, most: 32,
+        fields: [
+          field({
+            name: "collar", type: "whole", policy: "refuse", role: "identifier",
+            bits: 8, high: 255,
+            maxCode: 255,
+          }),
+          field({
+            name: "counter", type: "whole", policy: "wrap", role: "counter",
+            bits: 8, high: 256, modulus: 256,
+            maxCode: 255,
+          }),
+          field({
+            name: "latitude", type: "number", policy: "refuse", scale: 10000000, unit: "°", role: "latitude",
+            bits: 23, low: -900000000, high: 900000000, step: 223,
+            maxCode: 8071749, absentCode: 8388607,
+          }),
+          field({
+            name: "longitude", type: "number", policy: "refuse", scale: 10000000, unit: "°", role: "longitude",
+            bits: 24, low: -1800000000, high: 1800000000, step: 224, modulus: 3600000000,
+            maxCode: 16071428, absentCode: 16777215,
+          }),
+          field({
+            name: "altitude", type: "number", policy: "clip", scale: 100, unit: "m", role: "altitude",
+            bits: 12, low: -50000, high: 900000, step: 233,
+            maxCode: 4077, absentCode: 4095,
+          }),
+          field({
+            name: "battery", type: "number", policy: "clip", scale: 1000, unit: "V",
+            bits: 7, low: 2500, high: 4500, step: 20,
+            maxCode: 100,
+          }),
+          field({
+            name: "fix_quality", type: "whole", policy: "refuse",
+            bits: 3, high: 7,
+            maxCode: 7,
+          }),
+        ],
+        trail: {
+          anchor: ["latitude", "longitude", null],
+          points: 10, countBits: 4, step: 223, initialScale: 6, scaleRate: 1,
+          altitudeStep: 0, altitudeInitialScale: 1, altitudeScaleRate: 1,
+          spacing: 30, spacingField: null, intervalSeed: 0, coarsenings: 0,
+        },
+      },
+      {
+        name: "status", id: 3, bits: 74, least: 12, most: 12,
+        fields: [
+          field({
+            name: "collar", type: "whole", policy: "refuse", role: "identifier",
+            bits: 8, high: 255,
+            maxCode: 255,
+          }),
+          field({
+            name: "counter", type: "whole", policy: "wrap", role: "counter",
+            bits: 8, high: 256, modulus: 256,
+            maxCode: 255,
+          }),
+          field({
+            name: "activity", type: "choice", policy: "refuse",
+            bits: 3, high: 3,
+            maxCode: 3, absentCode: 7,
+            choices: [
+              "resting",
+              "grazing",
+              "walking",
+              "alarm",
+            ],
+          }),
+          field({
+            name: "temperature", type: "number", policy: "clip", scale: 10, unit: "°C",
+            bits: 8, low: -400, high: 600, step: 5,
+            maxCode: 200, absentCode: 255,
+          }),
+          field({
+            name: "satellites", type: "whole", policy: "clip",
+            bits: 5, high: 30,
+            maxCode: 30, absentCode: 31,
+          }),
+          field({
+            name: "hdop", type: "number", policy: "clip", scale: 100,
+            bits: 6, high: 1240, step: 20,
+            maxCode: 62, absentCode: 63,
+          }),
+          field({
+            name: "battery", type: "number", policy: "clip", scale: 1000, unit: "V",
+            bits: 7, low: 2500, high: 4500, step: 20,
+            maxCode: 100,
+          }),
+          field({
+            name: "gate_open", type: "flag", policy: "refuse",
+            bits: 1, high: 1,
+            maxCode: 1,
+          }),
+          field({
+            name: "time", type: "number", policy: "refuse", origin: 1767225600, unit: "s", role: "time",
+            bits: 20, high: 62914500, step: 60,
+            maxCode: 1048575,
+          }),
+        ],
+        trail: null,
+      },
+    ],
+  },
+]);
+
+/**
+ * What a packet says.
+ *
+ * @param {unknown} given the whole packet
+ * @returns {any}
+ */
+function decodePacket(given) {
+  var bytes = bytesOf(given);
+  var length = bytes.length;
+  if (length * 8 < VERSION_BITS + LAYOUT_BITS) return fault("too_short", 0);
+  var schema = first(SCHEMAS, "version", bitsAt(bytes, 0, VERSION_BITS));
+  if (!schema) return fault("unknown_version", 0);
+  var layout = first(schema.layouts, "id", bitsAt(bytes, VERSION_BITS, LAYOUT_BITS));
+  if (!layout) return fault("unknown_layout", VERSION_BITS);
+  if (length < layout.least) return fault("too_short", length * 8);
+  if (length > layout.most) return fault("too_long", layout.most * 8);
+  var end = length - checkBytes(schema);
+  var check = checkOf(schema, bytes.slice(0, end));
+  if (check.some(function (byte, index) { return byte !== bytes[end + index]; })) return fault("bad_check", end * 8);
+  if (!layout.trail && bitsAt(bytes, layout.bits, end * 8 - layout.bits)) return fault("bad_padding", layout.bits);
+  /** @type {Record<string, number>} */
+  var raw = {};
+  /** @type {Record<string, number | string | boolean | null>} */
+  var values = {};
+  var at = VERSION_BITS + LAYOUT_BITS;
+  for (var index = 0; index < layout.fields.length; index += 1) {
+    var item = layout.fields[index];
+    var code = bitsAt(bytes, at, item.bits);
+    if (code > item.maxCode && code !== item.absentCode) return fault("out_of_range", at, item.name);
+    raw[item.name] = code;
+    values[item.name] = toValue(item, code);
+    at += item.bits;
+  }
+  var trail = layout.trail ? readTrail(layout, layout.trail, raw, bytes, end * 8) : [];
+  if (!trail) return fault("bad_trail", layout.bits);
+  return { status: "ok", layout: layout.name, version: schema.version, values: values, raw: raw, trail: trail };
+}
+
+/**
+ * The bytes of the packet of a layout's values.
+ *
+ * @param {string} name of the layout
+ * @param {Record<string, unknown>} values field name to value
+ * @param {readonly TrailPoint[] | undefined} points
+ * @param {number | undefined} version of the schema
+ * @returns {number[]}
+ */
+function encodePacket(name, values, points, version) {
+  var schema = version === undefined ? SCHEMAS[0] : first(SCHEMAS, "version", version);
+  if (!schema) throw new RangeError(shown(version) + " is not a version: one of " + namesOf(SCHEMAS, "version"));
+  var layout = first(schema.layouts, "name", name);
+  if (!layout) throw new RangeError(shown(name) + " is not a layout: one of " + namesOf(schema.layouts, "name"));
+  var found = layout;
+  Object.keys(values).forEach(function (key) {
+    if (!first(found.fields, "name", key)) throw refusal(found, key, "no such field");
+  });
+  /** @type {number[]} */
+  var bits = [];
+  put(bits, schema.version, VERSION_BITS);
+  put(bits, layout.id, LAYOUT_BITS);
+  /** @type {Record<string, number>} */
+  var raw = {};
+  layout.fields.forEach(function (item) {
+    raw[item.name] = toCode(found, item, values);
+    put(bits, raw[item.name], item.bits);
+  });
+  var given = points || [];
+  if (layout.trail) writeTrail(layout, layout.trail, raw, given, bits, layout.most - checkBytes(schema));
+  else if (given.length) throw refusal(layout, "trail", "this layout carries none");
+  /** @type {number[]} */
+  var bytes = [];
+  while (bits.length % 8) bits.push(0);
+  for (var at = 0; at < bits.length; at += 8) bytes.push(bitsAt(bits, at, 8, 1));
+  return bytes.concat(checkOf(schema, bytes));
+}
+
+/** The bytes of an array, a Uint8Array or the like as an array.  @type {(given: any) => number[]} */
+function bytesOf(given) {
+  if (Array.isArray(given) || (given && given.BYTES_PER_ELEMENT === 1)) {
+    /** @type {number[]} */
+    var bytes = Array.prototype.slice.call(given);
+    var good = true;
+    for (var index = 0; index < bytes.length; index += 1) good = good && isByte(bytes[index]); // a hole is no byte
+    if (good) return bytes;
+  }
+  throw new TypeError("decode: a packet is a Uint8Array or an array of bytes 0..255");
+}
+
+/** @type {(byte: unknown) => boolean} */
+function isByte(byte) {
+  return typeof byte === "number" && byte >= 0 && byte <= 255 && Math.floor(byte) === byte;
+}
+
+/**
+ * The first of a list that has this, or undefined.
+ *
+ * @type {<T>(list: readonly T[], key: keyof T, wanted: unknown) => T | undefined}
+ */
+function first(list, key, wanted) {
+  return list.filter(function (item) { return item[key] === wanted; })[0];
+}
+
+/** @type {<T>(list: readonly T[], key: keyof T) => string} */
+function namesOf(list, key) {
+  return list.map(function (item) { return item[key]; }).join(", ");
+}
+
+/** @type {(status: Fault["status"], offset: number, field?: string | null) => Fault} */
+function fault(status, offset, field) {
+  return { status: status, field: field || null, offset: offset };
+}
+
+/** @type {(layout: Layout, field: string, words: string) => RangeError} */
+function refusal(layout, field, words) {
+  return new RangeError(field + ": " + words + ' (layout "' + layout.name + '")');
+}
 
 /** @type {(value: unknown) => string} */
 function shown(value) {
-  if (typeof value === "string") return JSON.stringify(value.length > 60 ? `${value.slice(0, 57)}...` : value);
-  return value !== null && /^(object|function)$/.test(typeof value) ? `${typeof value}` : String(value);
+  if (typeof value === "string") return JSON.stringify(value.length > 60 ? value.slice(0, 57) + "..." : value);
+  return value !== null && /^(object|function)$/.test(typeof value) ? typeof value : String(value);
 }
 
-/** @type {(bytes: Uint8Array, first: number, width: number) => number} */
-function bitsAt(bytes, first, width) {
-  let code = 0;
-  for (let bit = first; bit < first + width; bit += 1) code = code * 2 + ((bytes[bit >> 3] >> (7 - (bit & 7))) & 1);
+/**
+ * The number of some bits; in a list of bits, `size` is 1.
+ *
+ * @type {(bytes: readonly number[], from: number, width: number, size?: number) => number}
+ */
+function bitsAt(bytes, from, width, size) {
+  var code = 0;
+  for (var bit = from; bit < from + width; bit += 1) {
+    code = code * 2 + (size ? bytes[bit] : (bytes[bit >> 3] >> (7 - (bit & 7))) & 1);
+  }
   return code;
 }
 
 /** @type {(bits: number[], code: number, width: number) => void} */
 function put(bits, code, width) {
-  for (let place = width - 1; place >= 0; place -= 1) bits.push(Math.floor(code / 2 ** place) % 2);
+  for (var place = width - 1; place >= 0; place -= 1) bits.push(Math.floor(code / Math.pow(2, place)) % 2);
 }
 
 /** The remainder of floor division, 0 .. b - 1.  @type {(a: number, b: number) => number} */
-const mod = (a, b) => ((a % b) + b) % b;
+function mod(a, b) {
+  return ((a % b) + b) % b;
+}
 
 /** The nearest whole number, the even one of two equally near.  @type {(x: number) => number} */
 function round(x) {
-  const below = Math.floor(x);
-  const rest = x - below;
+  var below = Math.floor(x);
+  var rest = x - below;
   return rest > 0.5 || (rest === 0.5 && below % 2 !== 0) ? below + 1 : below;
 }
 
 /** The base of a raw code in use.  @type {(field: Field, code: number) => number} */
-const toBase = (field, code) => Math.min(field.low + code * field.step, field.high);
+function toBase(field, code) {
+  return Math.min(field.low + code * field.step, field.high);
+}
 
 /** @type {(field: Field, code: number) => number | string | boolean | null} */
 function toValue(field, code) {
@@ -495,64 +447,88 @@ function toValue(field, code) {
 
 /** @type {(layout: Layout, field: Field, values: Record<string, unknown>) => number} */
 function toCode(layout, field, values) {
-  const { name, low, step, modulus } = field;
-  const value = hasOwn(values, name) ? values[name] : undefined;
+  var name = field.name;
+  var value = hasOwn(values, name) ? values[name] : undefined;
   if (value === undefined || value === null) {
     if (field.absentCode !== null) return field.absentCode;
     throw refusal(layout, name, value === null ? "null, but the field is not optional" : "missing");
   }
   if (field.type === "choice") {
-    const code = field.choices.indexOf(/** @type {string} */ (value));
-    if (code < 0) throw refusal(layout, name, `${shown(value)} is not one of ${field.choices.join(", ")}`);
-    return code;
+    var choice = field.choices.indexOf(/** @type {string} */ (value));
+    if (choice < 0) throw refusal(layout, name, shown(value) + " is not one of " + field.choices.join(", "));
+    return choice;
   }
   if (field.type === "flag" && typeof value === "boolean") return value ? 1 : 0;
-  if (typeof value !== "number") throw refusal(layout, name, `${shown(value)} is not a number`);
-  if (!Number.isFinite(value)) throw refusal(layout, name, `${value} is not a finite number`);
-  const whole = field.type !== "number";
-  if (whole && !Number.isInteger(value)) throw refusal(layout, name, `${value} is not a whole number`);
-  // On a circle of whole numbers the end of the range is its beginning again, and no value.
-  const end = modulus && field.scale === 1 ? field.high - 1 : field.high;
-  let base = round(value * field.scale) - field.origin;
-  if (field.policy === "wrap" && modulus && Number.isFinite(base)) {
-    base = low + mod((base % modulus) - low, modulus);
-  } else if (base < low || base > end) {
-    if (field.policy !== "clip" || !Number.isFinite(base)) {
-      const bounds = [low, end].map((bound) => (bound + field.origin) / field.scale).join("..");
-      throw refusal(layout, name, `${value} is outside ${bounds} ${field.unit.replace("°", "degrees")}`.trim());
-    }
-    base = base < low ? low : field.high;
-  } else if (modulus && base === field.high) {
-    base = low;
-  }
-  const code = Math.floor((base - low + Math.floor(step / 2)) / step);
-  return modulus && code > field.maxCode ? 0 : code;
+  if (typeof value !== "number") throw refusal(layout, name, shown(value) + " is not a number");
+  if (!isFinite(value)) throw refusal(layout, name, value + " is not a finite number");
+  var whole = field.type === "number" || Math.floor(value) === value;
+  if (!whole) throw refusal(layout, name, value + " is not a whole number");
+  var base = withinRange(layout, field, value);
+  var code = Math.floor((base - field.low + Math.floor(field.step / 2)) / field.step);
+  return field.modulus && code > field.maxCode ? 0 : code;
 }
 
 /**
- * The check of some bytes: CRC-16/M17, started from the schema's fingerprint; as it stands in the packet.
+ * The base of a value, clipped or wrapped as the field says.
  *
- * @type {(bytes: Uint8Array) => number[]}
+ * @type {(layout: Layout, field: Field, value: number) => number}
  */
-function checkOf(bytes) {
-  let state = 0xf3e1;
-  for (const byte of bytes) {
-    state ^= byte << 8;
-    for (let bit = 0; bit < 8; bit += 1) state = (state << 1) ^ ((state >>> 15) & 1 ? 0x5935 : 0);
+function withinRange(layout, field, value) {
+  var low = field.low;
+  // On a circle of whole numbers the end of the range is its beginning again, and no value.
+  var end = field.modulus && field.scale === 1 ? field.high - 1 : field.high;
+  var base = round(value * field.scale) - field.origin;
+  if (field.policy === "wrap" && field.modulus && isFinite(base)) {
+    return low + mod((base % field.modulus) - low, field.modulus);
   }
-  return [8, 0].map((place) => (state >>> place) & 255);
+  if (base < low || base > end) {
+    if (field.policy === "clip" && isFinite(base)) return base < low ? low : field.high;
+    var bounds = (low + field.origin) / field.scale + ".." + (end + field.origin) / field.scale;
+    var words = value + " is outside " + bounds + " " + field.unit.replace("°", "degrees");
+    throw refusal(layout, field.name, words.trim());
+  }
+  return field.modulus && base === field.high ? low : base;
+}
+
+/** @type {(schema: Schema) => number} */
+function checkBytes(schema) {
+  return schema.check ? schema.check.bytes : 0;
+}
+
+/**
+ * The check of some bytes, as it stands in the packet.
+ *
+ * @type {(schema: Schema, bytes: readonly number[]) => number[]}
+ */
+function checkOf(schema, bytes) {
+  if (!schema.check) return [];
+  var check = schema.check;
+  var top = check.bytes * 8 - 1;
+  var state = check.seed;
+  bytes.forEach(function (byte) {
+    state ^= check.reflected ? byte : byte << (top - 7);
+    for (var bit = 0; bit < 8; bit += 1) {
+      if (check.reflected) state = (state >>> 1) ^ (state & 1 ? check.polynomial : 0);
+      else state = (state << 1) ^ ((state >>> top) & 1 ? check.polynomial : 0);
+    }
+  });
+  state ^= check.xorOut;
+  /** @type {number[]} */
+  var found = [];
+  for (var at = 0; at < top; at += 8) found.push((state >>> (check.reflected ? at : top - 7 - at)) & 255);
+  return found;
 }
 
 // The trail: points in square cells around the packet's own position, each coded by what a guess leaves of it.
 
-const POLE = 900000000;
-const HALF_CIRCLE = 1800000000;
-const CIRCLE = 3600000000;
-const MAX_CELLS = 1048575;
-const MAX_CLIMB = 1000000000;
+var POLE = 900000000;
+var HALF_CIRCLE = 1800000000;
+var CIRCLE = 3600000000;
+var MAX_CELLS = 1048575;
+var MAX_CLIMB = 1000000000;
 
 /** What is thrown, and caught again, for bits that no encoder writes. */
-const BAD_TRAIL = new RangeError("bad_trail");
+var BAD_TRAIL = new RangeError("bad_trail");
 
 /**
  * A place in base units: 1e-7 degree, centimetres, seconds before the anchor.
@@ -566,155 +542,153 @@ const BAD_TRAIL = new RangeError("bad_trail");
  * @typedef {(rest: number | null, order: number, steady: number) => number} Coder
  */
 
+/**
+ * Axes that share one scale and one choice of guess; `rising` ones never go back: seconds between points.
+ *
+ * @typedef {{ limits: number[], change: number, rising: boolean, fresh: boolean, sum: number, count: number,
+ *   errors: number[], now: number[], last: number[], before: number[] }} Group
+ */
+
+/**
+ * The cells of one packet: its own place, the size of a cell on each axis, 0 for no altitude.
+ *
+ * @typedef {{ anchor: Place, step: number, east: number, climb: number, timed: boolean, groups: Group[] }} Grid
+ */
+
 /** The nearest whole number to a quotient, halves away from zero.  @type {(a: number, b: number) => number} */
 function nearest(a, b) {
-  const cells = Math.floor((Math.abs(a) + Math.floor(b / 2)) / b);
-  return a < 0 ? -cells : cells;
+  var whole = Math.floor((Math.abs(a) + Math.floor(b / 2)) / b);
+  return a < 0 ? -whole : whole;
 }
 
 /** The east-west cell: square at the latitude's whole degree.  @type {(step: number, latitude: number) => number} */
 function eastStep(step, latitude) {
-  const whole = Math.min(Math.floor(Math.abs(latitude) / 10000000), 89);
+  var whole = Math.min(Math.floor(Math.abs(latitude) / 10000000), 89);
   return Math.floor((step * (32400 + whole * whole)) / (32400 - 4 * whole * whole));
 }
 
 /** Farthest cell of an axis.  @type {(step: number) => number} */
-const reach = (step) => Math.min(MAX_CELLS, Math.floor((HALF_CIRCLE + Math.floor(step / 2)) / step));
+function reach(step) {
+  return Math.min(MAX_CELLS, Math.floor((HALF_CIRCLE + Math.floor(step / 2)) / step));
+}
 
-/** Axes that share one scale and one choice of guess. */
-class Group {
-  /**
-   * @param {number[]} limits
-   * @param {number} first
-   * @param {number} change
-   * @param {boolean} [rising]
-   */
-  constructor(limits, first, change, rising = false) {
-    this.limits = limits;
-    this.change = change;
-    this.rising = rising; // the axis never goes back: seconds between points
-    this.fresh = true;
-    this.sum = first;
-    this.count = 1;
-    this.errors = [0, 0, 0];
-    this.now = limits.map(() => 0);
-    this.last = limits.map(() => 0);
-    this.before = this.last;
-  }
+/** @type {(limits: number[], sum: number, change: number, rising?: boolean) => Group} */
+function newGroup(limits, sum, change, rising) {
+  var zeros = limits.map(function () { return 0; });
+  return {
+    limits: limits, change: change, rising: rising === true, fresh: true, sum: sum, count: 1,
+    errors: [0, 0, 0], now: zeros.slice(), last: zeros, before: zeros,
+  };
+}
 
-  /** The order of the next residual. */
-  order() {
-    let order = 0;
-    while (this.count << order < this.sum) order += 1;
-    return order;
-  }
+/** The order of the next residual.  @type {(group: Group) => number} */
+function orderOf(group) {
+  var order = 0;
+  while (group.count << order < group.sum) order += 1;
+  return order;
+}
 
-  /** The guess that has been wrong by least, old errors fading. */
-  pick() {
-    const { errors } = this;
-    let pick = 0;
-    for (const other of [1, 2]) if (errors[other] <= errors[pick]) pick = other;
-    this.errors = errors.map((error) => error - (error >> 3));
-    return pick;
-  }
+/** The guess that has been wrong by least, old errors fading.  @type {(group: Group) => number} */
+function pick(group) {
+  var errors = group.errors;
+  var least = 0;
+  for (var other = 1; other < 3; other += 1) if (errors[other] <= errors[least]) least = other;
+  group.errors = errors.map(function (error) { return error - (error >> 3); });
+  return least;
+}
 
-  /**
-   * Code one point: its cells to write, or null to read them.
-   *
-   * @param {number[] | null} cells
-   * @param {Coder} coder
-   */
-  code(cells, coder) {
-    const pick = this.pick();
-    const moves = this.limits.map((limit, axis) => {
-      const last = this.last[axis];
-      const guesses = [0, last, last + ((last - this.before[axis] + 1) >> 1)];
-      const wanted = cells && cells[axis] - this.now[axis] - guesses[pick];
-      const rest = coder(wanted, this.order(), this.fresh ? 1 : 5);
-      const moved = guesses[pick] + rest;
-      this.now[axis] += moved;
-      if ((this.rising && moved < 0) || Math.abs(this.now[axis]) > limit) throw BAD_TRAIL;
-      this.sum += Math.abs(rest);
-      this.count += 1;
-      if (this.count === 8) {
-        this.sum >>= 1;
-        this.count >>= 1;
-      }
-      guesses.forEach((guess, number) => (this.errors[number] += Math.abs(moved - guess)));
-      return moved;
-    });
-    this.before = this.fresh ? moves : this.last;
-    this.last = moves;
-    if (this.fresh) {
-      this.fresh = false;
-      this.sum = this.change;
-      this.count = 1;
-      this.errors = [0, 0, 2];
+/**
+ * Code one point of a group: its cells to write, or null to read them.
+ *
+ * @type {(group: Group, cells: number[] | null, coder: Coder) => void}
+ */
+function codePoint(group, cells, coder) {
+  var picked = pick(group);
+  var moves = group.limits.map(function (limit, axis) {
+    var last = group.last[axis];
+    var guesses = [0, last, last + ((last - group.before[axis] + 1) >> 1)];
+    var wanted = cells && cells[axis] - group.now[axis] - guesses[picked];
+    var rest = coder(wanted, orderOf(group), group.fresh ? 1 : 5);
+    var moved = guesses[picked] + rest;
+    group.now[axis] += moved;
+    if ((group.rising && moved < 0) || Math.abs(group.now[axis]) > limit) throw BAD_TRAIL;
+    group.sum += Math.abs(rest);
+    group.count += 1;
+    if (group.count === 8) {
+      group.sum >>= 1;
+      group.count >>= 1;
     }
+    guesses.forEach(function (guess, number) { group.errors[number] += Math.abs(moved - guess); });
+    return moved;
+  });
+  group.before = group.fresh ? moves : group.last;
+  group.last = moves;
+  if (group.fresh) {
+    group.fresh = false;
+    group.sum = group.change;
+    group.count = 1;
+    group.errors = [0, 0, 2];
   }
 }
 
-/** The cells of one packet. */
-class Grid {
-  /**
-   * @param {Trail} trail
-   * @param {Place} anchor
-   * @param {number} shift
-   */
-  constructor(trail, anchor, shift) {
-    /** @type {(start: number) => number} */
-    const shifted = (start) => Math.max(1, start >> shift);
-    this.anchor = anchor;
-    this.step = trail.step << shift;
-    this.east = eastStep(this.step, anchor.latitude);
-    this.climb = anchor.altitude === null ? 0 : trail.altitudeStep << shift;
-    this.timed = trail.intervalSeed > 0;
-    const limits = [reach(this.step), reach(this.east)];
-    this.groups = [new Group(limits, shifted(trail.initialScale), shifted(trail.scaleRate))];
-    if (this.climb) {
-      const limit = Math.min(MAX_CELLS, Math.floor(MAX_CLIMB / this.climb));
-      this.groups.push(new Group([limit], shifted(trail.altitudeInitialScale), shifted(trail.altitudeScaleRate)));
-    }
-    if (this.timed) this.groups.push(new Group([MAX_CELLS], trail.intervalSeed, 1, true));
-    this.ages = this.groups[this.groups.length - 1];
+/** @type {(trail: Trail, anchor: Place, shift: number) => Grid} */
+function newGrid(trail, anchor, shift) {
+  /** @type {(start: number) => number} */
+  function shifted(start) {
+    return Math.max(1, start >> shift);
   }
+  var step = trail.step << shift;
+  var east = eastStep(step, anchor.latitude);
+  var climb = anchor.altitude === null ? 0 : trail.altitudeStep << shift;
+  var groups = [newGroup([reach(step), reach(east)], shifted(trail.initialScale), shifted(trail.scaleRate))];
+  if (climb) {
+    var limit = Math.min(MAX_CELLS, Math.floor(MAX_CLIMB / climb));
+    groups.push(newGroup([limit], shifted(trail.altitudeInitialScale), shifted(trail.altitudeScaleRate)));
+  }
+  if (trail.intervalSeed) groups.push(newGroup([MAX_CELLS], trail.intervalSeed, 1, true));
+  return { anchor: anchor, step: step, east: east, climb: climb, timed: trail.intervalSeed > 0, groups: groups };
+}
 
-  /**
-   * The cells of a point, one list per group, or null for a point that the trail cannot carry.
-   *
-   * @param {Place} point
-   * @returns {number[][] | null}
-   */
-  cells({ latitude, longitude, altitude, age }) {
-    let east = longitude - this.anchor.longitude;
-    if (east > HALF_CIRCLE) east -= CIRCLE;
-    else if (east < -HALF_CIRCLE) east += CIRCLE;
-    const cells = [[nearest(latitude - this.anchor.latitude, this.step), nearest(east, this.east)]];
-    if (this.climb) {
-      if (altitude === null) return null;
-      cells.push([nearest(altitude - (this.anchor.altitude || 0), this.climb)]);
-    }
-    if (this.timed) {
-      if (age === null || age < this.ages.now[0]) return null;
-      cells.push([age]);
-    }
-    /** @type {(limits: number[], at: number[]) => boolean} */
-    const within = (limits, at) => limits.every((limit, axis) => Math.abs(at[axis]) <= limit);
-    return this.groups.every(({ limits }, index) => within(limits, cells[index])) ? cells : null;
-  }
+/** Seconds from the point that the groups stand at to the anchor.  @type {(grid: Grid) => number} */
+function ageOf(grid) {
+  return grid.groups[grid.groups.length - 1].now[0];
+}
 
-  /** The point that the groups stand at.  @returns {Place} */
-  point() {
-    const [north, east] = this.groups[0].now;
-    const latitude = this.anchor.latitude + north * this.step;
-    if (2 * (Math.abs(latitude) - POLE) > this.step) throw BAD_TRAIL;
-    return {
-      latitude: Math.max(-POLE, Math.min(POLE, latitude)),
-      longitude: mod(this.anchor.longitude + HALF_CIRCLE + east * this.east, CIRCLE) - HALF_CIRCLE,
-      altitude: this.climb ? (this.anchor.altitude || 0) + this.groups[1].now[0] * this.climb : null,
-      age: this.timed ? this.ages.now[0] : null,
-    };
+/**
+ * The cells of a point, one list per group, or null for a point that the trail cannot carry.
+ *
+ * @type {(grid: Grid, point: Place) => number[][] | null}
+ */
+function cellsOf(grid, point) {
+  var east = point.longitude - grid.anchor.longitude;
+  if (east > HALF_CIRCLE) east -= CIRCLE;
+  else if (east < -HALF_CIRCLE) east += CIRCLE;
+  var cells = [[nearest(point.latitude - grid.anchor.latitude, grid.step), nearest(east, grid.east)]];
+  if (grid.climb) {
+    if (point.altitude === null) return null;
+    cells.push([nearest(point.altitude - (grid.anchor.altitude || 0), grid.climb)]);
   }
+  if (grid.timed) {
+    if (point.age === null || point.age < ageOf(grid)) return null;
+    cells.push([point.age]);
+  }
+  var within = grid.groups.every(function (group, number) {
+    return group.limits.every(function (limit, axis) { return Math.abs(cells[number][axis]) <= limit; });
+  });
+  return within ? cells : null;
+}
+
+/** The point that the groups stand at.  @type {(grid: Grid) => Place} */
+function pointOf(grid) {
+  var cell = grid.groups[0].now;
+  var latitude = grid.anchor.latitude + cell[0] * grid.step;
+  if (2 * (Math.abs(latitude) - POLE) > grid.step) throw BAD_TRAIL;
+  return {
+    latitude: Math.max(-POLE, Math.min(POLE, latitude)),
+    longitude: mod(grid.anchor.longitude + HALF_CIRCLE + cell[1] * grid.east, CIRCLE) - HALF_CIRCLE,
+    altitude: grid.climb ? (grid.anchor.altitude || 0) + grid.groups[1].now[0] * grid.climb : null,
+    age: grid.timed ? ageOf(grid) : null,
+  };
 }
 
 /**
@@ -723,8 +697,8 @@ class Grid {
  * @type {(layout: Layout, raw: Record<string, number>, name: string | null) => number | null}
  */
 function baseOf(layout, raw, name) {
-  const field = layout.fields.find((item) => item.name === name);
-  return field && raw[field.name] !== field.absentCode ? toBase(field, raw[field.name]) : null;
+  var item = first(layout.fields, "name", name);
+  return item && raw[item.name] !== item.absentCode ? toBase(item, raw[item.name]) : null;
 }
 
 /**
@@ -733,9 +707,9 @@ function baseOf(layout, raw, name) {
  * @type {(layout: Layout, raw: Record<string, number>, name: string | null) => number | null}
  */
 function intervalOf(layout, raw, name) {
-  const field = layout.fields.find((item) => item.name === name);
-  const base = baseOf(layout, raw, name);
-  return field && base !== null ? base / field.scale : null;
+  var item = first(layout.fields, "name", name);
+  var base = baseOf(layout, raw, name);
+  return item && base !== null ? base / item.scale : null;
 }
 
 /**
@@ -744,8 +718,11 @@ function intervalOf(layout, raw, name) {
  * @type {(layout: Layout, trail: Trail, raw: Record<string, number>) => Place | null}
  */
 function anchorOf(layout, trail, raw) {
-  const [latitude, longitude, altitude] = trail.anchor.map((name) => baseOf(layout, raw, name));
-  return latitude === null || longitude === null ? null : { latitude, longitude, altitude, age: null };
+  var bases = trail.anchor.map(function (name) { return baseOf(layout, raw, name); });
+  var latitude = bases[0];
+  var longitude = bases[1];
+  if (latitude === null || longitude === null) return null;
+  return { latitude: latitude, longitude: longitude, altitude: bases[2], age: null };
 }
 
 /**
@@ -754,81 +731,87 @@ function anchorOf(layout, trail, raw) {
  * @param {Layout} layout
  * @param {Trail} trail
  * @param {Record<string, number>} raw
- * @param {Uint8Array} bytes
+ * @param {readonly number[]} bytes
  * @param {number} end bits before the check
  * @returns {TrailPoint[] | null}
  */
 function readTrail(layout, trail, raw, bytes, end) {
-  let at = layout.bits;
+  var at = layout.bits;
   /** @type {(width: number) => number} */
-  const take = (width) => {
+  function take(width) {
     if (at + width > end) throw BAD_TRAIL;
     at += width;
     return bitsAt(bytes, at - width, width);
-  };
+  }
   /** @type {Coder} */
-  const coder = (_, order, steady) => {
-    let rest = 0;
+  function coder(_, order, steady) {
+    var rest = 0;
     while (take(1)) {
-      rest += 2 ** order;
+      rest += Math.pow(2, order);
       steady -= 1;
       if (steady <= 0) order += 1;
       if (order > 24) throw BAD_TRAIL;
     }
     rest += take(order);
     return rest & 1 ? -(rest >> 1) - 1 : rest >> 1;
-  };
-  const spacing = trail.spacing || intervalOf(layout, raw, trail.spacingField);
-  const anchor = anchorOf(layout, trail, raw);
-  /** @type {TrailPoint[]} */
-  const points = [];
+  }
   try {
-    if (anchor) {
-      const full = take(1);
-      const count = full ? trail.points : take(trail.countBits);
-      if (!full && count >= trail.points) throw BAD_TRAIL;
-      let shift = 0;
-      while (shift < trail.coarsenings && take(1)) shift += 1;
-      const grid = new Grid(trail, anchor, shift);
-      for (let number = 1; number <= count; number += 1) {
-        for (const group of grid.groups) group.code(null, coder);
-        const { latitude, longitude, altitude, age } = grid.point();
-        points.push({
-          latitude: latitude / 10000000,
-          longitude: longitude / 10000000,
-          altitude: altitude === null ? null : altitude / 100,
-          age: spacing === null ? age : number * spacing,
-        });
-      }
-    }
+    var anchor = anchorOf(layout, trail, raw);
+    var points = anchor ? pointsOf(trail, anchor, take, coder) : [];
     if (end - at > 7 || take(end - at)) throw BAD_TRAIL;
+    var spacing = trail.spacing || intervalOf(layout, raw, trail.spacingField);
+    return points.map(function (point, index) {
+      return {
+        latitude: point.latitude / 10000000,
+        longitude: point.longitude / 10000000,
+        altitude: point.altitude === null ? null : point.altitude / 100,
+        age: spacing === null ? point.age : (index + 1) * spacing,
+      };
+    });
   } catch (error) {
     if (error === BAD_TRAIL) return null;
     throw error;
+  }
+}
+
+/** @type {(trail: Trail, anchor: Place, take: (width: number) => number, coder: Coder) => Place[]} */
+function pointsOf(trail, anchor, take, coder) {
+  var full = take(1);
+  var count = full ? trail.points : take(trail.countBits);
+  if (!full && count >= trail.points) throw BAD_TRAIL;
+  var shift = 0;
+  while (shift < trail.coarsenings && take(1)) shift += 1;
+  var grid = newGrid(trail, anchor, shift);
+  /** @type {Place[]} */
+  var points = [];
+  for (var number = 0; number < count; number += 1) {
+    grid.groups.forEach(function (group) { codePoint(group, null, coder); });
+    points.push(pointOf(grid));
   }
   return points;
 }
 
 /**
- * Append the trail's bits: as many points as fit, on a coarser grid if the schema says so.
+ * Append the trail's bits: as many points as fit `most` bytes, on a coarser grid if the schema says so.
  *
  * @param {Layout} layout
  * @param {Trail} trail
  * @param {Record<string, number>} raw
  * @param {readonly TrailPoint[]} given
  * @param {number[]} bits
+ * @param {number} most
  */
-function writeTrail(layout, trail, raw, given, bits) {
-  const points = given.map((point, index) => toPlace(layout, trail, point, index + 1)).slice(0, trail.points);
-  const anchor = anchorOf(layout, trail, raw);
+function writeTrail(layout, trail, raw, given, bits, most) {
+  var points = given.map(function (point, index) { return toPlace(layout, trail, point, index + 1); });
+  var anchor = anchorOf(layout, trail, raw);
   if (!anchor) return;
-  const room = (layout.most - CHECK_BYTES) * 8 - bits.length;
-  for (let shift = 0; shift <= trail.coarsenings; shift += 1) {
-    const { body, ends } = written(trail, anchor, points, shift);
-    let kept = ends.length - 1;
-    while (kept > 0 && front(trail, kept, shift).length + ends[kept] > room) kept -= 1;
-    if (kept === ends.length - 1 || shift === trail.coarsenings) {
-      bits.push(...front(trail, kept, shift), ...body.slice(0, ends[kept]));
+  var room = most * 8 - bits.length;
+  for (var shift = 0; shift <= trail.coarsenings; shift += 1) {
+    var coded = written(trail, anchor, points.slice(0, trail.points), shift);
+    var kept = coded.ends.length - 1;
+    while (kept > 0 && front(trail, kept, shift).length + coded.ends[kept] > room) kept -= 1;
+    if (kept === coded.ends.length - 1 || shift === trail.coarsenings) {
+      bits.push.apply(bits, front(trail, kept, shift).concat(coded.body.slice(0, coded.ends[kept])));
       return;
     }
   }
@@ -837,10 +820,10 @@ function writeTrail(layout, trail, raw, given, bits) {
 /** Count and shift.  @type {(trail: Trail, count: number, shift: number) => number[]} */
 function front(trail, count, shift) {
   /** @type {number[]} */
-  const bits = [];
+  var bits = [];
   if (count === trail.points) bits.push(1);
   else put(bits, count, 1 + trail.countBits);
-  for (let ones = 0; ones < shift; ones += 1) bits.push(1);
+  for (var ones = 0; ones < shift; ones += 1) bits.push(1);
   if (shift < trail.coarsenings) bits.push(0);
   return bits;
 }
@@ -851,35 +834,38 @@ function front(trail, count, shift) {
  * @type {(trail: Trail, anchor: Place, points: Place[], shift: number) => { body: number[], ends: number[] }}
  */
 function written(trail, anchor, points, shift) {
-  const grid = new Grid(trail, anchor, shift);
+  var grid = newGrid(trail, anchor, shift);
   /** @type {number[]} */
-  const body = [];
-  const ends = [0];
+  var body = [];
+  var ends = [0];
   /** @type {Coder} */
-  const coder = (wanted, order, steady) => {
-    const residual = wanted || 0;
-    let rest = residual >= 0 ? 2 * residual : -2 * residual - 1;
-    while (rest >= 2 ** order) {
+  function coder(wanted, order, steady) {
+    var residual = wanted || 0;
+    var rest = residual >= 0 ? 2 * residual : -2 * residual - 1;
+    while (rest >= Math.pow(2, order)) {
       body.push(1);
-      rest -= 2 ** order;
+      rest -= Math.pow(2, order);
       steady -= 1;
       if (steady <= 0) order += 1;
     }
     body.push(0);
     put(body, rest, order);
     return residual;
-  };
-  for (const point of points) {
-    const cells = grid.cells(point);
-    if (!cells) break;
-    grid.groups.forEach((group, index) => group.code(cells[index], coder));
-    ends.push(body.length);
   }
-  return { body, ends };
+  points.every(function (point) {
+    var cells = cellsOf(grid, point);
+    if (cells) {
+      var coded = cells;
+      grid.groups.forEach(function (group, index) { codePoint(group, coded[index], coder); });
+      ends.push(body.length);
+    }
+    return cells !== null;
+  });
+  return { body: body, ends: ends };
 }
 
 /** Base units in one unit, bounds in base units, unit.  @type {Record<string, [number, number, number, string]>} */
-const AXES = {
+var AXES = {
   latitude: [10000000, -POLE, POLE, "degrees"],
   longitude: [10000000, -HALF_CIRCLE, HALF_CIRCLE, "degrees"],
   altitude: [100, -MAX_CLIMB - 10000000, MAX_CLIMB + 10000000, "m"],
@@ -889,28 +875,37 @@ const AXES = {
 /**
  * A point as it is given, in base units.
  *
- * @type {(layout: Layout, trail: Trail, point: TrailPoint, number: number) => Place}
+ * @type {(layout: Layout, trail: Trail, point: any, number: number) => Place}
  */
 function toPlace(layout, trail, point, number) {
   /** @type {(words: string) => RangeError} */
-  const wrong = (words) => refusal(layout, "trail", `point ${number}: ${words}`);
-  /** @type {Record<string, unknown>} */
-  const given = { ...point };
-  for (const name of Object.keys(given)) {
-    if (!hasOwn(AXES, name)) throw wrong(`${name} is none of ${Object.keys(AXES).join(", ")}`);
+  function wrong(words) {
+    return refusal(layout, "trail", "point " + number + ": " + words);
   }
-  const [latitude, longitude, altitude, age] = Object.entries(AXES).map(([name, [scale, least, most, unit]]) => {
-    const value = given[name];
+  Object.keys(point).forEach(function (name) {
+    if (!hasOwn(AXES, name)) throw wrong(name + " is none of " + Object.keys(AXES).join(", "));
+  });
+  var bases = Object.keys(AXES).map(function (name) {
+    var value = hasOwn(point, name) ? point[name] : null;
     if (value === undefined || value === null) return null;
-    if (typeof value !== "number" || !Number.isFinite(value)) {
-      throw wrong(`${name} ${shown(value)} is not a finite number`);
-    }
-    const base = value * scale;
-    if (base < least || base > most) {
-      throw wrong(`${name} ${value} is outside ${least / scale}..${most / scale} ${unit}`);
+    var finite = typeof value === "number" && isFinite(value);
+    if (!finite) throw wrong(name + " " + shown(value) + " is not a finite number");
+    var axis = AXES[name];
+    var base = value * axis[0];
+    if (base < axis[1] || base > axis[2]) {
+      throw wrong(name + " " + value + " is outside " + axis[1] / axis[0] + ".." + axis[2] / axis[0] + " " + axis[3]);
     }
     return round(base);
   });
+  var latitude = bases[0];
+  var longitude = bases[1];
   if (latitude === null || longitude === null) throw wrong("latitude and longitude are needed");
-  return { latitude, longitude, altitude: trail.altitudeStep ? altitude : null, age: trail.intervalSeed ? age : null };
+  return {
+    latitude: latitude, longitude: longitude,
+    altitude: trail.altitudeStep ? bases[2] : null, age: trail.intervalSeed ? bases[3] : null,
+  };
 }
+
+export { SCHEMAS };
+/** The layouts of version 1. */
+export const LAYOUTS = SCHEMAS[0].layouts;

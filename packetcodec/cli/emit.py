@@ -5,20 +5,29 @@ from __future__ import annotations
 import click
 
 from packetcodec.cli.files import load_plan, write_folder
+from packetcodec.cli.streams import DataFault
 from packetcodec.emit import BACK_ENDS
 from packetcodec.emit.back_end import with_layouts
 from packetcodec.errors import PacketcodecError
 
+_WIDTH = max(map(len, BACK_ENDS)) + 2
 _HELP = f"""Write the encoder and decoder of a schema in another language.
 
 \b
-{"".join(f"{item.name:4}{item.language} {item.purpose}.{chr(10)}" for item in BACK_ENDS.values())}
+{"".join(f"{item.name:{_WIDTH}}{item.language} {item.purpose}.{chr(10)}" for item in BACK_ENDS.values())}
 What is written is yours, free of any condition."""
 
+_FLAGS = {flag: (item.name, words) for item in BACK_ENDS.values() for flag, words in item.flags.items()}
 
-@click.command(short_help="Write encoder and decoder for firmware or an app.", help=_HELP)
+
+@click.command(
+    short_help="Write encoder and decoder for firmware or an app.", help=_HELP,
+    params=[
+        click.Option([f"--{flag}"], is_flag=True, help=f"Of {name}: {words}.") for flag, (name, words) in _FLAGS.items()
+    ],
+)  # fmt: skip
 @click.argument("language", metavar="LANGUAGE", type=click.Choice(list(BACK_ENDS)))
-@click.argument("file", metavar="SCHEMA", type=click.Path(dir_okay=False))
+@click.argument("files", metavar="SCHEMA...", nargs=-1, required=True, type=click.Path(dir_okay=False))
 @click.option("-o", "--output", type=click.Path(file_okay=False), required=True, help="Write into this folder.")
 @click.option(
     "--layout", "layouts", multiple=True, metavar="NAME",
@@ -28,15 +37,28 @@ What is written is yours, free of any condition."""
     "--only", type=click.Choice(sorted({part for item in BACK_ENDS.values() for part in item.parts})),
     help="Only this half, for a device that does not do the other.",
 )  # fmt: skip
-def emit(language: str, file: str, output: str, *, layouts: tuple[str, ...], only: str | None) -> None:
+def emit(
+    language: str, files: tuple[str, ...], output: str, *, layouts: tuple[str, ...], only: str | None, **flags: bool
+) -> None:
     """Write the files of a back end into a folder."""
     back_end = BACK_ENDS[language]
     if only and only not in back_end.parts:
         able = ", ".join(item.name for item in BACK_ENDS.values() if only in item.parts)
         raise click.UsageError(f"--only {only}: {language} is written as a whole; it is for {able}")
-    plan = load_plan(file)
+    given: dict[str, object] = {flag: True for flag, on in flags.items() if on}
+    for flag in given:
+        if flag not in back_end.flags:
+            raise click.UsageError(f"--{flag}: is for {_FLAGS[flag][0]}, not for {language}")
+    if len(files) > 1 and not back_end.many:
+        able = ", ".join(item.name for item in BACK_ENDS.values() if item.many)
+        raise click.UsageError(f"{files[1]}: {language} is written for one version; several are for {able}")
+    plans = [load_plan(file) for file in files]
     try:
-        plan = with_layouts(plan, layouts) if layouts else plan
+        plans = [with_layouts(plan, layouts) for plan in plans] if layouts else plans
     except PacketcodecError as fault:
         raise click.UsageError(f"--layout: {fault}") from None
-    write_folder(output, back_end.write(plan, only=only) if only else back_end.write(plan))
+    try:
+        texts = back_end.write(*plans, **given, **({"only": only} if only else {}))
+    except PacketcodecError as fault:
+        raise DataFault(str(fault)) from None
+    write_folder(output, texts)

@@ -28,7 +28,19 @@ from packetcodec.codec.points import from_points, to_point
 from packetcodec.errors import OK, PacketcodecError, PacketFault, ValueFault
 from packetcodec.schema import Schema
 from packetcodec.spelling import nearest
-from packetcodec.wire import LayoutPlan, OutOfRangeFault, Plan, Point, compile_plan, pack, to_base, to_raw, to_value, unpack
+from packetcodec.wire import (
+    LayoutPlan,
+    OutOfRangeFault,
+    Plan,
+    Point,
+    compile_plan,
+    one_header,
+    pack,
+    to_base,
+    to_raw,
+    to_value,
+    unpack,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -73,10 +85,8 @@ class Codec:
         given = list(_schemas(schemas))
         if not given:
             raise PacketcodecError("a codec needs at least one schema")
-        self.plan = compile_plan(given[0])
-        self.plans = {}
-        for plan in map(compile_plan, given):
-            self._add(plan)
+        plans = one_header(tuple(map(compile_plan, given)))
+        self.plan, self.plans = plans[0], {plan.version: plan for plan in plans}
         self._compile()
 
     def _compile(self) -> None:
@@ -97,17 +107,6 @@ class Codec:
             f"version {plan.version}: {', '.join(layout.name for layout in plan.layouts)}" for plan in self.plans.values()
         )
         return f"<Codec {self.plan.name}, {versions}>"
-
-    def _add(self, plan: Plan) -> None:
-        head = (self.plan.version_bits, self.plan.layout_bits)
-        if (plan.version_bits, plan.layout_bits) != head:
-            raise PacketcodecError(
-                f"version {plan.version} has a header of {plan.version_bits} + {plan.layout_bits} bits, version "
-                f"{self.plan.version} one of {head[0]} + {head[1]}: a receiver of both cannot tell them apart"
-            )
-        if plan.version in self.plans:
-            raise PacketcodecError(f"version {plan.version} is given twice: a packet names its schema by this number")
-        self.plans[plan.version] = plan
 
     def encode(self, layout: str, values: Mapping[str, Any], trail: Sequence[Any] = ()) -> bytes:
         """The packet of a layout's values.

@@ -5,7 +5,7 @@ date or path, and is the same on every run. A new back end is a folder here with
 
 >>> from packetcodec.starter import example_plan
 >>> [*write_spec(example_plan()), *BACK_ENDS["js"].write(example_plan())]
-['pasture-v1.md', 'pasture-v1.deployment.md', 'pasture.mjs']
+['pasture-v1.md', 'pasture-v1.deployment.md', 'pasture.mjs', 'pasture.d.mts']
 """
 
 from __future__ import annotations

@@ -13,14 +13,14 @@ from __future__ import annotations
 
 import os
 import shutil
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
 from packetcodec.errors import PacketcodecError
 from packetcodec.frozen import replace
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path
 
     from packetcodec.wire import Plan
@@ -84,9 +84,11 @@ class BackEnd:
         name: as the user calls it.
         language: what it writes, as a noun.
         purpose: for whom, and what it needs.
-        write: a plan to `{file name: text}`; it takes `only` as a keyword if `parts` are given.
+        write: a plan to `{file name: text}`; it takes `only` as a keyword if `parts` are given, and each of `flags`.
         harnesses: the ways to ask it.
         parts: what can be written alone, by `only`.
+        flags: other forms of what is written, and what each is.
+        many: whether it takes further plans, older versions that are decoded too.
 
     >>> from packetcodec.emit import BACK_ENDS
     >>> type(BACK_ENDS["c"]).__name__, BACK_ENDS["c"].language
@@ -99,6 +101,8 @@ class BackEnd:
     write: Callable[..., dict[str, str]]
     harnesses: tuple[Harness, ...]
     parts: tuple[str, ...] = ()
+    flags: Mapping[str, str] = field(default_factory=dict)
+    many: bool = False
 
 
 def with_layouts(plan: Plan, names: Sequence[str]) -> Plan:

@@ -21,6 +21,7 @@ from packetcodec.wire.quantize import (
 )
 from packetcodec.wire.text_line import decimals, text_line
 from packetcodec.wire.trail.coding import Point, residuals, write_trail
+from packetcodec.wire.versions import one_header
 
 __all__ = [
     "FieldPlan",
@@ -39,6 +40,7 @@ __all__ = [
     "from_raw",
     "in_range",
     "metres_bound",
+    "one_header",
     "pack",
     "position_bound",
     "promised",

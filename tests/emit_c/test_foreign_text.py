@@ -18,10 +18,10 @@ from packetcodec import Schema, compile_plan
 from packetcodec.emit import BACK_ENDS, HARNESSES
 from packetcodec.emit.c.writer import safe_text as c_text
 from packetcodec.emit.c.writer import write_c
-from packetcodec.emit.js.writer import literal, safe_text, write_javascript
+from packetcodec.emit.js.writer import literal, safe_text
 from packetcodec.frozen import replace
 from tests.support.conformance import SUBJECTS, WARNINGS, Subject, differences, encodings, packets, tool
-from tests.support.node import program
+from tests.support.node import module_of, program
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -119,8 +119,8 @@ def test_c_is_the_same_but_for_its_comments_and_compilers_have_nothing_to_say(tm
 @given(data=st.data())
 def test_javascript_has_its_functions_and_only_its_units_differ(tmp_path, data):
     schema = hostile(data)
-    (tmp_path / "plain.mjs").write_text(*write_javascript(compile_plan(PLAIN)).values(), encoding="utf-8")
-    (tmp_path / "wild.mjs").write_text(*write_javascript(compile_plan(schema)).values(), encoding="utf-8")
+    (tmp_path / "plain.mjs").write_text(module_of(compile_plan(PLAIN)), encoding="utf-8")
+    (tmp_path / "wild.mjs").write_text(module_of(compile_plan(schema)), encoding="utf-8")
     script = """
     import * as plain from "./plain.mjs";
     import * as wild from "./wild.mjs";
@@ -166,7 +166,7 @@ def test_no_text_in_javascript_ends_what_it_stands_in_nor_together_with_its_neig
 
 
 def test_the_tables_of_the_module_cannot_be_changed(tmp_path):
-    (tmp_path / "pasture.mjs").write_text(*write_javascript(compile_plan(PLAIN)).values(), encoding="utf-8")
+    (tmp_path / "pasture.mjs").write_text(module_of(compile_plan(PLAIN)), encoding="utf-8")
     script = """
     import { LAYOUTS, decode, encode } from "./pasture.mjs";
     const open = (item) => typeof item === "object" && item !== null

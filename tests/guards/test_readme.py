@@ -119,9 +119,8 @@ def test_the_exit_statuses_stand_in_it():
 
 
 def test_the_module_that_is_named_is_the_one_that_is_written():
-    assert re.findall(r"`packetcodec emit js pasture.toml -o app` writes `([^`]+)`", README) == [
-        *write_javascript(compile_plan(Schema.parse(schema_text())))
-    ]
+    (named,) = re.findall(r"`packetcodec emit js pasture.toml -o app` writes `([^`]+)`", README)
+    assert named in write_javascript(compile_plan(Schema.parse(schema_text())))
 
 
 def test_there_are_two_set_up_commands_of_one_line_each():

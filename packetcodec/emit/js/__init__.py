@@ -8,8 +8,10 @@ from packetcodec.emit.js.writer import write_harness, write_javascript
 BACK_END = BackEnd(
     name="js",
     language="JavaScript",
-    purpose="for apps: one ES module, for browsers, Node.js and embedded engines",
+    purpose="for apps: one ES module with types for TypeScript, for browsers, Node.js and embedded engines",
     write=write_javascript,
+    flags={"formatter": "a script for a LoRaWAN network server (payload codec API, TS013)"},
+    many=True,
     harnesses=(Harness("js", "ok", write_harness, ("node",), ("{tool}", "{home}/harness.mjs")),),
 )
 

@@ -20,7 +20,7 @@ from packetcodec.emit.render import Templates, printable, verbatim
 from packetcodec.errors import FAULTS
 from packetcodec.schema import Form, Role
 from packetcodec.vectors.examples import Example
-from packetcodec.wire import bounds, decimal
+from packetcodec.wire import bounds, decimal, one_header
 from packetcodec.wire.trail import cells, coding, guess, numbers
 
 if TYPE_CHECKING:
@@ -52,19 +52,31 @@ def literal(value: object) -> str:
 
 
 _TEMPLATES = Templates("js", escape=safe_text, literal=literal)
-_KINDS = {"Form": Form, "Role": Role, "bounds": bounds, "decimal": decimal}
-_CODING = {"cells": cells, "coding": coding, "guess": guess, "numbers": numbers}
+_NAMES = {
+    "Form": Form, "Role": Role, "bounds": bounds, "decimal": decimal, "faults": FAULTS,
+    "cells": cells, "coding": coding, "guess": guess, "numbers": numbers,
+}  # fmt: skip
 
 
-def write_javascript(plan: Plan) -> dict[str, str]:
-    """The ES module of a plan: file name to text.
+def write_javascript(plan: Plan, *older: Plan, formatter: bool = False) -> dict[str, str]:
+    """The ES module of a plan and its types, or one script for a LoRaWAN network server: file name to text.
 
     Args:
-        plan: from `packetcodec.wire.compile_plan`.
+        plan: from `packetcodec.wire.compile_plan`; `encode` follows it.
+        older: more versions of the schema, which are decoded too.
+        formatter: the script.
+
+    Raises:
+        PacketcodecError: a version twice, or another header.
     """
+    plans = one_header((plan, *older))
+    if formatter:
+        return {f"{plan.name}.formatter.js": _TEMPLATES.render("formatter.js.j2", plans=plans, **_NAMES)}
     example = Example.everyday(plan, plan.layouts[0])
-    text = _TEMPLATES.render("module.mjs.j2", plan=plan, example=example, faults=FAULTS, **_KINDS, **_CODING)
-    return {f"{plan.name}.mjs": text}
+    return {
+        f"{plan.name}.{ending}": _TEMPLATES.render(template, plans=plans, example=example, **_NAMES)
+        for ending, template in (("mjs", "module.mjs.j2"), ("d.mts", "types.d.mts.j2"))
+    }
 
 
 def write_harness(plan: Plan) -> dict[str, str]:
