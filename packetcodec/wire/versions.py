@@ -26,9 +26,10 @@ def one_header(plans: tuple[Plan, ...]) -> tuple[Plan, ...]:
     first = plans[0]
     for number, plan in enumerate(plans):
         if (plan.version_bits, plan.layout_bits) != (first.version_bits, first.layout_bits):
+            head, other = (f"{item.version_bits} + {item.layout_bits}" for item in (plan, first))
             raise PacketcodecError(
-                f"version {plan.version} has a header of {plan.version_bits} + {plan.layout_bits} bits, "
-                f"version {first.version} one of {first.version_bits} + {first.layout_bits}: a receiver of both cannot tell them apart"
+                f"version {plan.version} has a header of {head} bits, version {first.version} one of {other}: "
+                "a receiver of both cannot tell them apart"
             )
         if any(plan.version == other.version for other in plans[:number]):
             raise PacketcodecError(f"version {plan.version} is given twice: a packet names its schema by this number")
