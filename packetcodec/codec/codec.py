@@ -41,11 +41,14 @@ from packetcodec.wire import (
     to_value,
     unpack,
 )
+from packetcodec.wire.low_bits import unknown
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from packetcodec.errors import FaultName
+    from packetcodec.wire import FieldPlan
+    from packetcodec.wire.low_bits import References
 
 #: Unknown names of a mapping that a fault tells at most: there may be any number.
 _MAX_UNKNOWN: Final = 8
@@ -174,14 +177,18 @@ class Codec:
             message = f"{name!r} is not a layout of version {self.plan.version}: one of {known}"
             raise ValueFault(message, layout=str(name)) from None
 
-    def decode(self, data: bytes | bytearray | memoryview) -> Packet:
+    def decode(self, data: bytes | bytearray | memoryview, *, reference: Mapping[str, Any] | None = None) -> Packet:
         """What a packet says.
 
         Args:
             data: the whole packet; a memoryview of any shape is read in its own order.
+            reference: of fields that are sent by their low bits, field name to about what the value must be, in the field's
+                unit, beyond its range or not. Other fields may be named and do not count, nor does None: the values of the
+                last packet are a reference. Without one for such a field, or with one too far off, the check is wrong.
 
         Raises:
             PacketFault: the first fault in decoding order, see `packetcodec.errors.FAULTS`.
+            ValueFault: a reference that is no finite number, or names no field.
             TypeError: `data` is no bytes.
 
         >>> from packetcodec.starter import schema_text
@@ -190,18 +197,40 @@ class Codec:
         >>> packet.layout, packet.values["latitude"]
         ('position', 46.512349)
         """
-        return self._decode(data if type(data) is bytes else memoryview(data).tobytes())
+        whole = data if type(data) is bytes else memoryview(data).tobytes()
+        return self._decode(whole) if reference is None else self._decode_in_words(whole, self._references(reference))
 
-    def _decode_in_words(self, data: bytes) -> Packet:
+    def _references(self, reference: Mapping[str, Any]) -> References:
+        """What is known of a field, in base units."""
+        known = {field.name: field for plan in self.plans.values() for layout in plan.layouts for field in layout.fields}
+        for name in reference:
+            if name not in known:
+                near = nearest(str(name), known)
+                hint = f"; did you mean {near}?" if near else ""
+                raise ValueFault(f"reference: {name!r} is no field{hint}", layout="", field=str(name))
+
+        def base(field: FieldPlan) -> int | None:
+            value = reference.get(field.name)
+            try:
+                return None if value is None else to_base(field, value)
+            except OutOfRangeFault as fault:
+                raise ValueFault(f"reference: {field.name}: {fault}", layout="", field=field.name) from None
+
+        return base
+
+    def _decode_in_words(self, data: bytes, references: References = unknown) -> Packet:
         """The way of a packet that is not plainly good: the same result, and every fault in words."""
-        plan, layout, codes, points = unpack(self.plans, data)
+        plan, layout, codes, points = unpack(self.plans, data, references)
         values = {field.name: to_value(field, code) for field, code in zip(layout.fields, codes, strict=True)}
         return Packet(layout.name, plan.version, values, codes, from_points(layout, codes, points))
 
-    def try_decode(self, data: bytes | bytearray | memoryview) -> tuple[Literal["ok"], Packet] | tuple[FaultName, None]:
+    def try_decode(
+        self, data: bytes | bytearray | memoryview, *, reference: Mapping[str, Any] | None = None
+    ) -> tuple[Literal["ok"], Packet] | tuple[FaultName, None]:
         """The status of a packet, "ok" or a fault's name, and what it says (None for a fault). Never raises on content.
 
         Raises:
+            ValueFault: a reference that is no finite number, or names no field; see `decode`.
             TypeError: `data` is no bytes.
 
         >>> from packetcodec.starter import schema_text
@@ -209,7 +238,7 @@ class Codec:
         ('too_short', None)
         """
         try:
-            return OK, self.decode(data)
+            return OK, self.decode(data) if reference is None else self.decode(data, reference=reference)
         except PacketFault as fault:
             return fault.status, None
 

@@ -57,8 +57,8 @@ def compile_decoder(plans: Iterable[Plan], otherwise: Decoder) -> Decoder:
     for plan in plans:
         header_bits = plan.header_bits
         for layout in plan.layouts:
-            if layout.trail is not None:
-                continue  # a length of its own in every packet: taken the plain way
+            if layout.trail is not None or layout.low_fields:
+                continue  # a length of its own in every packet, or a check that needs a reference: taken the plain way
             bodies.append(f"if head == {plan.version << plan.layout_bits | layout.id}:")
             bodies += [f" {line}" for line in _decoding(plan, layout, names)]
     first = "data[0]" if header_bits <= 8 else "(data[0] << 8 | data[1])"
@@ -128,7 +128,7 @@ def _value(field: FieldPlan, raw: str) -> str:
 def compile_encoder(plan: Plan, layout: LayoutPlan) -> Encoder:
     """A function from a layout's values (all keys present, None for absent) to a packet, or None for anything unusual."""
     names: dict[str, Any] = {"to_base": to_base}
-    lines = ["try:", f" if len(values) != {len(layout.fields)}: return None"]
+    lines = [*["h = 0"] * bool(layout.low_fields), "try:", f" if len(values) != {len(layout.fields)}: return None"]
     head = str(plan.version << plan.layout_bits | layout.id)
     body: list[str] = []
     for number, field in enumerate(layout.fields):
@@ -137,8 +137,13 @@ def compile_encoder(plan: Plan, layout: LayoutPlan) -> Encoder:
             names[f"codes{number}"] = {to_value(field, code): code for code in range(field.max_code + 1)}
         body.append(f"v = values[{field.name!r}]")
         code = _code(field, number)
-        if field.absent_code is not None:
-            code = [f"if v is None: r = {field.absent_code}", "else:", *(f" {line}" for line in code)]
+        absent = field.absent_code
+        if low := field.low_bits:
+            code += [f"h = h << {low.high_bits} | r // {low.modulus}", f"r %= {low.modulus}"]
+            absent = low.absent
+        if absent is not None:
+            unsent = f"; h <<= {low.high_bits}" if low else ""
+            code = [f"if v is None: r = {absent}{unsent}", "else:", *(f" {line}" for line in code)]
         body += [*code, f"n = {head} << {field.bits} | r"]
         head = "n"
     lines += [f" {line}" for line in body]
@@ -147,7 +152,10 @@ def compile_encoder(plan: Plan, layout: LayoutPlan) -> Encoder:
     lines.append(f"data = {shifted}.to_bytes({layout.data_bytes}, 'big')")
     if plan.crc:
         names["crc"], names["table"], start = plan.crc.engine(plan.seed)
-        check = f"(crc(data, {start}, table) ^ {plan.crc.xor_out})" if plan.crc.xor_out else f"crc(data, {start}, table)"
+        high_bits = sum(low.high_bits for _, _, low in layout.low_fields)
+        high = f"(h << {-high_bits % 8}).to_bytes({-(-high_bits // 8)}, 'big') + " if high_bits else ""
+        check = f"crc({high}data, {start}, table)"
+        check = f"({check} ^ {plan.crc.xor_out})" if plan.crc.xor_out else check
         lines.append(f"return data + {check}.to_bytes({layout.check_bytes}, {plan.crc.append_order!r})")
     else:
         lines.append("return data")

@@ -68,10 +68,10 @@ class Oracle:
         """What a decoder says of a packet."""
         layout = self._layouts.get(int.from_bytes(data[: self._head], "big") >> self._spare) if data else None
         try:
-            if layout and layout.size <= len(data) <= layout.longest:
+            if layout and not layout.low_fields and layout.size <= len(data) <= layout.longest:
                 if self._crc(data) != self._residue:
                     return "bad_check"
-                codes, points = content(layout, data)
+                codes, points = content(layout, data, layout.carried(data))
             else:
                 _, layout, codes, points = unpack(self._plans, data)
         except PacketFault as fault:

@@ -16,6 +16,7 @@ from packetcodec.schema.kinds import (
     Role,
     Unit,
 )
+from packetcodec.schema.low_bits import LowBits
 from packetcodec.schema.model import (
     MAX_BYTES,
     AltitudeSteps,
@@ -52,6 +53,7 @@ __all__ = [
     "Header",
     "Kind",
     "Layout",
+    "LowBits",
     "Remark",
     "Role",
     "Schema",

@@ -19,6 +19,7 @@ from packetcodec.frozen import Frozen
 from packetcodec.schema.grid import MAX_BITS, derive, step_of_error
 from packetcodec.schema.keys import field_keys
 from packetcodec.schema.kinds import KINDS, POLICIES, U32, Form, Kind, Unit
+from packetcodec.schema.low_bits import read_low_bits
 from packetcodec.schema.model import Field
 from packetcodec.schema.places import show
 from packetcodec.schema.table import Faults, Table
@@ -63,10 +64,13 @@ def read_field(table: Table) -> Field | None:
     except ValueError as fault:
         table.note(str(fault))
         return None
+    low_bits = read_low_bits(table, kind, unit, grid, high - low, cyclic=cyclic)
+    if len(table.faults.problems) > before:
+        return None
     return Field(
         name=name, kind=kind, unit=unit, low=low, high=high, modulus=high - low if cyclic else None, bits=bits, step=step,
         requested=_requested(table, unit), grid=grid, optional=optional, policy=policy, origin=given.origin,
-        choices=given.choices, doc=table.text("doc"),
+        choices=given.choices, doc=table.text("doc"), low_bits=low_bits,
     )  # fmt: skip
 
 

@@ -169,6 +169,19 @@ TABLES: Mapping[str, TableKeys] = MappingProxyType(
                 "period", "integer", "or modulo so many seconds since 1970, UTC: 3600 starts anew every hour", "s",
                 minimum=2, maximum=U32,
             ),
+            Key(
+                "low_bits", "integer", "send so many low bits of the code; the receiver finds the rest from what it knows",
+                "bit", minimum=2, maximum=MAX_BITS - 1,
+            ),
+            Key("within", "number", "or the low bits that it takes while a receiver knows the value this well", "unit"),
+            Key(
+                "within_m", "number", "the same on the ground: both within so many metres of the receiver", "m",
+                minimum=1, maximum=10_000_000,
+            ),
+            Key(
+                "max_latitude", "number", "beside within_m of a longitude: neither is farther from the equator", "degree",
+                minimum=0, maximum=89,
+            ),
         ),
         "trail": _table(
             "a trail",

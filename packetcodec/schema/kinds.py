@@ -182,23 +182,24 @@ def _kind(
 
 
 _MEASURE = "bits resolution max_error minimum maximum policy"
+_METRES = "resolution_m max_error_m low_bits within_m"
 _COUNT = "bits maximum policy"
 
 _ROWS = (
     _kind(
-        "latitude", Form.MEASURE, "refuse", f"{_MEASURE} resolution_m max_error_m", "latitude, north positive, WGS 84",
+        "latitude", Form.MEASURE, "refuse", f"{_MEASURE} {_METRES}", "latitude, north positive, WGS 84",
         _unit("°", DEGREE, "1e-7 degree", (-90, 90), (-90, 90), 100, name="degree", suffix="e7", everyday=46.51234,
               metres=METRES_PER_DEGREE_NORTH),
         role=Role.NORTH, source="latitude",
     ),
     _kind(
-        "longitude", Form.MEASURE, "refuse", f"{_MEASURE} resolution_m max_error_m", "longitude, east positive, WGS 84",
+        "longitude", Form.MEASURE, "refuse", f"{_MEASURE} {_METRES} max_latitude", "longitude, east positive, WGS 84",
         _unit("°", DEGREE, "1e-7 degree", (-180, 180), (-180, 180), 100, name="degree", suffix="e7", everyday=9.87654,
               metres=METRES_PER_DEGREE_EAST),
         role=Role.EAST, cyclic=True, source="longitude",
     ),
     _kind(
-        "altitude", Form.MEASURE, "clip", _MEASURE, "altitude above mean sea level",
+        "altitude", Form.MEASURE, "clip", f"{_MEASURE} low_bits within", "altitude above mean sea level",
         _unit("m", METRE, "centimetre", (-12_000, 100_000), (-500, 9000), 100, name="m", suffix="cm", everyday=2104.0,
               metres=1.0),
         role=Role.HEIGHT, source="altitude",
@@ -236,7 +237,7 @@ _ROWS = (
         cyclic=True, source="course",
     ),
     _kind(
-        "time", Form.TIME, "refuse", "bits resolution epoch period policy",
+        "time", Form.TIME, "refuse", "bits resolution epoch period policy low_bits within",
         "time in whole seconds (UTC, leap seconds not counted)",
         _unit("s", 1, "second", (0, U32), (0, U32), name="s", suffix="s", everyday=15_667_960),  # half a year and some hours
         source="time",
@@ -247,7 +248,8 @@ _ROWS = (
         role=Role.SENDER, stand_in=1,
     ),
     _kind(
-        "counter", Form.COUNT, "wrap", _COUNT, "counts packets and starts again at zero after its last code",
+        "counter", Form.COUNT, "wrap", f"{_COUNT} low_bits within",
+        "counts packets and starts again at zero after its last code",
         _unit("", 1, "count", (0, U32), (0, 255), everyday=42),
         role=Role.SEQUENCE, cyclic=True,
     ),
@@ -261,7 +263,10 @@ _ROWS = (
         _unit("", 1, "number of the name in the list", (0, U32), (0, 1)),
         stand_in=0,
     ),
-    _kind("number", Form.MEASURE, "clip", f"{_MEASURE} unit", "a number with a unit, range and step of the schema's own"),
+    _kind(
+        "number", Form.MEASURE, "clip", f"{_MEASURE} unit low_bits within",
+        "a number with a unit, range and step of the schema's own",
+    ),
 )  # fmt: skip
 
 #: Kind name to `Kind`, in the order of the documentation.

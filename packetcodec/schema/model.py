@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from packetcodec.crc import Crc
     from packetcodec.schema.grid import Grid
     from packetcodec.schema.kinds import Kind, Role, Unit
+    from packetcodec.schema.low_bits import LowBits
 
 #: The longest payload of a LoRa modem, in bytes (its length register has eight bits).
 MAX_BYTES = 255
@@ -68,6 +69,7 @@ class Field(Frozen):
         origin: added to a base value to give the physical one: the epoch of a time in Unix seconds, else 0.
         choices: the names of a choice, in order of their codes.
         doc: a remark for the specification.
+        low_bits: how it is sent by the low bits of its code, or None where the whole code is sent.
 
     >>> from packetcodec.schema import Schema
     >>> from packetcodec.starter import schema_text
@@ -91,6 +93,12 @@ class Field(Frozen):
     origin: int = 0
     choices: tuple[str, ...] = ()
     doc: str = ""
+    low_bits: LowBits | None = None
+
+    @property
+    def sent_bits(self) -> int:
+        """Its width in a packet."""
+        return self.low_bits.bits if self.low_bits else self.grid.bits
 
     @property
     def scale(self) -> int:
@@ -222,7 +230,7 @@ class Layout(Frozen):
     @property
     def field_bits(self) -> int:
         """Width of all fields together in bits, header and check not counted."""
-        return sum(item.grid.bits for item in self.fields)
+        return sum(item.sent_bits for item in self.fields)
 
     def role(self, role: Role) -> Field | None:
         """The first field that plays a role, or None."""

@@ -22,6 +22,7 @@ from packetcodec.errors import Problem, SchemaFault
 from packetcodec.frozen import Frozen, replace
 from packetcodec.schema.check import data_bytes, longest_bytes, read_check
 from packetcodec.schema.fields import read_field
+from packetcodec.schema.low_bits import MIN_CHECK_BITS
 from packetcodec.schema.model import MAX_BYTES, Check, Field, Header, Layout, Remark
 from packetcodec.schema.places import MAX_DEPTH, Places
 from packetcodec.schema.table import MAX_PROBLEMS, Faults, Table, problem_at
@@ -119,6 +120,7 @@ def _read(top: Table) -> Schema | None:
     version = top.integer("version", 0, 2**header.version_bits - 1)
     layouts = _layouts(top, header)
     check = read_check(top.section("check"), header, layouts)
+    _demand_check(top, layouts, check)
     layouts = tuple(_limited(top, number, layout, header, check) for number, layout in enumerate(layouts))
     history = []
     for row in top.rows("history"):
@@ -127,6 +129,33 @@ def _read(top: Table) -> Schema | None:
     if name is None or version is None:
         return None
     return Schema(name, version, header, check, layouts, top.text("doc"), tuple(history))
+
+
+def _demand_check(top: Table, layouts: tuple[Layout, ...], check: Check) -> None:
+    """Note fields sent by their low bits where the check, or one reference for all layouts, cannot tell what is meant."""
+    first: dict[str, tuple[str, Field]] = {}
+    for number, layout in enumerate(layouts):
+        seams = 0
+        for field in layout.fields:
+            if field.low_bits is None:
+                continue
+            seams += field.low_bits.two_ways
+            name, other = first.setdefault(field.name, (layout.name, field))
+            words = ""
+            if check.bits < MIN_CHECK_BITS:
+                words = (
+                    f"low bits need a check of {MIN_CHECK_BITS} bits, to tell a wrong reference; this one has {check.bits}"
+                )
+            elif seams > 1 and field.low_bits.two_ways:
+                words = (
+                    "the second circle of this layout with a seam next to which two codes can be near: send its whole code"
+                )
+            elif (field.kind, field.unit, field.origin) != (other.kind, other.unit, other.origin):
+                words = f'has another kind, unit or epoch in layout "{name}", but one reference serves both: rename it'
+            if words:
+                rows = top.data["layouts"][number]["fields"]
+                place = next(place for place, row in enumerate(rows) if row.get("name", row.get("kind")) == field.name)
+                top.faults.note(("layouts", number, "fields", place), words)
 
 
 def _limited(top: Table, number: int, layout: Layout, header: Header, check: Check) -> Layout:

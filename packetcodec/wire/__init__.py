@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from packetcodec.wire.accuracy import metres_bound, position_bound, promised, trail_bound
+from packetcodec.wire.field_plan import FieldPlan
 from packetcodec.wire.packing import anchor_of, pack, unpack
-from packetcodec.wire.plan import FieldPlan, LayoutPlan, Plan, compile_plan
+from packetcodec.wire.plan import LayoutPlan, Plan, compile_plan
 from packetcodec.wire.quantize import (
     OutOfRangeFault,
     Value,

@@ -28,7 +28,8 @@ from packetcodec.schema import DEGREE, METRES_PER_DEGREE_NORTH, WIDEST_CELL, Rol
 from packetcodec.wire.quantize import worst_error
 
 if TYPE_CHECKING:
-    from packetcodec.wire.plan import FieldPlan, LayoutPlan
+    from packetcodec.wire.field_plan import FieldPlan
+    from packetcodec.wire.plan import LayoutPlan
 
 
 def promised(metres: float, digits: int = 2) -> str:

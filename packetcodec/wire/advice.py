@@ -27,7 +27,8 @@ from packetcodec.wire.quantize import bounds, decimal
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from packetcodec.wire.plan import FieldPlan, LayoutPlan, Plan
+    from packetcodec.wire.field_plan import FieldPlan
+    from packetcodec.wire.plan import LayoutPlan, Plan
 
 #: Codes of one bit less from which on one can be spared; the part of them that is few; the part of a step that is much.
 _MANY, _FEW, _MUCH = 8, 1 / 50, 1 / 3

@@ -30,7 +30,8 @@ from packetcodec.wire.quantize import bounds, decimal
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from packetcodec.wire.plan import FieldPlan, LayoutPlan, Plan
+    from packetcodec.wire.field_plan import FieldPlan
+    from packetcodec.wire.plan import LayoutPlan, Plan
 
 
 class Difference(Frozen):

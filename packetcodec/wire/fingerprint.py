@@ -20,16 +20,17 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from packetcodec.schema import Schema, Trail
-    from packetcodec.wire.plan import FieldPlan, LayoutPlan
+    from packetcodec.wire.field_plan import FieldPlan
+    from packetcodec.wire.plan import LayoutPlan
 
 
 def wire_of(field: FieldPlan) -> dict[str, str | int]:
     """What of a field a decoder reads, its place not counted. The unit counts, except a number's, which is free text."""
     return {
-        "kind": field.kind.name, "unit": "" if field.kind.own_unit else field.unit.name, "bits": field.bits,
+        "kind": field.kind.name, "unit": "" if field.kind.own_unit else field.unit.name, "bits": field.field.grid.bits,
         "low": field.low, "high": field.high, "step": field.step, "max_code": field.max_code,
         "absent_code": -1 if field.absent_code is None else field.absent_code, "modulus": field.modulus or 0,
-        "scale": field.scale, "origin": field.origin,
+        "scale": field.scale, "origin": field.origin, **({"low_bits": field.low_bits.bits} if field.low_bits else {}),
     }  # fmt: skip
 
 

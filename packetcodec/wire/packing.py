@@ -26,6 +26,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from packetcodec.errors import PacketFault
+from packetcodec.wire.low_bits import high_bytes, remainders, resolved, unknown
 from packetcodec.wire.quantize import from_raw
 from packetcodec.wire.trail.coding import Point, read_trail, write_trail
 from packetcodec.wire.trail.numbers import BadTrailFault
@@ -33,7 +34,9 @@ from packetcodec.wire.trail.numbers import BadTrailFault
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from packetcodec.wire.plan import FieldPlan, LayoutPlan, Plan
+    from packetcodec.wire.field_plan import FieldPlan
+    from packetcodec.wire.low_bits import References
+    from packetcodec.wire.plan import LayoutPlan, Plan
     from packetcodec.wire.trail.numbers import Bits
 
 
@@ -53,12 +56,13 @@ def pack(plan: Plan, layout: LayoutPlan, codes: Sequence[int], trail: Sequence[P
 def assemble(plan: Plan, layout: LayoutPlan, codes: Sequence[int], bits: Bits | None = None) -> bytes:
     """The packet of raw codes with any bits behind its fields, padded, under a good check."""
     number = plan.version << plan.layout_bits | layout.id
-    for field, raw in zip(layout.fields, codes, strict=True):
+    sent = remainders(layout, codes) if layout.low_fields else codes
+    for field, raw in zip(layout.fields, sent, strict=True):
         number = number << field.bits | raw
     length = layout.bits
     if bits:
         number, length = number << bits.length | bits.number, length + bits.length
-    return plan.seal((number << -length % 8).to_bytes(-(-length // 8), "big"))
+    return plan.seal((number << -length % 8).to_bytes(-(-length // 8), "big"), high_bytes(layout, codes))
 
 
 def anchor_of(layout: LayoutPlan, codes: Sequence[int]) -> Point | None:
@@ -100,22 +104,25 @@ def ages_of(layout: LayoutPlan, codes: Sequence[int], points: Sequence[Point]) -
     return tuple(point.age if interval is None else number * interval for number, point in enumerate(points, 1))
 
 
-def unpack(plans: Mapping[int, Plan], data: bytes) -> tuple[Plan, LayoutPlan, tuple[int, ...], tuple[Point, ...]]:
+def unpack(
+    plans: Mapping[int, Plan], data: bytes, references: References = unknown
+) -> tuple[Plan, LayoutPlan, tuple[int, ...], tuple[Point, ...]]:
     """What a packet says: its plan, its layout, its raw codes, the points of its trail (newest first).
 
     Args:
         plans: schema version to plan; all of them with the same header.
         data: the whole packet.
+        references: of a field that is sent by its low bits, about what it must be, in base units.
 
     Raises:
         PacketFault: the first fault in decoding order.
     """
     plan, layout = _identified(plans, data)
-    _verify(plan, layout, data)
-    return plan, layout, *content(layout, data)
+    codes = _verified(plan, layout, data, references)
+    return plan, layout, *content(layout, data, codes)
 
 
-def content(layout: LayoutPlan, data: bytes) -> tuple[tuple[int, ...], tuple[Point, ...]]:
+def content(layout: LayoutPlan, data: bytes, codes: tuple[int, ...]) -> tuple[tuple[int, ...], tuple[Point, ...]]:
     """The raw codes and the points of a packet whose header, length and check are known to be good.
 
     Raises:
@@ -127,8 +134,6 @@ def content(layout: LayoutPlan, data: bytes) -> tuple[tuple[int, ...], tuple[Poi
         raise PacketFault(
             "bad_padding", f"the last {layout.padding} bits before the check are not all zero", offset=layout.bits
         )
-    front = number >> behind
-    codes = tuple([front >> below & mask for below, mask in layout.cuts])
     for field, code in zip(layout.fields, codes, strict=True):
         if code > field.max_code and code != field.absent_code:
             raise _out_of_range(layout, field, code)
@@ -184,19 +189,34 @@ def _points(layout: LayoutPlan, codes: Sequence[int], number: int, length: int) 
         raise PacketFault("bad_trail", message, offset=layout.bits) from None
 
 
-def _verify(plan: Plan, layout: LayoutPlan, data: bytes) -> None:
-    if plan.crc is None:
-        return
-    body, tail = data[: -layout.check_bytes], data[-layout.check_bytes :]
-    wanted, found = plan.crc.of(body, plan.seed), int.from_bytes(tail, plan.crc.append_order)
-    if wanted != found:
-        digits = 2 * layout.check_bytes
-        name = plan.crc.name or f"CRC-{plan.crc.width}"
-        raise PacketFault(
-            "bad_check",
-            f"{name} over {_bytes(len(body))} is {wanted:#0{digits + 2}x}, the packet carries {found:#0{digits + 2}x}",
-            offset=len(body) * 8,
-        )
+def _verified(plan: Plan, layout: LayoutPlan, data: bytes, references: References) -> tuple[int, ...]:
+    """The raw codes for which the check is right: of fields that are sent by their low bits, those near the references."""
+    size = len(data) - layout.check_bytes
+    body, tail, sent = data[:size], data[size:], layout.carried(data)
+    if not layout.low_fields:
+        checks = {plan.check(body): sent}
+    else:
+        found = list(resolved(layout, sent, references))
+        checks = {plan.check(body, high_bytes(layout, codes)): codes for codes in reversed(found)}
+    if tail not in checks:
+        raise PacketFault("bad_check", _wrong_check(plan, layout, body, tail, list(checks), references), offset=size * 8)
+    return checks[tail]
+
+
+def _wrong_check(
+    plan: Plan, layout: LayoutPlan, body: bytes, tail: bytes, checks: Sequence[bytes], references: References
+) -> str:
+    """What is wrong with a check, in words."""
+    names = [field.name for _, field, _ in layout.low_fields]
+    if not checks:
+        missing = ", ".join(field.name for _, field, _ in layout.low_fields if references(field) is None)
+        return f"cannot be verified without a reference for {missing}, sent by low bits"
+    assert plan.crc is not None  # noqa: S101  # without one, the check of no bytes is right
+    wanted, found = (int.from_bytes(check, plan.crc.append_order) for check in (checks[-1], tail))
+    digits = 2 * layout.check_bytes + 2
+    name = plan.crc.name or f"CRC-{plan.crc.width}"
+    words = f"{name} over {_bytes(len(body))} is {wanted:#0{digits}x}, the packet carries {found:#0{digits}x}"
+    return f"{words}; the packet is damaged, or the reference for {', '.join(names)} is too far off" if names else words
 
 
 def _bytes(count: int) -> str:

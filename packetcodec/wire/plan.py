@@ -25,119 +25,12 @@ from typing import TYPE_CHECKING
 
 from packetcodec.frozen import Frozen, kept
 from packetcodec.schema import Role
+from packetcodec.wire.field_plan import FieldPlan
 from packetcodec.wire.fingerprint import fingerprint
 
 if TYPE_CHECKING:
     from packetcodec.crc import Crc
-    from packetcodec.schema import Field, Kind, Layout, Remark, Schema, Trail, Unit
-
-
-class FieldPlan(Frozen):
-    """One field on the wire: what the schema says of it, and where it stands.
-
-    Attributes:
-        field: of the schema; what is asked most of it, and of its grid, has a name here too.
-        offset: first bit, counted from the packet's first bit.
-
-    >>> from packetcodec.starter import example_plan
-    >>> layout = example_plan().layout("position")
-    >>> altitude = layout.fields[4]
-    >>> isinstance(altitude, FieldPlan), altitude.place, altitude.max_code, altitude.absent_code
-    (True, 'bits 71..82', 4077, 4095)
-    """
-
-    field: Field
-    offset: int
-
-    @kept
-    def name(self) -> str:
-        """Its name, unique within the layout."""
-        return self.field.name
-
-    @kept
-    def kind(self) -> Kind:
-        """What it measures."""
-        return self.field.kind
-
-    @kept
-    def unit(self) -> Unit:
-        """The unit of its values."""
-        return self.field.unit
-
-    @kept
-    def scale(self) -> int:
-        """Base units in one unit, a power of ten."""
-        return self.field.unit.scale
-
-    @kept
-    def policy(self) -> str:
-        """What becomes of a value beyond the range: "clip", "refuse" or "wrap"."""
-        return self.field.policy
-
-    @kept
-    def origin(self) -> int:
-        """What base 0 is as a Unix time, for a time with an epoch; else 0."""
-        return self.field.origin
-
-    @kept
-    def choices(self) -> tuple[str, ...]:
-        """The names of a choice, in order of their codes."""
-        return self.field.choices
-
-    @kept
-    def low(self) -> int:
-        """Lower end of the range in base units."""
-        return self.field.low
-
-    @kept
-    def high(self) -> int:
-        """Upper end of the range in base units."""
-        return self.field.high
-
-    @kept
-    def modulus(self) -> int | None:
-        """Circumference in base units, or None for a field on a line."""
-        return self.field.modulus
-
-    @kept
-    def bits(self) -> int:
-        """Width."""
-        return self.field.grid.bits
-
-    @kept
-    def step(self) -> int:
-        """Base units per raw count."""
-        return self.field.grid.step
-
-    @kept
-    def max_code(self) -> int:
-        """Last raw code in use."""
-        return self.field.grid.max_code
-
-    @kept
-    def absent_code(self) -> int | None:
-        """Raw code of a value that is not known, or None where the field is not optional."""
-        return self.field.grid.absent_code
-
-    @kept
-    def max_error(self) -> int:
-        """Largest distance between a value within the range and what arrives, in base units."""
-        return self.step // 2
-
-    @kept
-    def max_input(self) -> int:
-        """The last base value that may be given: `high`, except on a circle of whole numbers, where it is one before."""
-        return self.high - (self.modulus is not None and self.scale == 1)
-
-    @kept
-    def uses_every_code(self) -> bool:
-        """Whether every code of the width is in use, so that no raw code is out of range."""
-        return self.max_code + 1 + (self.absent_code is not None) == 1 << self.bits
-
-    @kept
-    def place(self) -> str:
-        """The field's bits in words."""
-        return f"bit {self.offset}" if self.bits == 1 else f"bits {self.offset}..{self.offset + self.bits - 1}"
+    from packetcodec.schema import Layout, LowBits, Remark, Schema, Trail
 
 
 class LayoutPlan(Frozen):
@@ -186,6 +79,16 @@ class LayoutPlan(Frozen):
     def cuts(self) -> tuple[tuple[int, int], ...]:
         """Of each field: the bits behind it, up to the last field's end, and the largest number of its width."""
         return tuple((self.bits - field.offset - field.bits, (1 << field.bits) - 1) for field in self.fields)
+
+    def carried(self, data: bytes) -> tuple[int, ...]:
+        """What a packet of this layout, of a possible length, carries for each field."""
+        front = int.from_bytes(data, "big") >> len(data) * 8 - self.bits
+        return tuple([front >> below & mask for below, mask in self.cuts])
+
+    @kept
+    def low_fields(self) -> tuple[tuple[int, FieldPlan, LowBits], ...]:
+        """The fields that are sent by their low bits, in wire order: place, field, and how."""
+        return tuple((place, field, field.low_bits) for place, field in enumerate(self.fields) if field.low_bits)
 
     def role(self, role: Role) -> FieldPlan | None:
         """The first field that plays a role, or None."""
@@ -244,13 +147,31 @@ class Plan(Frozen):
         return any(layout.trail for layout in self.layouts)
 
     @kept
+    def references(self) -> tuple[str, ...]:
+        """Names of the fields that are sent by their low bits in any layout, in the order of the schema."""
+        return tuple(dict.fromkeys(field.name for layout in self.layouts for _, field, _ in layout.low_fields))
+
+    @kept
+    def has_low_bits(self) -> bool:
+        """Whether any field is sent by its low bits."""
+        return bool(self.references)
+
+    @kept
     def by_id(self) -> dict[int, LayoutPlan]:
         """Layout id to layout."""
         return {layout.id: layout for layout in self.layouts}
 
-    def seal(self, body: bytes) -> bytes:
-        """A packet's header and fields with the check behind them; as they are where the schema has no check."""
-        return self.crc.append(body, self.seed) if self.crc else body
+    def seal(self, body: bytes, high: bytes = b"") -> bytes:
+        """A packet's header and fields with the check behind them; as they are where the schema has no check.
+
+        The check runs over `high` first, the high parts of fields that are sent by their low bits.
+        """
+        return body + self.check(body, high)
+
+    def check(self, body: bytes, high: bytes = b"") -> bytes:
+        """The check of a packet's header and fields, none where the schema has no check; `high` as above."""
+        crc = self.crc
+        return crc.of(high + body, self.seed).to_bytes(crc.size, crc.append_order) if crc else b""
 
     def layout(self, name: str) -> LayoutPlan:
         """The layout of that name.
@@ -283,6 +204,6 @@ def _layout(layout: Layout, header_bits: int, check_bytes: int) -> LayoutPlan:
     fields = []
     for field in layout.fields:
         fields.append(FieldPlan(field, offset))
-        offset += field.grid.bits
+        offset += field.sent_bits
     padding = 0 if layout.trail else -offset % 8
     return LayoutPlan(layout.name, layout.id, layout.doc, tuple(fields), offset, padding, check_bytes, layout.trail)

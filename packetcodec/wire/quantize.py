@@ -33,7 +33,7 @@ from typing import TYPE_CHECKING, Any
 from packetcodec.schema import Form
 
 if TYPE_CHECKING:
-    from packetcodec.wire.plan import FieldPlan
+    from packetcodec.wire.field_plan import FieldPlan
 
 Value = float | int | bool | str | None
 """What a field of a packet says: a number, yes or no, a name, or None where it is absent."""

@@ -26,7 +26,8 @@ from packetcodec.schema import DEGREE, METRE
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
-    from packetcodec.wire.plan import FieldPlan, LayoutPlan
+    from packetcodec.wire.field_plan import FieldPlan
+    from packetcodec.wire.plan import LayoutPlan
     from packetcodec.wire.quantize import Value
 
 

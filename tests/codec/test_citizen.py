@@ -55,7 +55,7 @@ def test_a_codec_pickles_and_copies(codec, again):
 
 def test_decode_is_a_method_with_a_signature_and_a_docstring():
     assert inspect.isfunction(Codec.decode)
-    assert list(inspect.signature(CODEC.decode).parameters) == ["data"]
+    assert list(inspect.signature(CODEC.decode).parameters) == ["data", "reference"]
     assert "PacketFault" in Codec.decode.__doc__
 
 

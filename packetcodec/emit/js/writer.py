@@ -16,6 +16,7 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING
 
+from packetcodec.emit.back_end import refuse_low_bits
 from packetcodec.emit.render import Templates, printable, verbatim
 from packetcodec.errors import FAULTS
 from packetcodec.schema import Form, Role
@@ -70,6 +71,8 @@ def write_javascript(plan: Plan, *older: Plan, formatter: bool = False) -> dict[
         PacketcodecError: a version twice, or another header.
     """
     plans = one_header((plan, *older))
+    for each in plans:
+        refuse_low_bits(each, "JavaScript")
     if formatter:
         return {f"{plan.name}.formatter.js": _TEMPLATES.render("formatter.js.j2", plans=plans, **_NAMES)}
     example = Example.everyday(plan, plan.layouts[0])
