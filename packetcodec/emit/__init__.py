@@ -23,4 +23,14 @@ BACK_ENDS: dict[str, BackEnd] = {item.name: item for item in (c.BACK_END, js.BAC
 #: Every way to ask the code that a back end has written, by the name of the target.
 HARNESSES: dict[str, Harness] = {item.name: item for back_end in BACK_ENDS.values() for item in back_end.harnesses}
 
-__all__ = ["BACK_ENDS", "HARNESSES", "BackEnd", "Harness", "write_c", "write_javascript", "write_python", "write_spec", "write_vectors"]
+__all__ = [
+    "BACK_ENDS",
+    "HARNESSES",
+    "BackEnd",
+    "Harness",
+    "write_c",
+    "write_javascript",
+    "write_python",
+    "write_spec",
+    "write_vectors",
+]
