@@ -151,15 +151,20 @@ def decode(data):
     if length > layout[4]:
         raise PacketFault("too_long", None, layout[4] * 8)
     end = length - _CHECK_BYTES
-    if bytes(data[end:]) != _check(data, end):
+    codes = []
+    at = _VERSION_BITS + _LAYOUT_BITS
+    for field in layout[5]:
+        codes.append(_bits(data, at, field[1]))
+        at += field[1]
+    if bytes(data[end:]) != _check(data[:end]):
         raise PacketFault("bad_check", None, end * 8)
     if layout[6] is None and _bits(data, behind, end * 8 - behind):
         raise PacketFault("bad_padding", None, behind)
     values = {}
     bases = []
     at = _VERSION_BITS + _LAYOUT_BITS
-    for key, bits, low, high, _, step, max_code, absent, _, _, names in layout[5]:
-        code = _bits(data, at, bits)
+    for place, (key, bits, low, high, _, step, max_code, absent, _, _, names) in enumerate(layout[5]):
+        code = codes[place]
         base = min(low + code * step, high)
         if code == absent:
             base = values[key] = None
@@ -193,17 +198,19 @@ def encode(layout, values, trail=()):
     writer = _Writer()
     writer.put(VERSION, _VERSION_BITS)
     writer.put(plan[1], _LAYOUT_BITS)
-    bases = []
+    codes = []
     for field in fields:
-        code = _code(layout, field, values.get(field[0]))
-        writer.put(code, field[1])
+        codes.append(_code(layout, field, values.get(field[0])))
+        writer.put(codes[-1], field[1])
+    bases = []
+    for field, code in zip(fields, codes):
         bases.append(None if code == field[7] else min(field[2] + code * field[5], field[3]))
     if plan[6] is not None:
         _write_trail(_Trail(plan[6]), layout, bases, trail, writer, (plan[4] - _CHECK_BYTES) * 8)
     elif trail:
         raise ValueFault("trail: this layout carries none", layout, "trail")
     data = writer.packed()
-    data += _check(data, len(data))
+    data += _check(data)
     return data
 
 
@@ -298,11 +305,11 @@ def _code(layout, field, value):
     return 0 if modulus is not None and code > max_code else code
 
 
-def _check(data, end):
-    # CRC-16/M17, started from the schema's fingerprint, of the first `end` bytes, as it stands in a packet.
+def _check(data):
+    # CRC-16/M17, started from the schema's fingerprint of some bytes, as it stands in a packet.
     state = 0xf3e1
-    for place in range(end):
-        state ^= data[place] << 8
+    for byte in data:
+        state ^= byte << 8
         for _ in range(8):
             state = (state << 1 & 0xffff) ^ (0x5935 if state >> 15 else 0)
     return bytes([state >> place & 255 for place in (8, 0)])

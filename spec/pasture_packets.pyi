@@ -175,6 +175,8 @@ Packet = Union[
     status_packet,
 ]
 
+_Tried = Union[Tuple[Literal["ok"], Packet], Tuple[_FaultName, None]]
+
 class PacketFault(ValueError):
     status: _FaultName
     field: Optional[str]
@@ -185,7 +187,7 @@ class ValueFault(ValueError):
     field: Optional[str]
 
 def decode(data: _Bytes) -> Packet: ...
-def try_decode(data: _Bytes) -> Union[Tuple[Literal["ok"], Packet], Tuple[_FaultName, None]]: ...
+def try_decode(data: _Bytes) -> _Tried: ...
 @overload
 def encode(layout: Literal["position"], values: position_input) -> bytes: ...
 @overload

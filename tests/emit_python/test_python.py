@@ -10,6 +10,7 @@ import json
 import random
 import subprocess
 import sys
+from collections import Counter
 from pathlib import Path
 from types import ModuleType
 
@@ -20,14 +21,15 @@ from packetcodec.bench.history import History
 from packetcodec.cli.app import run
 from packetcodec.emit import HARNESSES
 from packetcodec.emit.python import write_python
-from packetcodec.emit.python.writer import write_harness
+from packetcodec.emit.python.writer import PythonLayout, write_harness
 from packetcodec.frozen import replace
 from packetcodec.fuzz.compiled import build
 from packetcodec.fuzz.oracle import degrees
 from packetcodec.logs import Fix
+from packetcodec.schema import Form
 from packetcodec.starter import schema_text
 from packetcodec.vectors import write_vectors
-from packetcodec.wire import to_base
+from packetcodec.wire import from_raw, to_base
 from tests.support.conformance import micropython, tool
 from tests.support.js_material import seeded, to_decode, trail_schema
 
@@ -54,6 +56,27 @@ fields = [
 ]
 """)
 
+LOW = Schema.parse("""
+name = "low"
+version = 2
+check = { crc = "CRC-16/DNP", bind_schema = true }
+[[layouts]]
+name = "beacon"
+id = 1
+fields = [
+  { kind = "flag" },
+  { kind = "latitude", resolution_m = 2.5, within_m = 20000, optional = true },
+  { kind = "longitude", resolution_m = 2.5, within_m = 20000, max_latitude = 70, optional = true },
+  { kind = "counter", bits = 31, low_bits = 8 },
+  { kind = "time", epoch = 2026-01-01T00:00:00Z, resolution = 7, low_bits = 6 },
+]
+trail = { points = 5, resolution_m = 5, spacing = 30 }
+[[layouts]]
+name = "plain"
+id = 2
+fields = [{ kind = "longitude", bits = 24, low_bits = 16, policy = "wrap" }, { kind = "altitude", low_bits = 7 }]
+""")
+
 
 def module(schema: Schema) -> ModuleType:
     files = write_python(compile_plan(schema))
@@ -77,7 +100,7 @@ def test_the_module_of_the_starter_schema_is_the_one_in_the_repository(tmp_path)
     assert {path.name: path.read_text(encoding="utf-8") for path in (tmp_path / "out").iterdir()} == files
 
 
-@pytest.mark.parametrize("schema", [STARTER, BARE, trail_schema(seeded(4))], ids=["starter", "bare", "trail"])
+@pytest.mark.parametrize("schema", [STARTER, BARE, LOW, trail_schema(seeded(4))], ids=["starter", "bare", "low", "trail"])
 def test_it_is_python_3_8_that_micropython_has_and_says_whose_it_is(schema):
     module_text, types = write_python(compile_plan(schema)).values()
     tree = ast.parse(module_text, feature_version=(3, 8))
@@ -160,24 +183,28 @@ TrailMemory("position")  # bad: nor has it a memory
 
 
 def test_the_types_hold_under_the_strict_checker(tmp_path):
-    for schema in (STARTER, BARE):
+    for schema in (STARTER, BARE, LOW):
         for name, text in write_python(compile_plan(schema)).items():
             (tmp_path / name).write_text(text, encoding="utf-8")
     (tmp_path / "use.py").write_text(USE, encoding="utf-8")
     command = [sys.executable, "-m", "mypy", "--strict", "--cache-dir", str(tmp_path / "cache"), "--config-file="]
     done = subprocess.run(
-        [*command, "use.py", "class_packets.pyi"], cwd=tmp_path, capture_output=True, text=True, check=False
+        [*command, "use.py", "class_packets.pyi", "low_packets.pyi"],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=False,
     )
     bad = [number for number, line in enumerate(USE.splitlines(), 1) if "# bad" in line]
     said = [line for line in done.stdout.splitlines() if " error: " in line]
     assert sorted({int(line.split(":")[1]) for line in said}) == bad, done.stdout
 
 
-@pytest.mark.parametrize("schema", [STARTER, BARE], ids=["starter", "bare"])
+@pytest.mark.parametrize("schema", [STARTER, BARE, LOW], ids=["starter", "bare", "low"])
 def test_types_and_module_have_the_same_public_names(schema):
     types = next(text for name, text in write_python(compile_plan(schema)).items() if name.endswith(".pyi"))
     made, layouts = module(schema), [layout.name for layout in schema.layouts]
-    for_types_alone = {f"{name}_{what}" for name in layouts for what in ("values", "input", "packet")}
+    for_types_alone = {f"{name}_{what}" for name in layouts for what in ("values", "input", "packet")} | {"Reference"}
     declared = set()
     for node in ast.parse(types).body:
         if isinstance(node, ast.ClassDef | ast.FunctionDef):
@@ -414,3 +441,52 @@ def test_memory_and_faults_are_the_same_under_micropython():
     wanted = scope["answer"]("go")
     assert len(scope["module"].TrailMemory("track").points(0)) == 0
     assert said.replace(" ", "") == wanted.replace(" ", "")
+
+
+# --- low bits -------------------------------------------------------------------------------------------------------
+
+
+def in_units(field, base):
+    """Base units in the field's unit."""
+    if base is None or field.kind.form is Form.FLAG:
+        return base
+    return base + field.origin if field.scale == 1 else base / field.scale
+
+
+def test_low_bits_are_sent_and_found_again_as_by_the_codec():
+    codec, made, draw = Codec(LOW), module(LOW), random.Random(3)  # noqa: S311
+    met = Counter()
+    for _ in range(3000):
+        layout = draw.choice(codec.plan.layouts)
+        keyed = dict(PythonLayout(layout).items)
+        bases, around = {}, {}
+        for key, field in keyed.items():
+            code = draw.choice((0, 1, field.max_code // 2, field.max_code, draw.randrange(field.max_code + 1)))
+            bases[key] = from_raw(field, code)
+            if field.low_bits:
+                reach = field.low_bits.reach
+                off = draw.choice((0, 1, -1, reach, -reach, reach + 1, draw.randrange(-reach, reach))) * field.step
+                around[key] = bases[key] + off if draw.random() < 0.97 else None
+            if field.absent_code is not None and draw.random() < 0.1:
+                bases[key] = None
+        given = {key: None if base is None else base + keyed[key].origin for key, base in bases.items()}
+        data = made.encode(layout.name, given)
+        assert data == codec.encode(layout.name, {field.name: in_units(field, bases[key]) for key, field in keyed.items()})
+        known = {keyed[key].name: in_units(keyed[key], base) for key, base in around.items()}
+        wanted, packet = codec.try_decode(data, reference=known)
+        said, other = made.try_decode(data, {k: None if b is None else b + keyed[k].origin for k, b in around.items()})
+        assert said == wanted, (data.hex(), around)
+        if packet:
+            told = {key: packet.values[field.name] for key, field in keyed.items()}
+            assert other.values == {key: v and round(v * keyed[key].scale) for key, v in told.items()}
+        met[said] += 1
+    assert met.keys() == {"ok", "bad_check"}
+    assert min(met.values()) > 300
+
+
+def test_a_reference_is_a_whole_number():
+    made = module(LOW)
+    data = made.encode("plain", {"longitude_e7": 98_000_000, "altitude_cm": 210_000})
+    assert made.decode(data, {"longitude_e7": 98_000_000, "altitude_cm": 211_000}).values["altitude_cm"] == 210_000
+    with pytest.raises(made.ValueFault, match=r"reference: altitude_cm: 2100\.0 is not a whole number"):
+        made.decode(data, {"longitude_e7": 98_000_000, "altitude_cm": 2100.0})

@@ -98,6 +98,11 @@ class PythonLayout:
             1 if place is None else self.plan.fields[place].scale, trail.interval_seed or 0, trail.coarsenings,
         )  # fmt: skip
 
+    @property
+    def low(self) -> tuple[tuple[object, ...], ...]:
+        """Of the fields that are sent by their low bits: place, modulus, bits of what is not sent, absent."""
+        return tuple((place, low.modulus, low.high_bits, low.absent) for place, _, low in self.plan.low_fields)
+
     def value(self, field: FieldPlan, base: int | None) -> object:
         """A value as the module gives it, for a number of base units."""
         names = names_of(field)
@@ -151,8 +156,10 @@ def write_python(plan: Plan) -> dict[str, str]:
     file, layouts = f"{plan.name}_packets", [PythonLayout(layout) for layout in plan.layouts]
     example, first = Example.everyday(plan, plan.layouts[0]), layouts[0]
     values = [(key, first.value(field, base)) for (key, field), base in zip(first.items, example.bases, strict=True)]
+    references = dict.fromkeys(layout.keys[place] for layout in layouts for place, *_ in layout.plan.low_fields)
     names = {
         "plan": plan, "file": file, "layouts": layouts, "example": example, "example_values": values, "faults": FAULTS,
+        "with_trail": plan.has_trail or plan.has_low_bits, "references": list(references),
         "has_degrees": _has_degrees(plan), "trailed": [layout.name for layout in plan.layouts if layout.trail], **_CODING,
     }  # fmt: skip
     return {f"{file}.{ending}": _TEMPLATES.render(f"module.{ending}.j2", **names) for ending in ("py", "pyi")}
