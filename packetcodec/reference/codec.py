@@ -47,9 +47,10 @@ def layout_construct(schema: Schema, layout_name: str) -> construct.Construct:
     """A whole packet of one layout as a construct, for physical values; of fixed size unless the layout has a trail.
 
     It parses to a Container of values in the fields' units (None for absent, a name for a choice, True or False for a
-    flag) and builds from any mapping of them. Header, check, padding and ranges are verified. A layout with a trail
-    takes all bytes of its stream (put it in a construct.Prefixed or FixedSized), and has one member more, `trail`: the
-    points as `packetcodec.TrailPoint`, newest first.
+    flag) and builds from any mapping of them. Fields that are sent by their low bits need `parse(data, reference={...})`.
+    Header, check, padding and ranges are verified. A layout with a trail takes all bytes of its stream (put it in a
+    construct.Prefixed or FixedSized), and has one member more, `trail`: the points as `packetcodec.TrailPoint`, newest
+    first.
 
     Raises:
         KeyError: the schema has no such layout.
@@ -66,7 +67,8 @@ def layout_construct(schema: Schema, layout_name: str) -> construct.Construct:
 def raw_construct(schema: Schema, layout_name: str) -> construct.Construct:
     """A whole packet of one layout as a construct, for plain numbers; nothing is verified.
 
-    It parses to a Container of version, layout, codes (a Container of field name to raw code), padding and check.
+    It parses to a Container of version, layout, codes (a Container of field name to raw code), padding and check. Of a field
+    that is sent by its low bits it parses these, and builds from the whole code.
     It builds from codes alone; version, layout, padding and check may be given too, to build a wrong packet. It has a
     fixed size; a layout with a trail takes all bytes of its stream, and has a list of bits, `trail`, for its padding.
 
@@ -121,8 +123,8 @@ class ReferenceCodec:
         packet: bytes = wire.raw.build(wire.numbers(values, trail))
         return packet
 
-    def decode(self, data: bytes) -> Packet:
-        """What a packet says.
+    def decode(self, data: bytes, *, reference: Mapping[str, Any] | None = None) -> Packet:
+        """What a packet says; `reference` as for `packetcodec.codec.Codec.decode`.
 
         Raises:
             PacketFault: the first fault in decoding order.
@@ -144,14 +146,16 @@ class ReferenceCodec:
         if len(data) > wire.most:
             raise PacketFault("too_long", f"{len(data)} bytes, not {wire.most}", offset=8 * wire.most)
         raw = wire.raw.parse(data)
-        trail = wire.verify(raw)
+        trail = wire.verify(raw, reference or {})
         codes = tuple(raw.codes[name] for name in wire.codings)
         return Packet(wire.layout.name, said.version, wire.physical(raw.codes), codes, trail)
 
-    def try_decode(self, data: bytes) -> tuple[Literal["ok"], Packet] | tuple[FaultName, None]:
+    def try_decode(
+        self, data: bytes, *, reference: Mapping[str, Any] | None = None
+    ) -> tuple[Literal["ok"], Packet] | tuple[FaultName, None]:
         """The status of a packet, "ok" or a fault's name, and what it says (None for a fault)."""
         try:
-            return OK, self.decode(data)
+            return OK, self.decode(data, reference=reference)
         except PacketFault as fault:
             return fault.status, None
 

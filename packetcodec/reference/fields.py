@@ -27,6 +27,7 @@ from itertools import count
 from numbers import Integral, Real
 from typing import Any
 
+from packetcodec.reference.low_bits import Remainders
 from packetcodec.schema import Field, Form
 
 
@@ -39,6 +40,40 @@ class Coding:
     step: int
     max_code: int
     absent_code: int | None
+    low: Remainders | None = None
+
+    @property
+    def sent_bits(self) -> int:
+        """Its width in a packet."""
+        return self.field.low_bits.bits if self.field.low_bits else self.bits
+
+    def sent(self, code: int) -> int:
+        """What stands in a packet for a code."""
+        if self.low is None:
+            return code
+        return 2**self.sent_bits - 1 if code == self.absent_code else code % self.low.modulus
+
+    def told(self, number: int) -> int:
+        """The code of what stands in a packet: of low bits the first code that it may stand for."""
+        absent = self.low is not None and self.low.optional and number == 2**self.sent_bits - 1
+        return self.absent_code or 0 if absent else number
+
+    def meant(self, number: int, reference: Any) -> list[int]:
+        """The codes that a number in a packet may stand for, next to a reference in the field's unit (None: not known)."""
+        if self.low is None or self.told(number) == self.absent_code:
+            return [self.told(number)]
+        if reference is None:
+            return []
+        field, base = self.field, _base(self.field, reference)
+        base = field.low + (base - field.low) % field.modulus if field.modulus else min(max(base, field.low), field.high)
+        nearest = math.floor(Fraction(base - field.low, self.step) + Fraction(1, 2))
+        return self.low.meant(number, nearest % (self.max_code + 1) if field.modulus else min(nearest, self.max_code))
+
+    def high(self, code: int) -> str:
+        """The bits of what is not sent of a code, but checked."""
+        if self.low is None:
+            return ""
+        return f"{0 if code == self.absent_code else code // self.low.modulus:0{self.low.high_width}b}"
 
     def code(self, value: Any) -> int:
         """The raw code of a physical value, None for absent."""
@@ -96,7 +131,11 @@ def coding_of(field: Field) -> Coding:
             fits, fails = (middle, fails) if last(middle) <= most else (fits, middle)
         step = fits
     bits = field.bits or next(width for width in count(1) if 2**width > last(step) + absent)
-    return Coding(field, bits, step, last(step), 2**bits - 1 if field.optional else None)
+    low = None
+    if field.low_bits:
+        modulus = 2**field.low_bits.bits - absent
+        low = Remainders(last(step) + 1, modulus, circle=field.modulus is not None, optional=field.optional)
+    return Coding(field, bits, step, last(step), 2**bits - 1 if field.optional else None, low)
 
 
 def finite(value: Any) -> float:

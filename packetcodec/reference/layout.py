@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from itertools import product
 from typing import TYPE_CHECKING, Any
 
 import construct
 
 from packetcodec.errors import PacketFault, ValueFault
 from packetcodec.reference.check import mirrored, shifted
-from packetcodec.reference.fields import coding_of
+from packetcodec.reference.fields import Coding, coding_of
 from packetcodec.reference.numbers import Unreadable
 from packetcodec.reference.trail import Place, ages, given_place, read, told_point, written
 from packetcodec.schema import Layout, Role, Schema
@@ -18,6 +19,14 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from packetcodec.codec.packet import TrailPoint
+
+
+def _code_of(coding: Coding) -> construct.Construct:
+    """A code: built from the whole of it, parsed to what was sent of it."""
+    number = bits_of(coding.sent_bits)
+    if coding.low is None:
+        return number
+    return construct.ExprAdapter(number, lambda sent, _: coding.told(sent), lambda code, _: coding.sent(code))
 
 
 def bits_of(width: int, *, swapped: bool = False) -> construct.Construct:
@@ -36,7 +45,7 @@ class Wire:
     def __init__(self, schema: Schema, layout: Layout) -> None:
         self.schema, self.layout = schema, layout
         self.codings = {field.name: coding_of(field) for field in layout.fields}
-        self._used = schema.header.bits + sum(coding.bits for coding in self.codings.values())
+        self._used = schema.header.bits + sum(coding.sent_bits for coding in self.codings.values())
         self._check_bytes = schema.check.crc.size if schema.check.crc else 0
         self.least = -(-self._used // 8) + self._check_bytes
         self.most = layout.trail.packet_bytes if layout.trail else self.least
@@ -52,7 +61,7 @@ class Wire:
         return (
             "version" / construct.Default(bits_of(header.version_bits), self.schema.version),
             "layout" / construct.Default(bits_of(header.layout_bits), self.layout.id),
-            "codes" / construct.Struct(*(name / bits_of(coding.bits) for name, coding in self.codings.items())),
+            "codes" / construct.Struct(*(name / _code_of(coding) for name, coding in self.codings.items())),
             last,
         )
 
@@ -75,14 +84,24 @@ class Wire:
         if self.schema.check.bind_schema:
             bound = bytes.fromhex(compile_plan(self.schema).fingerprint)
             register = shifted(register, bound, width=crc.width, polynomial=crc.polynomial, reflected=crc.reflected)
+        high = "".join(coding.high(raw.codes[name]) for name, coding in self.codings.items())
+        unsent = bytes(int(high[place : place + 8].ljust(8, "0"), 2) for place in range(0, len(high), 8))
         names = ("version", "layout", "codes", "trail" if self.layout.trail else "padding")
         data = construct.BitStruct(*self._body(self.size(raw))).build({name: raw[name] for name in names})
-        register = shifted(register, data, width=crc.width, polynomial=crc.polynomial, reflected=crc.reflected)
+        register = shifted(register, unsent + data, width=crc.width, polynomial=crc.polynomial, reflected=crc.reflected)
         return (mirrored(register, crc.width) if crc.reflected else register) ^ crc.xor_out
 
-    def verify(self, raw: Any) -> tuple[TrailPoint, ...]:
-        """The points of the trail; or raise the first fault of numbers of a packet with the right header and length."""
-        if raw.check != self.check(raw):
+    def verify(self, raw: Any, reference: Mapping[str, Any]) -> tuple[TrailPoint, ...]:
+        """The points of the trail; or raise the first fault of numbers of a packet with the right header and length.
+
+        Codes of which only low bits were sent become those next to the reference for which the check is right.
+        """
+        meant = [coding.meant(coding.sent(raw.codes[name]), reference.get(name)) for name, coding in self.codings.items()]
+        for codes in product(*meant):
+            raw.codes.update(zip(self.codings, codes, strict=True))
+            if raw.check == self.check(raw):
+                break
+        else:
             raise PacketFault("bad_check", f"{raw.check:#x}", offset=8 * (self.size(raw) - self._check_bytes))
         if raw.get("padding"):
             raise PacketFault("bad_padding", f"{raw.padding:#b}", offset=self._used)
@@ -91,7 +110,7 @@ class Wire:
             code = raw.codes[name]
             if code > coding.max_code and code != coding.absent_code:
                 raise PacketFault("out_of_range", f"{name}: raw code {code}", field=name, offset=offset)
-            offset += coding.bits
+            offset += coding.sent_bits
         trail = self.layout.trail
         if trail is None:
             return ()
@@ -170,13 +189,13 @@ class _Values(construct.Adapter):  # type: ignore[misc]  # construct has no type
         super().__init__(wire.raw)
         self._wire = wire
 
-    def _decode(self, raw: Any, context: Any, path: str) -> construct.Container:  # noqa: ARG002  # construct calls it
+    def _decode(self, raw: Any, context: Any, path: str) -> construct.Container:
         wire = self._wire
         for part, wanted in (("version", wire.schema.version), ("layout", wire.layout.id)):
             if raw[part] != wanted:
                 raise construct.ConstError(f"{part} is {raw[part]}, not {wanted}", path=path)
         try:
-            trail = wire.verify(raw)
+            trail = wire.verify(raw, context._params.get("reference", {}))  # noqa: SLF001  # its name in construct
         except PacketFault as fault:
             errors = {"bad_check": construct.ChecksumError, "bad_padding": construct.ConstError}
             raise errors.get(fault.status, construct.ValidationError)(str(fault), path=path) from None
