@@ -108,7 +108,7 @@ class Maker:
 
 
 def _borders(field: FieldPlan) -> tuple[int, ...]:
-    codes = [code for _, code in field_codes(field)] + [(1 << bit) - 1 for bit in range(1, field.bits)]
+    codes = [code for _, code in field_codes(field)] + [(1 << bit) - 1 for bit in range(1, field.field.grid.bits)]
     found = [code for code in dict.fromkeys((*codes, field.max_code // 2)) if 0 <= code <= field.max_code]
     if field.absent_code is not None:
         found += [field.absent_code] * max(1, len(found) // 4)

@@ -32,7 +32,7 @@ def field_codes(field: FieldPlan) -> Iterator[tuple[str, int]]:
     yield "last code", field.max_code
     if field.absent_code is not None:
         yield "absent", field.absent_code
-    for bit in range(1, field.bits):
+    for bit in range(1, field.field.grid.bits):
         if 1 << bit <= field.max_code:
             yield f"bit {bit} of the code alone", 1 << bit
 

@@ -17,7 +17,9 @@ from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
 from packetcodec.schema import Form, Role
+from packetcodec.vectors.references import Known, usual
 from packetcodec.wire import FieldPlan, LayoutPlan, Plan, Point, Value, anchor_of, pack, to_base, to_raw, to_value, unpack
+from packetcodec.wire.low_bits import known
 from packetcodec.wire.packing import assemble
 from packetcodec.wire.quantize import from_base
 from packetcodec.wire.trail.cells import place_of
@@ -102,9 +104,14 @@ class Example:
         return self.data[: len(self.data) - self.layout.check_bytes]
 
     @cached_property
+    def references(self) -> Known:
+        """What a receiver knows of fields that are sent by their low bits, in base units."""
+        return usual(self.layout, self.codes)
+
+    @cached_property
     def trail(self) -> tuple[Point, ...]:
         """The points that arrive."""
-        return unpack({self.plan.version: self.plan}, self.data)[3]
+        return unpack({self.plan.version: self.plan}, self.data, known(self.references))[3]
 
     def but(self, note: str, points: Iterable[Point] = ()) -> Example:
         """The same values with other points, under another note."""
@@ -183,7 +190,8 @@ def is_cut(plan: Plan) -> bool:
 class Decoding(NamedTuple):
     """A good packet and what it says.
 
-    `again` tells whether the values and points, encoded, give the very same packet.
+    `again` tells whether the values and points, encoded, give the very same packet; `references` is what must be known
+    beforehand.
     """
 
     note: str
@@ -193,17 +201,18 @@ class Decoding(NamedTuple):
     data: bytes
     trail: tuple[Point, ...] = ()
     again: bool = True
+    references: Known | None = None
 
 
-def decoding(plan: Plan, layout: LayoutPlan, note: str, data: bytes) -> Decoding:
+def decoding(plan: Plan, layout: LayoutPlan, note: str, data: bytes, references: Known) -> Decoding:
     """What a packet says.
 
     Raises:
         PacketFault: it is no good packet.
     """
-    _, _, codes, points = unpack({plan.version: plan}, data)
+    _, _, codes, points = unpack({plan.version: plan}, data, known(references))
     again = pack(plan, layout, codes, points) == data
-    return Decoding(note, layout, codes, tuple(map(to_value, layout.fields, codes)), data, points, again)
+    return Decoding(note, layout, codes, tuple(map(to_value, layout.fields, codes)), data, points, again, references)
 
 
 def everyday_value(field: FieldPlan) -> Value:

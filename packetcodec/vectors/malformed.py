@@ -17,7 +17,9 @@ from packetcodec.errors import PacketFault
 from packetcodec.vectors.borders import unused_codes
 from packetcodec.vectors.examples import Example, tried_fields
 from packetcodec.vectors.malformed_trails import Malformed, malformed_trails
+from packetcodec.vectors.references import Known, wrong
 from packetcodec.wire import Plan, pack, unpack
+from packetcodec.wire.low_bits import high_bytes, known
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -26,7 +28,7 @@ if TYPE_CHECKING:
 class BadPacket(NamedTuple):
     """A packet that every decoder refuses: status, field and offset as in `packetcodec.errors.PacketFault`.
 
-    `pair` tells that it has two faults, of which the one given wins.
+    `pair` tells that it has two faults, of which the one given wins; `references` is what is known beforehand.
     """
 
     note: str
@@ -35,28 +37,31 @@ class BadPacket(NamedTuple):
     field: str | None
     offset: int | None
     pair: bool = False
+    references: Known | None = None
 
 
 def malformed(plan: Plan) -> Iterator[BadPacket]:
     """Packets with each fault that the plan can give, in decoding order for each layout, then two faults at once."""
-    seen: set[bytes] = set()
-    for note, data, pair in _broken(plan):
-        if data in seen:
+    seen: set[tuple[bytes, str]] = set()
+    for note, data, pair, references in _broken(plan):
+        if (data, str(references)) in seen:
             continue
-        seen.add(data)
+        seen.add((data, str(references)))
         try:
-            unpack({plan.version: plan}, data)
+            unpack({plan.version: plan}, data, known(references))
         except PacketFault as fault:
-            yield BadPacket(note, data, fault.status, fault.field, fault.offset, pair)
+            yield BadPacket(note, data, fault.status, fault.field, fault.offset, pair, references)
 
 
-def _broken(plan: Plan) -> Iterator[Malformed]:
-    yield "no byte at all", b"", False
+def _broken(plan: Plan) -> Iterator[tuple[str, bytes, bool, Known]]:
+    yield "no byte at all", b"", False, {}
     for layout in plan.layouts:
         good = Example.everyday(plan, layout)
         trails = malformed_trails(good) if tried_fields(plan, layout) else ()
-        for note, data, pair in (*_alone(good), *trails, *_pairs(good)):
-            yield f"{layout.name}: {note}", data, pair
+        for note, data, pair, *there in (*_alone(good), *trails, *_pairs(good)):
+            yield f"{layout.name}: {note}", data, pair, there[0] if there else good.references
+        for note, codes, references in wrong(layout, good.codes):
+            yield f"{layout.name}: {note}", pack(plan, layout, codes), False, references
 
 
 def _alone(good: Example) -> Iterator[Malformed]:
@@ -75,7 +80,7 @@ def _alone(good: Example) -> Iterator[Malformed]:
     yield from _bad_header(good)
     yield from _bad_check(good)
     for bit in range(layout.padding):
-        yield f"bit {layout.bits + bit}, padding, set", _repaired(plan, _flipped(data, layout.bits + bit)), False
+        yield f"bit {layout.bits + bit}, padding, set", _repaired(good, _flipped(data, layout.bits + bit)), False
     for place, field in enumerate(tried_fields(plan, layout)):
         for code in unused_codes(field):
             note = f"{field.name} with the unused code {code}"
@@ -108,7 +113,7 @@ def _bad_check(good: Example) -> Iterator[Malformed]:
     inverted = int.from_bytes(check, order) ^ ones
     yield "the check inverted", body + inverted.to_bytes(len(check), order), False
     for start, what in ((crc.initial, "the CRC's own start"), (0, "zero"), (ones, "all ones")):
-        other = crc.of(body, start).to_bytes(len(check), order)
+        other = crc.of(high_bytes(good.layout, good.codes) + body, start).to_bytes(len(check), order)
         if other != check:
             yield f"the check started from {what}", body + other, False
 
@@ -134,7 +139,7 @@ def _pairs(good: Example) -> Iterator[Malformed]:
         if unused:
             yield "an unused code, and a wrong check", _flipped(broken, last), True
     if unused and layout.padding:
-        yield "padding set, and an unused code", _repaired(plan, _flipped(broken, layout.bits)), True
+        yield "padding set, and an unused code", _repaired(good, _flipped(broken, layout.bits)), True
     if unused > 1:
         yield f"unused codes in {unused} fields", broken, True
 
@@ -149,9 +154,9 @@ def _flipped(data: bytes, bit: int) -> bytes:
     return number.to_bytes(len(data), "big")
 
 
-def _repaired(plan: Plan, data: bytes) -> bytes:
-    """The same packet with the check that its other bytes ask for."""
-    return plan.seal(data[: len(data) - (plan.crc.size if plan.crc else 0)])
+def _repaired(good: Example, data: bytes) -> bytes:
+    """The same packet with the check that its other bytes ask for, and the high parts of a good one."""
+    return good.plan.seal(data[: len(data) - good.layout.check_bytes], high_bytes(good.layout, good.codes))
 
 
 def _headed(good: Example, version: int, ident: int) -> bytes:
@@ -160,4 +165,4 @@ def _headed(good: Example, version: int, ident: int) -> bytes:
     below = 8 * len(data) - plan.header_bits
     rest = int.from_bytes(data, "big") & (1 << below) - 1
     number = (version << plan.layout_bits | ident) << below | rest
-    return _repaired(plan, number.to_bytes(len(data), "big"))
+    return _repaired(good, number.to_bytes(len(data), "big"))

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 from packetcodec.schema import PLACE
 from packetcodec.vectors.borders import unused_codes
 from packetcodec.vectors.examples import Example
+from packetcodec.vectors.references import Known
 from packetcodec.vectors.trails import at_the_poles, one_point, trail_encodings
 from packetcodec.wire.packing import assemble
 from packetcodec.wire.trail.cells import MAX_CELLS, east_step, reach
@@ -28,8 +29,8 @@ if TYPE_CHECKING:
     from packetcodec.schema import Trail
     from packetcodec.wire import LayoutPlan, Plan, Point, Value
 
-#: Note, packet, and whether it has two faults.
-Malformed = tuple[str, bytes, bool]
+#: Note, packet, and whether it has two faults; where it is not at the everyday place, what is known beforehand.
+Malformed = tuple[str, bytes, bool] | tuple[str, bytes, bool, Known]
 Given = dict[str, "Value"]
 _CUT = ("trail: no point", "trail: turning", "trail: wild, so that not all of it fits")
 
@@ -47,7 +48,12 @@ def malformed_trails(everyday: Example) -> Iterator[Malformed]:
         yield f"trail, {note}", everyday.assembled(bits), False
     for there, sign, last in at_the_poles(everyday):
         for cells in (last + 1, min(reach(trail.step), last + 1001)):
-            yield "trail, a point beyond a pole", there.assembled(one_point(there, (sign * cells, 0))), False
+            yield (
+                "trail, a point beyond a pole",
+                there.assembled(one_point(there, (sign * cells, 0))),
+                False,
+                there.references,
+            )
     yield from _lengths(everyday)
     yield from _no_position(everyday)
     yield from _with_another(everyday)

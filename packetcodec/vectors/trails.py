@@ -123,12 +123,13 @@ def trail_encodings(plan: Plan, layout: LayoutPlan) -> Iterator[Example]:
 def trail_decodings(plan: Plan, layout: LayoutPlan) -> Iterator[Decoding]:
     """Good packets with trails: those that `trail_encodings` lead to, and some that only a decoder meets."""
     seen: set[bytes] = set()
-    made = [(example.note, example.data) for example in trail_encodings(plan, layout)]
-    for note, data in [*made, *_by_hand(plan, layout)]:
+    made = [(example.note, example, example.data) for example in trail_encodings(plan, layout)]
+    by_hand = [(note, example, example.assembled(bits)) for note, example, bits in _by_hand(plan, layout)]
+    for note, example, data in [*made, *by_hand]:
         if data not in seen:
             seen.add(data)
             try:
-                yield decoding(plan, layout, note, data)
+                yield decoding(plan, layout, note, data, example.references)
             except PacketFault:  # a trail by hand that this layout's limits do not hold
                 continue
 
@@ -273,19 +274,18 @@ def at_the_poles(everyday: Example) -> Iterator[tuple[Example, int, int]]:
             yield there, sign, (POLE - abs(there.anchor.latitude) + trail.step // 2) // trail.step
 
 
-def _by_hand(plan: Plan, layout: LayoutPlan) -> Iterator[tuple[str, bytes]]:
+def _by_hand(plan: Plan, layout: LayoutPlan) -> Iterator[tuple[str, Example, Bits]]:
     """Packets that no encoder has to make, and every decoder reads."""
     everyday, trail = Example.everyday(plan, layout), layout.trail
     if trail is None:
         return
     for there, sign, cells in at_the_poles(everyday):
-        yield "trail: a cell half beyond a pole", there.assembled(one_point(there, (sign * cells, 0)))
+        yield "trail: a cell half beyond a pole", there, one_point(there, (sign * cells, 0))
     places = (everyday.at(latitude, None) for latitude in _POLEWARDS)
     polewards = next((place for place in places if place and goes_round(place)), None)
     if polewards and polewards.anchor:
         far = reach(east_step(trail.step, polewards.anchor.latitude))
         for east in (far, -far):
-            bits = one_point(polewards, (0, east))
-            yield "trail: the last cell of the grid, past half way round", polewards.assembled(bits)
+            yield "trail: the last cell of the grid, past half way round", polewards, one_point(polewards, (0, east))
     for shift in range(1, trail.coarsenings + 1):
-        yield f"trail: no point, and the shift {shift}", everyday.assembled(front(trail, 0, shift))
+        yield f"trail: no point, and the shift {shift}", everyday, front(trail, 0, shift)

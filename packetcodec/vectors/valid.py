@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from packetcodec.vectors.borders import field_codes, field_values, refused_values
 from packetcodec.vectors.examples import Decoding, Example, decoding, tried_fields
 from packetcodec.vectors.malformed_trails import refused_points
+from packetcodec.vectors.references import borders, resolves, usual, wrong
 from packetcodec.vectors.trails import trail_decodings, trail_encodings, walk
 from packetcodec.wire import pack
 from packetcodec.wire.quantize import from_base
@@ -62,7 +63,11 @@ def decodings(plan: Plan) -> Iterator[Decoding]:
             found += [(f"{field.name}: {note}", everyday.coded(place, code)) for note, code in field_codes(field)]
         first = {codes: note for note, codes in reversed(found)}
         for codes in dict.fromkeys(codes for _, codes in found):
-            yield decoding(plan, layout, first[codes], pack(plan, layout, codes))
+            yield decoding(plan, layout, first[codes], pack(plan, layout, codes), usual(layout, codes))
+        for note, codes, known in (*borders(layout, everyday.codes), *wrong(layout, everyday.codes)):
+            data = pack(plan, layout, codes)
+            if resolves(plan, data, known) == codes:
+                yield decoding(plan, layout, note, data, known)
         if tried:
             yield from trail_decodings(plan, layout)
 

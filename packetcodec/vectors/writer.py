@@ -17,10 +17,12 @@ from typing import TYPE_CHECKING, Any
 from packetcodec.codec.points import from_points
 from packetcodec.vectors.malformed import malformed
 from packetcodec.vectors.valid import decodings, encodings, refusals
+from packetcodec.wire.quantize import from_base
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    from packetcodec.vectors.references import Known
     from packetcodec.wire import LayoutPlan, Plan, Point
 
 Row = dict[str, Any]
@@ -54,6 +56,7 @@ def _good(plan: Plan) -> list[Row]:
         if layout.trail:
             for name, physical in (("trail", True), ("trail_base", False)):
                 row[name] = _points(layout, found.codes, found.trail, physical=physical, aged=True)
+        row |= _reference(plan, found.references)
         rows.append(row if found.again else row | {"decode_only": True})
     return rows
 
@@ -100,5 +103,15 @@ def _refused(plan: Plan) -> list[Row]:
 def _bad(plan: Plan) -> list[Row]:
     return [
         {"note": bad.note, "hex": bad.data.hex(), "status": bad.status, "field": bad.field, "offset": bad.offset}
+        | _reference(plan, bad.references)
         for bad in malformed(plan)
     ]
+
+
+def _reference(plan: Plan, references: Known | None) -> Row:
+    """What is known beforehand, in the fields' units and in base units; nothing for a plan that needs no such thing."""
+    if not plan.has_low_bits:
+        return {}
+    fields = {field.name: field for layout in plan.layouts for _, field, _ in layout.low_fields}
+    known = references or {}
+    return {"reference": {name: from_base(fields[name], base) for name, base in known.items()}, "reference_base": known}

@@ -181,6 +181,7 @@ def _fields(old: FieldPlan, new: FieldPlan) -> Iterator[tuple[str, bool]]:
         yield f"moved from bit {old.offset} to bit {new.offset}", True
     if old.bits != new.bits:
         yield f"width {old.bits} -> {counted(new.bits, 'bit')}", True
+    yield from _low_bits(old, new)
     if old.unit.name != new.unit.name:
         yield f"unit {old.unit.name or 'none'} -> {new.unit.name or 'none'}", not new.kind.own_unit
     if old.step * new.scale != new.step * old.scale:
@@ -200,6 +201,13 @@ def _fields(old: FieldPlan, new: FieldPlan) -> Iterator[tuple[str, bool]]:
         yield f"policy {old.policy} -> {new.policy}", False
     if old.field.doc != new.field.doc:
         yield "remark changed", False
+
+
+def _low_bits(old: FieldPlan, new: FieldPlan) -> Iterator[tuple[str, bool]]:
+    if (old.low_bits is None) != (new.low_bits is None):
+        yield "the whole code is sent -> its low bits" if new.low_bits else "the low bits are sent -> the whole code", True
+    elif old.low_bits and old.field.grid.bits != new.field.grid.bits:
+        yield f"width of the whole code {old.field.grid.bits} -> {counted(new.field.grid.bits, 'bit')}", True
 
 
 def check_words(plan: Plan) -> str:

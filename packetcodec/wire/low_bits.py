@@ -27,7 +27,7 @@ from typing import TYPE_CHECKING
 from packetcodec.wire.quantize import to_raw
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Callable, Iterator, Mapping, Sequence
 
     from packetcodec.wire.field_plan import FieldPlan
     from packetcodec.wire.plan import LayoutPlan
@@ -39,6 +39,11 @@ if TYPE_CHECKING:
 
 def unknown(_: FieldPlan) -> None:
     """The references of a receiver that knows nothing."""
+
+
+def known(bases: Mapping[str, int]) -> References:
+    """The references of a receiver that knows these, by name of the field."""
+    return lambda field: bases.get(field.name)
 
 
 def remainders(layout: LayoutPlan, codes: Sequence[int]) -> Codes:

@@ -1,0 +1,120 @@
+"""What a receiver knows before it reads a packet: references for fields that are sent by their low bits.
+
+Owns one rule: which references are worth trying. They follow from a packet's codes and the plan: as far off as they may
+be, on each side, at both ends of the range and across a seam; one code farther; a modulus off; and none.
+
+>>> from packetcodec.schema import Schema
+>>> from packetcodec.wire import compile_plan
+>>> layout = compile_plan(Schema.parse('''
+... name = "pasture"
+... version = 1
+... [[layouts]]
+... name = "beacon"
+... id = 1
+... fields = [{ kind = "counter", maximum = 999, low_bits = 4 }]
+... ''')).layouts[0]
+>>> usual(layout, (42,)), usual(layout, (999,))
+({'counter': 44}, {'counter': 1})
+>>> [known for note, codes, known in borders(layout, (42,))][:2]
+[{'counter': 35}, {'counter': 49}]
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from packetcodec.errors import PacketFault
+from packetcodec.wire import from_raw, unpack
+from packetcodec.wire.low_bits import known
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from packetcodec.schema import LowBits
+    from packetcodec.wire import FieldPlan, LayoutPlan, Plan
+
+#: Name of a field to about what its value must be, in base units.
+Known = dict[str, int]
+Codes = tuple[int, ...]
+
+
+def usual(layout: LayoutPlan, codes: Sequence[int]) -> Known:
+    """References for a packet of these codes, each off by a third of what it may be."""
+    return {
+        field.name: _shifted(field, codes[place], low.reach // 3)
+        for place, field, low in layout.low_fields
+        if codes[place] != field.absent_code
+    }
+
+
+def borders(layout: LayoutPlan, everyday: Codes) -> Iterator[tuple[str, Codes, Known]]:
+    """Codes of a packet and references for it, as far off as they may be, and beyond the range of a field."""
+    for place, field, low in layout.low_fields:
+        for what, code in _codes(field, low, everyday[place]):
+            codes = (*everyday[:place], code, *everyday[place + 1 :])
+            there = usual(layout, codes)
+            for shift, side in ((-low.reach, "below"), (low.reach, "above")):
+                note = f"{field.name}, {what}: the reference {low.reach} codes {side}, as far as it may be"
+                yield note, codes, there | {field.name: _shifted(field, code, shift)}
+            yield f"{field.name}, {what}: the reference is right", codes, there | {field.name: from_raw(field, code)}
+        first, last = ((*everyday[:place], code, *everyday[place + 1 :]) for code in (0, field.max_code))
+        if not field.modulus:
+            below, above = field.low - low.modulus * field.step, field.high + low.modulus * field.step
+            yield (
+                f"{field.name}: the reference below the range",
+                first,
+                usual(layout, first) | {field.name: max(below, -(2**31))},
+            )
+            if above < 2**31 or field.high >= 2**31:
+                yield f"{field.name}: the reference above the range", last, usual(layout, last) | {field.name: above}
+        elif field.scale > 1:
+            yield (
+                f"{field.name}: the reference at the end of the circle",
+                last,
+                usual(layout, last) | {field.name: field.high},
+            )
+
+
+def wrong(layout: LayoutPlan, everyday: Codes) -> Iterator[tuple[str, Codes, Known]]:
+    """Codes of a packet and references that are missing or too far off; some are good after all."""
+    there = usual(layout, everyday)
+    if there:
+        yield "no reference at all", everyday, {}
+    for place, field, low in layout.low_fields:
+        if field.name not in there:
+            continue
+        rest = {name: base for name, base in there.items() if name != field.name}
+        if rest:
+            yield f"no reference for {field.name}", everyday, rest
+        for what, code in _codes(field, low, everyday[place]):
+            codes = (*everyday[:place], code, *everyday[place + 1 :])
+            for shift in (-low.reach - 1, low.reach + 1, -low.modulus, low.modulus, low.modulus * 5 // 2):
+                side = f"{abs(shift)} codes {'below' if shift < 0 else 'above'}"
+                moved = usual(layout, codes) | {field.name: _shifted(field, code, shift)}
+                yield f"{field.name}, {what}: the reference {side}", codes, moved
+
+
+def resolves(plan: Plan, data: bytes, references: Known) -> Codes | None:
+    """The codes that these references lead to in a good packet without a trail; None where its check is wrong."""
+    try:
+        return unpack({plan.version: plan}, data, known(references))[2]
+    except PacketFault:
+        return None
+
+
+def _codes(field: FieldPlan, low: LowBits, everyday: int) -> Iterator[tuple[str, int]]:
+    """Codes of a field that are worth trying: an everyday one, those at its ends, and those next to a seam."""
+    yield "everyday value", field.max_code // 3 if everyday == field.absent_code else everyday
+    yield "first code", 0
+    yield "last code", field.max_code
+    if low.two_ways:
+        doubled = (field.max_code + 1) % low.modulus
+        yield "last code behind the seam that has a double before it", doubled - 1
+        yield "first code before the seam that has a double behind it", field.max_code + 1 - doubled
+
+
+def _shifted(field: FieldPlan, code: int, shift: int) -> int:
+    """The base units of the code so many codes farther: round a circle, or up to the end of a line."""
+    moved = code + shift
+    moved = moved % (field.max_code + 1) if field.modulus else min(max(moved, 0), field.max_code)
+    return from_raw(field, moved)
