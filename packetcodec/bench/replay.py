@@ -24,11 +24,11 @@ from packetcodec.wire import (
     clipped,
     clipping,
     from_raw,
+    max_error,
     position_bound,
     text_line,
     to_base,
     trail_bound,
-    worst_error,
 )
 
 if TYPE_CHECKING:
@@ -245,12 +245,12 @@ class _Run:
             yield FieldReport(
                 name=field.name,
                 symbol=field.unit.symbol,
-                source=source.words,
+                source=source.description,
                 sent=self.sent[field.name],
                 absent=len(self.sizes) - self.sent[field.name],
                 clipped=self.clipped[field.name],
                 first_clipped=self.first_clipped.get(field.name, ""),
                 range=bounds(field),
                 worst=self.worst[field.name] / field.scale if field.name in self.worst else None,
-                bound=float(worst_error(field)) if measured else None,
+                bound=float(max_error(field)) if measured else None,
             )

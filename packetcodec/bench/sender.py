@@ -110,12 +110,12 @@ class _Source:
         self.counting = field.kind.role is Role.SEQUENCE and field.name not in constants
         held = any(value_of_fix(field, fix) is not None for fix in fixes)
         self.constant = constants.get(field.name)
-        self.words = "packet number" if self.counting else "log"
+        self.description = "packet number" if self.counting else "log"
         if self.constant is not None and not held:
-            self.words = f"constant {_shown(self.constant)}"
+            self.description = f"constant {_shown(self.constant)}"
         elif not held and not self.counting and field.absent_code is None and field.kind.role not in PLACE:
             self.constant = _middle(field)
-            self.words = f"constant {_shown(self.constant)} (not in the log)"
+            self.description = f"constant {_shown(self.constant)} (not in the log)"
 
     def value(self, number: int, fix: Fix) -> Value:
         if self.counting:

@@ -16,7 +16,7 @@ from packetcodec.cli.files import load_plan
 from packetcodec.cli.options.radio import Radio, radio_of, radio_options
 from packetcodec.cli.options.schedule import duration
 from packetcodec.cli.options.usage import wrong_option
-from packetcodec.cli.tables.figures import milliseconds, size_words
+from packetcodec.cli.tables.figures import describe_size, milliseconds
 from packetcodec.cli.tables.limits import budget_json, complaints, per_hour, shortest, verdict
 from packetcodec.cli.tables.sheet import Sheet, console, put_json, remark, table
 from packetcodec.errors import counted
@@ -57,11 +57,11 @@ def airtime(schema: str | None, *, text: bool, every: str | None, as_json: bool,
     room = {} if period is None else dict(_rooms(radio, period))
     if as_json:
         layouts = [_layout_json(plan, layout, radio) for layout in plan.layouts]
-        said = {"setting": radio.words, "source": radio.source, "notes": radio.notes, "caution": CAUTION}
+        said = {"setting": radio.description, "source": radio.source, "notes": radio.notes, "caution": CAUTION}
         put_json(said | {"layouts": layouts, "every_s": period and float(period), "largest_payload": room})
         return
     out = console()
-    out.put(radio.words)
+    out.put(radio.description)
     out.put(radio.source)
     out.put()
     shown = []
@@ -169,7 +169,7 @@ def layout_table(layout: LayoutPlan, sent: tuple[Size, ...], radio: Radio, *, te
                 rows.append((label, *_cells(modem, budget), *of_text))
     columns = ("trail", "modem", "bytes", *_PACKET_COLUMNS) if trail else ("modem", *_PACKET_COLUMNS)
     text_columns = ("text bytes", *_TEXT_COLUMNS) if trail else _TEXT_COLUMNS
-    title = f'layout "{layout.name}": {size_words(layout)}'
+    title = f'layout "{layout.name}": {describe_size(layout)}'
     title += f", as text {sent[0].text_bytes}" if text and not trail else ""
     keys = 2 if trail else 1
     return table(title, columns + text_columns * text, rows, left=keys, keys=keys, groups=(6 + trail, 3 + trail))
@@ -201,7 +201,7 @@ def _layout_json(plan: Plan, layout: LayoutPlan, radio: Radio) -> dict[str, Any]
         }
         for size in sizes(plan, layout)
     ]
-    return {"layout": layout.name, "bytes": layout.size, "most_bytes": layout.longest, "sizes": sent}
+    return {"layout": layout.name, "bytes": layout.size, "max_bytes": layout.longest, "sizes": sent}
 
 
 def _row_json(label: str, modem: Modem, budget: Budget | None, text: Budget | None) -> dict[str, Any]:

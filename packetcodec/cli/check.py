@@ -10,16 +10,16 @@ import click
 from packetcodec.cli.files import load_plan
 from packetcodec.cli.options.modem import factors_option, lora_of
 from packetcodec.cli.tables.check_choices import WORDS, choices_table
-from packetcodec.cli.tables.figures import size_words
+from packetcodec.cli.tables.figures import describe_size
 from packetcodec.cli.tables.sheet import console, put_json, remark, table
 from packetcodec.crc import MODEM_NOTE, MODEM_POLYNOMIAL
 from packetcodec.crc.distance import is_weak, packet_distance
 from packetcodec.emit.text import exact
 from packetcodec.errors import counted
 from packetcodec.schema import DEGREE, METRE, METRES_PER_DEGREE_NORTH, Form
-from packetcodec.wire import bounds, decimal, metres_bound, position_bound, promised, trail_bound, worst_error
+from packetcodec.wire import bounds, decimal, max_error, metres_bound, position_bound, promised, trail_bound
 from packetcodec.wire.advice import advise
-from packetcodec.wire.compare import check_words
+from packetcodec.wire.compare import describe_check
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -44,7 +44,7 @@ def check(schema: str, *, sf: str, as_json: bool) -> None:
         put_json(_plan_json(plan))
         return
     out = console()
-    words = f"{plan.name}, version {plan.version}: fingerprint {plan.fingerprint}, {check_words(plan)}"
+    words = f"{plan.name}, version {plan.version}: fingerprint {plan.fingerprint}, {describe_check(plan)}"
     out.put(words + (" (chosen for this length)" if plan.crc_chosen else ""))
     out.put()
     for layout in plan.layouts:
@@ -65,7 +65,7 @@ def _layout_table(layout: LayoutPlan, plan: Plan) -> Sheet:
         ("(header)", "version, layout", f"0..{plan.header_bits - 1}", plan.header_bits, "", "", "", "", "")
     ]
     rows += [_row(field) for field in layout.fields]
-    title = f'layout "{layout.name}", id {layout.id}: {size_words(layout)}'
+    title = f'layout "{layout.name}", id {layout.id}: {describe_size(layout)}'
     columns = ("field", "kind", "bits", "width", "requested", "step", "range", "largest\nerror", "on the\nground")
     return table(title, columns, rows, left=2, groups=(3, 3, 2))
 
@@ -82,7 +82,7 @@ def _row(field: FieldPlan) -> tuple[object, ...]:
         field.field.requested,
         "1" if counting else f"{decimal(field, field.step)}{unit}",
         _range(field),
-        "exact" if counting else f"{exact(worst_error(field))}{unit}",
+        "exact" if counting else f"{exact(max_error(field))}{unit}",
         "" if bound is None else f"{promised(bound, 3)} m",
     )
 
@@ -153,7 +153,7 @@ def _remarks(plan: Plan) -> list[str]:
     if plan.crc.polynomial == MODEM_POLYNOMIAL and plan.crc.width == 16:
         said.append(MODEM_NOTE)
     said += [
-        f'{check_words(plan)} is too weak for {layout.longest} bytes (layout "{layout.name}"): two wrong bits can '
+        f'{describe_check(plan)} is too weak for {layout.longest} bytes (layout "{layout.name}"): two wrong bits can '
         "escape it. Leave out the name and give width alone: a polynomial for this length is then chosen."
         for layout in plan.layouts
         if is_weak(plan.crc, layout.longest)
@@ -171,7 +171,7 @@ def _plan_json(plan: Plan) -> dict[str, Any]:
                 "name": layout.name,
                 "id": layout.id,
                 "bytes": layout.size,
-                "most_bytes": layout.longest,
+                "max_bytes": layout.longest,
                 "bits": layout.bits,
                 "padding_bits": layout.padding,
                 "check_bytes": layout.check_bytes,
@@ -185,7 +185,7 @@ def _plan_json(plan: Plan) -> dict[str, Any]:
         "name": plan.name,
         "version": plan.version,
         "fingerprint": plan.fingerprint,
-        "check": check_words(plan),
+        "check": describe_check(plan),
         "layouts": layouts,
         "notes": _remarks(plan),
     }
@@ -206,6 +206,6 @@ def _field_json(field: FieldPlan) -> dict[str, Any]:
         "last": field.max_code,
         "absent": field.absent_code,
         "policy": field.policy,
-        "worst_error": float(worst_error(field)),
-        "worst_error_m": metres_bound(field),
+        "max_error": float(max_error(field)),
+        "max_error_m": metres_bound(field),
     }

@@ -21,7 +21,7 @@ from packetcodec.errors import PacketcodecError, counted
 from packetcodec.fuzz.codec_target import python_target, reference_target
 from packetcodec.fuzz.compiled import compiled_target
 from packetcodec.fuzz.corpus import DEFAULT, Corpus, corpus_of
-from packetcodec.fuzz.describe import again_words, finding_words, head_words
+from packetcodec.fuzz.describe import describe_again, describe_finding, describe_run
 from packetcodec.fuzz.invariants import broken_by
 from packetcodec.fuzz.program import Program
 from packetcodec.fuzz.protocol import FIELD, HELD, QuestionFault, read_question
@@ -104,7 +104,7 @@ def fuzz(
         kept = None if no_folder else Corpus(Path(folder or f"{DEFAULT}/{plan.name}-v{plan.version}"))
         with _progress(seconds) as tell:
             report = run(
-                target, plan, seconds=seconds, most_inputs=inputs, seed=seed, first=kept.questions(plan) if kept else (),
+                target, plan, seconds=seconds, max_inputs=inputs, seed=seed, first=kept.questions(plan) if kept else (),
                 scale=1 if target_name in {"python", "reference"} else 4, progress=tell,
                 also=_invariants(read) if target_name == "python" else None, keep_interrupted=True,
             )  # fmt: skip
@@ -119,7 +119,7 @@ def _told(report: Report, again: str, *, as_json: bool) -> int:
     """Print a report; the exit status."""
     status = verdict(130 if report.clean and report.stopped == INTERRUPTED else int(not report.clean))
     if as_json:
-        put_json({**report.row(), "play": [again_words(finding, again) for finding in report.findings]})
+        put_json({**report.row(), "play": [describe_again(finding, again) for finding in report.findings]})
     else:
         _print(report, again)
     return status
@@ -196,7 +196,7 @@ def _play(target: Target, plan: Plan, text: str, times: int, *, as_json: bool) -
 
 def _print(report: Report, again: str) -> None:
     out = console()
-    out.put(head_words(report))
+    out.put(describe_run(report))
     out.print(table("Tried", ("kind of input", "inputs"), ((kind, f"{count:,}") for kind, count in report.counts.items())))
     expected = ((name, f"{count:,}") for name, count in sorted(report.statuses.items(), key=lambda item: -item[1]))
     out.print(table("Expected answers", ("answer", "inputs"), expected))
@@ -218,5 +218,5 @@ def _print(report: Report, again: str) -> None:
 
 def _print_finding(finding: Finding, command: str = "") -> None:
     out = console()
-    for line in finding_words(finding, command):
+    for line in describe_finding(finding, command):
         out.put(line)

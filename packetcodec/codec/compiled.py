@@ -1,6 +1,6 @@
 """Python functions compiled from a layout's plan: one to encode, one to decode.
 
-They handle what is plainly good, and only that: for anything else the decoder goes `otherwise` and the encoder returns
+They handle what is plainly good, and only that: for anything else the decoder goes `fallback` and the encoder returns
 None, and the plain way of `packetcodec.wire` is taken, where the faults have their home. So the fast way needs no
 messages, and the two can be compared on every input.
 
@@ -9,17 +9,17 @@ decoder reads like this (a layout of one identifier and one altitude, with a CRC
 
     def decode(data):
         try: head = data[0]
-        except IndexError: return otherwise(data)
+        except IndexError: return fallback(data)
         if head == 17:
-            if len(data) != 6: return otherwise(data)
-            if crc1_1(data, 0, table1_1) != 41830: return otherwise(data)
-            if data[3] & 7: return otherwise(data)
+            if len(data) != 6: return fallback(data)
+            if crc1_1(data, 0, table1_1) != 41830: return fallback(data)
+            if data[3] & 7: return fallback(data)
             r0, r1, = codes = unpack1_1(data)
             if r1 <= 8189: v1 = (-50000.0 + r1 * 116.0) / 100.0
             elif r1 == 8190: v1 = 9000.0
-            else: return otherwise(data)
+            else: return fallback(data)
             return new(Packet, ("beacon", 1, {"collar": r0, "altitude": v1}, codes, ()))
-        return otherwise(data)
+        return fallback(data)
 """
 
 from __future__ import annotations
@@ -45,13 +45,13 @@ Decoder = Callable[[bytes], Packet]
 Encoder = Callable[[Mapping[str, Any]], bytes | None]
 
 
-def compile_decoder(plans: Iterable[Plan], otherwise: Decoder) -> Decoder:
-    """A function from a packet of these plans (all with the same header) to what it says; faults go `otherwise`.
+def compile_decoder(plans: Iterable[Plan], fallback: Decoder) -> Decoder:
+    """A function from a packet of these plans (all with the same header) to what it says; faults go `fallback`.
 
     The packet comes as `bytes` and nothing else: of a buffer with larger items the lengths would not be bytes.
     One function for all layouts: a second call would cost more than the tests that tell them apart.
     """
-    names: dict[str, Any] = {"new": tuple.__new__, "Packet": Packet, "otherwise": otherwise}
+    names: dict[str, Any] = {"new": tuple.__new__, "Packet": Packet, "fallback": fallback}
     bodies: list[str] = []
     header_bits = 0
     for plan in plans:
@@ -65,9 +65,9 @@ def compile_decoder(plans: Iterable[Plan], otherwise: Decoder) -> Decoder:
     spare = -header_bits % 8
     lines = [
         f"try: head = {first}{f' >> {spare}' if spare else ''}",
-        "except IndexError: return otherwise(data)",  # not even a header
+        "except IndexError: return fallback(data)",  # not even a header
         *bodies,
-        "return otherwise(data)",
+        "return fallback(data)",
     ]
     decoder: Decoder = _function("decode", "data", lines, names)
     return decoder
@@ -78,13 +78,13 @@ def _decoding(plan: Plan, layout: LayoutPlan, names: dict[str, Any]) -> list[str
     mark = f"{plan.version}_{layout.id}"
     form = f"p{plan.header_bits}" + "".join(f"u{field.bits}" for field in layout.fields)
     names[f"unpack{mark}"] = bits.compile(form).unpack
-    lines = [f"if len(data) != {layout.size}: return otherwise(data)"]
+    lines = [f"if len(data) != {layout.size}: return fallback(data)"]
     if plan.crc:
         names[f"crc{mark}"], names[f"table{mark}"], start = plan.crc.engine(plan.seed)
         wanted = plan.crc.residue() ^ plan.crc.xor_out
-        lines.append(f"if crc{mark}(data, {start}, table{mark}) != {wanted}: return otherwise(data)")
+        lines.append(f"if crc{mark}(data, {start}, table{mark}) != {wanted}: return fallback(data)")
     if layout.padding:
-        lines.append(f"if data[{layout.data_bytes - 1}] & {(1 << layout.padding) - 1}: return otherwise(data)")
+        lines.append(f"if data[{layout.data_bytes - 1}] & {(1 << layout.padding) - 1}: return fallback(data)")
     codes = "".join(f"r{number}, " for number in range(len(layout.fields)))
     lines.append(f"{codes}= codes = unpack{mark}(data)")
     values = []
@@ -109,7 +109,7 @@ def _decoding(plan: Plan, layout: LayoutPlan, names: dict[str, Any]) -> list[str
                 lines.append(f"elif {raw} == {field.max_code}: {value} = {to_value(field, field.max_code)!r}")
             if field.absent_code is not None:
                 lines.append(f"elif {raw} == {field.absent_code}: {value} = None")
-            lines.append("else: return otherwise(data)")
+            lines.append("else: return fallback(data)")
         values.append(f"{field.name!r}: {value}")
     lines.append(f"return new(Packet, ({layout.name!r}, {plan.version}, {{{', '.join(values)}}}, codes, ()))")
     return lines

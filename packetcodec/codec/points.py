@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 _AXES = {
     "latitude": (float(DEGREE), 900_000_000, "degrees"),
     "longitude": (float(DEGREE), 1_800_000_000, "degrees"),
-    "altitude": (float(METRE), MAX_CLIMB + 10_000_000, "m"),  # as far as a trail reaches from the highest head
+    "altitude": (float(METRE), MAX_CLIMB + 10_000_000, "m"),  # as far as a trail reaches from the highest anchor
     "age": (1.0, 2**31 - 1, "s"),
 }
 

@@ -7,7 +7,7 @@ the pytest fixture do without.
 >>> from packetcodec.schema import Schema
 >>> from packetcodec.starter import schema_text
 >>> schema = Schema.parse(schema_text())
->>> report = run(python_target(schema), compile_plan(schema), seconds=60, most_inputs=300)
+>>> report = run(python_target(schema), compile_plan(schema), seconds=60, max_inputs=300)
 >>> report.clean
 True
 """

@@ -34,18 +34,18 @@ def aimed_encoding(random: Random, maker: Maker) -> tuple[tuple[int | None, ...]
     trail = maker.layout.trail
     if trail is None or random.randrange(3) == 0:
         return tuple(bases), ()
-    head = _head(random)
+    anchor = _anchor(random)
     for place, field in enumerate(maker.layout.fields):
         if place in maker.position:
-            number = head[maker.position.index(place)]
+            number = anchor[maker.position.index(place)]
             absent = field.absent_code is not None and random.randrange(12) == 0
             bases[place] = None if absent else max(field.low, min(field.high, number))
         elif random.randrange(4):
             bases[place] = random.randint(field.low, field.max_input)
-    return tuple(bases), tuple(_points(random, trail, Point(*head)))
+    return tuple(bases), tuple(_points(random, trail, Point(*anchor)))
 
 
-def _head(random: Random) -> tuple[int, int]:
+def _anchor(random: Random) -> tuple[int, int]:
     """A position next to or at a whole degree, near a pole, at 0 and 0, at the antimeridian; or anywhere."""
     degree = random.choice((0, 0, 1, 29, 45, 59, 60, 85, 86, 87, 88, 89, 90, random.randrange(91)))
     latitude = random.choice((-1, 1)) * (degree * _DEGREE + random.choice((0, 0, -1, 1, -112, 112, -250, 250)))
@@ -53,9 +53,9 @@ def _head(random: Random) -> tuple[int, int]:
     return max(-POLE, min(POLE, latitude)), longitude
 
 
-def _points(random: Random, trail: Trail, head: Point) -> list[Point]:
+def _points(random: Random, trail: Trail, anchor: Point) -> list[Point]:
     """Points as far as can be: the limit of the cells, half the globe away, and beyond, there and back."""
-    wide = east_step(trail.step, head.latitude)
+    wide = east_step(trail.step, anchor.latitude)
     near = random.randrange(1, 1 << random.randrange(1, 21))
     far = random.choice((reach(trail.step), reach(wide), HALF_CIRCLE // wide, near))
     count = random.choice((1, 2, 3, trail.points, trail.points))
@@ -63,9 +63,9 @@ def _points(random: Random, trail: Trail, head: Point) -> list[Point]:
     for number in range(count):
         side = (1, -1)[number % 2] if random.randrange(3) else random.choice((0, 1, -1))
         cells = far + random.choice((0, 0, 1, -1, 2))
-        north = head.latitude + side * random.choice((0, cells)) * trail.step + random.choice((0, 0, trail.step // 2))
-        east = head.longitude + side * cells * wide + random.choice((0, 0, wide // 2, -(wide // 2)))
-        east = (east + HALF_CIRCLE) % CIRCLE - HALF_CIRCLE if random.randrange(8) else head.longitude + side * HALF_CIRCLE
+        north = anchor.latitude + side * random.choice((0, cells)) * trail.step + random.choice((0, 0, trail.step // 2))
+        east = anchor.longitude + side * cells * wide + random.choice((0, 0, wide // 2, -(wide // 2)))
+        east = (east + HALF_CIRCLE) % CIRCLE - HALF_CIRCLE if random.randrange(8) else anchor.longitude + side * HALF_CIRCLE
         north, east = max(-POLE, min(POLE, north)), max(-HALF_CIRCLE, min(HALF_CIRCLE, east))
         age += random.choice((0, 1, trail.interval_seed or 30, 1 << random.randrange(31)))
         high = random.choice((0, 1, -1)) * random.choice((1, 5_000, 10**7, 10**9, 10**9 + 10**7))

@@ -6,7 +6,7 @@
 >>> def ours(data):
 ...     status, *words = Oracle(example_plan()).decode(data).partition(" | ")[0].split()
 ...     return status, [None if word == "-" else int(word) for word in words[1:]]
->>> check(example_plan(), ours, most_inputs=20).clean
+>>> check(example_plan(), ours, max_inputs=20).clean
 True
 """
 
@@ -17,7 +17,7 @@ import shlex
 from typing import TYPE_CHECKING, Any
 
 from packetcodec.errors import PacketcodecError
-from packetcodec.fuzz.describe import report_words
+from packetcodec.fuzz.describe import describe_report
 from packetcodec.fuzz.program import Program
 from packetcodec.fuzz.run import run
 from packetcodec.fuzz.targets import decoder_target, plan_of
@@ -34,7 +34,7 @@ class WrongAnswersFault(AssertionError):
     """What was found, in words; `report` holds it."""
 
     def __init__(self, report: Report, command: str) -> None:
-        super().__init__(report_words(report, command))
+        super().__init__(describe_report(report, command))
         self.report = report
 
 
@@ -46,7 +46,7 @@ def check(
     command: Sequence[str] = (),
     seconds: float = 5.0,
     seed: int = 0,
-    most_inputs: int | None = None,
+    max_inputs: int | None = None,
     timeout: float = 2.0,
 ) -> Report:
     """Fuzz functions, or a program that speaks the line protocol.
@@ -58,7 +58,7 @@ def check(
         command: the program and its arguments, where no functions are given.
         seconds: how long to ask.
         seed: the same seed asks the same questions.
-        most_inputs: questions after which the run ends though there is time left.
+        max_inputs: questions after which the run ends though there is time left.
         timeout: seconds after which an answer is too late.
 
     Raises:
@@ -78,7 +78,7 @@ def check(
     else:
         raise PacketcodecError("give decode, or the command of a program")
     try:
-        report = run(target, plan, seconds=seconds, seed=seed, most_inputs=most_inputs)
+        report = run(target, plan, seconds=seconds, seed=seed, max_inputs=max_inputs)
     finally:
         target.close()
     if not report.clean:

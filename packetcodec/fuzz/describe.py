@@ -4,7 +4,7 @@ Owns one rule: what a finding says. What was asked, what was expected and by whi
 to see it again.
 
 >>> from packetcodec.fuzz.report import Report
->>> print(report_words(Report("python", "pasture", 1, "0123456789abcdef", seed=0, seconds=2.0)))
+>>> print(describe_report(Report("python", "pasture", 1, "0123456789abcdef", seed=0, seconds=2.0)))
 python: 0 inputs in 2.0 s (0 a second), seed 0, schema pasture version 1 (0123456789abcdef)
 Nothing found.
 """
@@ -24,17 +24,17 @@ if TYPE_CHECKING:
 _SHOWN, _REMARKS = 6, 8
 
 
-def report_words(report: Report, command: str = "") -> str:
+def describe_report(report: Report, command: str = "") -> str:
     """A report without its tables of counts; `command` is what plays a question again, but for the question."""
-    lines = [head_words(report)]
+    lines = [describe_run(report)]
     for number, finding in enumerate(report.findings, 1):
-        lines += ["", f"Finding {number}: {finding.mark}", *finding_words(finding, command)]
+        lines += ["", f"Finding {number}: {finding.mark}", *describe_finding(finding, command)]
     count = len(report.findings)
     lines.append("Nothing found." if report.clean else f"\n{count} finding{'s' * (count > 1)}.")
     return "\n".join(lines)
 
 
-def head_words(report: Report) -> str:
+def describe_run(report: Report) -> str:
     """What was run, in a line."""
     rate = report.inputs / max(report.seconds, 1e-9)
     return (
@@ -43,7 +43,7 @@ def head_words(report: Report) -> str:
     )
 
 
-def finding_words(finding: Finding, command: str = "") -> Iterator[str]:
+def describe_finding(finding: Finding, command: str = "") -> Iterator[str]:
     """A finding, line by line; `command` is what plays a question again, but for the question."""
     pairs = list(zip(finding.question.split("\n"), finding.expected.split("\n"), strict=True))
     if len(pairs) > _SHOWN:
@@ -66,10 +66,10 @@ def finding_words(finding: Finding, command: str = "") -> Iterator[str]:
     for number, line in enumerate(finding.remarks.splitlines()[-_REMARKS:]):
         yield f"  {'said' if not number else '':8}  {line}"
     if command:
-        yield f"  again     {again_words(finding, command)}"
+        yield f"  again     {describe_again(finding, command)}"
 
 
-def again_words(finding: Finding, command: str) -> str:
+def describe_again(finding: Finding, command: str) -> str:
     """The command that plays a finding again; a long sequence of questions is played from its file in the folder."""
     text = finding.question
     if text.count("\n") >= _SHOWN:

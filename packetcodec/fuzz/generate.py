@@ -209,7 +209,7 @@ class Inputs:
         layout, verb = maker.layout, "encode" if kind == "encoding codes" else "encode_base"
         numbers: tuple[int | None, ...]
         if verb == "encode":
-            codes = maker.raws()
+            codes = maker.codes()
             both = zip(layout.fields, codes, strict=True)
             numbers = tuple(None if code == field.absent_code else code for field, code in both)
             points = maker.trail(codes) if layout.trail and self.random.random() < 0.3 else ()

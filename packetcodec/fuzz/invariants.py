@@ -96,11 +96,11 @@ def what_is_accepted_encodes_again_to_the_same_meaning(codec: Codec, data: bytes
             raise BrokenInvariantError(f"{data.hex()} encodes again to {again.hex()}")
         return
     plans = {codec.plan.version: codec.plan}
-    _, _, raws, points = unpack(plans, data)
-    _, _, raws_again, points_again = unpack(plans, again)
-    if raws_again != raws or (len(points_again) < len(points) and not layout.trail.coarsenings):
+    _, _, codes, points = unpack(plans, data)
+    _, _, codes_again, points_again = unpack(plans, again)
+    if codes_again != codes or (len(points_again) < len(points) and not layout.trail.coarsenings):
         raise BrokenInvariantError(f"{data.hex()} encodes again to {again.hex()}, which says something else")
-    _demand_near(layout, raws, points_again, points, data)
+    _demand_near(layout, codes, points_again, points, data)
 
 
 def values_follow_from_the_codes(codec: Codec, data: bytes) -> None:
@@ -155,23 +155,23 @@ def _code(field: FieldPlan, base: int) -> int | None:
 
 def points_are_within_half_a_cell(plan: Plan, layout: LayoutPlan, data: bytes, given: Sequence[Point]) -> None:
     """Each point of a trail arrives within half a cell of where it was given, of the coarsest cell that there can be."""
-    _, _, raws, points = unpack({plan.version: plan}, data)
-    _demand_near(layout, raws, points, given, data)
+    _, _, codes, points = unpack({plan.version: plan}, data)
+    _demand_near(layout, codes, points, given, data)
 
 
 def _demand_near(
-    layout: LayoutPlan, raws: Sequence[int], points: Sequence[Point], given: Sequence[Point], data: bytes
+    layout: LayoutPlan, codes: Sequence[int], points: Sequence[Point], given: Sequence[Point], data: bytes
 ) -> None:
-    trail, head = layout.trail, anchor_of(layout, raws)
-    if trail is None or head is None:
+    trail, anchor = layout.trail, anchor_of(layout, codes)
+    if trail is None or anchor is None:
         return
     step = trail.step << trail.coarsenings
-    wide = east_step(step, head.latitude)
+    wide = east_step(step, anchor.latitude)
     for number, (point, was) in enumerate(zip(points, given, strict=False), 1):
         east = abs(wrapped(point.longitude - was.longitude))
         north = abs(point.latitude - was.latitude)
         # Half way round the globe the cells do not close: a point there can be up to one cell off.
-        way = abs(wrapped(was.longitude - head.longitude))
+        way = abs(wrapped(was.longitude - anchor.longitude))
         most = 2 * wide if way > HALF_CIRCLE - 2 * wide else wide
         if 2 * north > step + 1 or 2 * east > most + 1:
             raise BrokenInvariantError(f"point {number} of {data.hex()} is {north} and {east} units from where it was")

@@ -54,7 +54,7 @@ class Investigator:
         self.oracle = oracle
         self.known = known
         self.until = until
-        self._pace: dict[str, float] = {}
+        self._usual_seconds: dict[str, float] = {}
 
     # --- what is wrong -----------------------------------------------------------------------------------------------
 
@@ -136,9 +136,9 @@ class Investigator:
         """Seconds that a question takes at least, and that a usual one takes; 0 and 0 for a question that is not slow."""
         verb = text.rpartition("\n")[2].partition(" ")[0]
         # On a busy machine an answer can take long by chance: the least of several, measured each time anew.
-        pace = max(min(self._seconds(question) for _ in range(5)) for question in self._usual(verb))
-        self._pace[verb] = min(pace, self._pace.get(verb, pace))
-        taken, usual = min(self._seconds(text) for _ in range(3)), self._pace[verb]
+        seconds = max(min(self._seconds(question) for _ in range(5)) for question in self._usual(verb))
+        self._usual_seconds[verb] = min(seconds, self._usual_seconds.get(verb, seconds))
+        taken, usual = min(self._seconds(text) for _ in range(3)), self._usual_seconds[verb]
         return (taken, usual) if taken > max(SLOW, _TIMES_AS_LONG * usual) else (0.0, 0.0)
 
     def _usual(self, verb: str) -> list[str]:

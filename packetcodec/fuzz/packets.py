@@ -7,7 +7,7 @@ last but one, last, absent, a single bit, a run of ones; base units lie around c
 >>> from packetcodec.starter import example_plan
 >>> plan = example_plan()
 >>> maker = Maker(plan, plan.layouts[0], Random(1))
->>> all(raw <= field.max_code for raw, field in zip(maker.raws(), plan.layouts[0].fields))
+>>> all(raw <= field.max_code for raw, field in zip(maker.codes(), plan.layouts[0].fields))
 True
 """
 
@@ -43,7 +43,7 @@ class Maker:
             place for role in (Role.NORTH, Role.EAST) for place, field in enumerate(layout.fields) if field.kind.role is role
         )
 
-    def raws(self) -> tuple[int, ...]:
+    def codes(self) -> tuple[int, ...]:
         """Raw codes that the fields send."""
         random = self.random
         bits = random.getrandbits(2 * len(self._codes))
@@ -58,7 +58,7 @@ class Maker:
 
     def located(self) -> tuple[int, ...]:
         """Raw codes with a position, for a trail to hang on."""
-        codes = list(self.raws())
+        codes = list(self.codes())
         for place, field in enumerate(self.layout.fields):
             if field.kind.role in PLACE and codes[place] == field.absent_code:
                 codes[place] = self.random.randint(0, field.max_code)
@@ -89,12 +89,12 @@ class Maker:
                 found.append(random.choice(borders))
         return tuple(found)
 
-    def trail(self, raws: Sequence[int]) -> tuple[Point, ...]:
+    def trail(self, codes: Sequence[int]) -> tuple[Point, ...]:
         """Earlier positions for a packet of these codes."""
-        head = anchor_of(self.layout, raws)
-        if self.layout.trail is None or head is None:
+        anchor = anchor_of(self.layout, codes)
+        if self.layout.trail is None or anchor is None:
             return ()
-        return random_track(self.random, self.layout.trail, head)
+        return random_track(self.random, self.layout.trail, anchor)
 
     def coded(self, bases: Sequence[int | None]) -> tuple[Point, ...]:
         """Earlier positions for base units, from where the position of the packet roughly is."""
@@ -103,8 +103,8 @@ class Maker:
             return ()
         north, east, height = (None if place is None else bases[place] for place in self.layout.anchor_places)
         latitude, longitude, altitude = north or 0, east or 0, height
-        head = Point(max(-900_000_000, min(900_000_000, latitude)), longitude, altitude)
-        return random_track(self.random, trail, head)
+        anchor = Point(max(-900_000_000, min(900_000_000, latitude)), longitude, altitude)
+        return random_track(self.random, trail, anchor)
 
 
 def _borders(field: FieldPlan) -> tuple[int, ...]:

@@ -88,10 +88,10 @@ def encode_question(verb: str, layout: LayoutPlan, numbers: Iterable[int | None]
 
 
 def decode_answer(
-    unit: Unit, layout: LayoutPlan, raws: Sequence[int], points: Iterable[Point] = (), known: Sequence[Row] = ()
+    unit: Unit, layout: LayoutPlan, codes: Sequence[int], points: Iterable[Point] = (), known: Sequence[Row] = ()
 ) -> str:
     """What a right decoder says of a good packet."""
-    rows = zip(known or rows_of(layout), raws, strict=True)
+    rows = zip(known or rows_of(layout), codes, strict=True)
     if unit == "ok":
         numbers = [None if raw == absent else raw for (absent, *_), raw in rows]
     else:

@@ -1,7 +1,7 @@
 """Trails of every motion, drawn from a seeded generator of random numbers.
 
 Owns one rule: which motions are tried. Still, straight, turning, speeding up, wandering at every scale, jumping there and
-back, as far as the grid goes, one point more than there may be; across the antimeridian and over a pole wherever the head
+back, as far as the grid goes, one point more than there may be; across the antimeridian and over a pole wherever the anchor
 is near one. Points lie anywhere within their cell, and on its borders.
 
 >>> from random import Random
@@ -30,12 +30,12 @@ Move = tuple[int, int]
 _MAX_ALTITUDE = 10_000_000
 
 
-def random_track(random: Random, trail: Trail, head: Point) -> tuple[Point, ...]:
+def random_track(random: Random, trail: Trail, anchor: Point) -> tuple[Point, ...]:
     """Earlier positions that a caller may give for a trail, newest first."""
     moves = _moves(random, trail, _length(random, trail.points))
-    wide = east_step(trail.step, head.latitude)
-    latitude, longitude = head.latitude, head.longitude
-    altitude, age = head.altitude or 0, 0
+    wide = east_step(trail.step, anchor.latitude)
+    latitude, longitude = anchor.latitude, anchor.longitude
+    altitude, age = anchor.altitude or 0, 0
     within = random.randrange(4)
     points = []
     for north, east in moves:

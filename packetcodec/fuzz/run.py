@@ -7,7 +7,7 @@ what is looked at before the end.
 >>> from packetcodec.starter import schema_text
 >>> from packetcodec.fuzz.codec_target import python_target
 >>> schema = Schema.parse(schema_text())
->>> report = run(python_target(schema), schema, seconds=60, most_inputs=300)
+>>> report = run(python_target(schema), schema, seconds=60, max_inputs=300)
 >>> report.clean, report.inputs >= 300
 (True, True)
 """
@@ -23,7 +23,7 @@ from packetcodec.fuzz.generate import Batch
 from packetcodec.fuzz.investigate import at_the_end
 from packetcodec.fuzz.judge import Verdict
 from packetcodec.fuzz.leaks import LEAK
-from packetcodec.fuzz.session import LEAKS, MOST_FINDINGS, Session, slow_verdict, slow_words
+from packetcodec.fuzz.session import LEAKS, MAX_FINDINGS, Session, slow_verdict, slow_words
 from packetcodec.fuzz.spec_sections import RULES
 from packetcodec.fuzz.targets import plan_of
 
@@ -45,8 +45,8 @@ def run(
     seconds: float = 5.0,
     seed: int = 0,
     first: Iterable[str] = (),
-    most_inputs: int | None = None,
-    most_findings: int = MOST_FINDINGS,
+    max_inputs: int | None = None,
+    max_findings: int = MAX_FINDINGS,
     scale: int = 1,
     rounds: Iterable[Batch] | None = None,
     also: Callable[[str], str] | None = None,
@@ -61,8 +61,8 @@ def run(
         seconds: how long the run lasts, all in all.
         seed: the same seed asks the same questions in the same order.
         first: questions asked before all others: those of earlier findings, and a corpus.
-        most_inputs: questions after which the run ends though there is time left.
-        most_findings: different findings after which it ends.
+        max_inputs: questions after which the run ends though there is time left.
+        max_findings: different findings after which it ends.
         scale: how large the groups of questions are; larger ones suit faster targets.
         rounds: the questions, where they are prepared already; default: those of the seed.
         also: what else must hold of some packets: question to what it breaks, or "".
@@ -70,7 +70,7 @@ def run(
         keep_interrupted: whether a KeyboardInterrupt ends the run early, with a report whose `stopped` is `INTERRUPTED`;
             else it goes to the caller.
     """
-    session = Session(target, plan_of(source), seed=seed, until=time.monotonic() + seconds, most_findings=most_findings)
+    session = Session(target, plan_of(source), seed=seed, until=time.monotonic() + seconds, max_findings=max_findings)
     asked = list(first)
     batches: Iterator[Batch] = session.inputs(scale).rounds() if rounds is None else iter(rounds)
     if asked:
@@ -80,7 +80,7 @@ def run(
             session.batch(batch, also)
             if progress:
                 progress(session.report)
-            if session.ends(most_inputs):
+            if session.ends(max_inputs):
                 break
     except KeyboardInterrupt:
         if not keep_interrupted:
@@ -125,4 +125,4 @@ def play(target: Target, source: Source, question: str, *, times: int = 1) -> Fi
     return finding
 
 
-__all__ = ["INTERRUPTED", "MOST_FINDINGS", "Batch", "play", "run"]
+__all__ = ["INTERRUPTED", "MAX_FINDINGS", "Batch", "play", "run"]

@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from packetcodec.wire import Plan
 
 #: Different findings after which a run stops: the target has more to say than anyone reads.
-MOST_FINDINGS = 25
+MAX_FINDINGS = 25
 #: Falls (deaths, hangs) after which a run stops: each costs a start or a wait.
 MOST_FALLS = 25
 #: The mark of all that is wrong only after other questions: one state that is spoiled has many wrong answers.
@@ -57,13 +57,13 @@ _WORDS = {*FAULTS, "ok", "base", "refused", UNKNOWN}
 class Session:
     """What is known of a target while it is asked."""
 
-    def __init__(self, target: Target, plan: Plan, *, seed: int, until: float, most_findings: int = MOST_FINDINGS) -> None:
+    def __init__(self, target: Target, plan: Plan, *, seed: int, until: float, max_findings: int = MAX_FINDINGS) -> None:
         self.start = time.monotonic()
         self.target = target
         self.plan = plan
         self.until = until
         self.report = Report(target.name, plan.name, plan.version, plan.fingerprint, seed)
-        self.most_findings = most_findings
+        self.max_findings = max_findings
         self.falls = 0
         self.history: list[str] = []
         self.latest: dict[str, Batch] = {}
@@ -125,11 +125,11 @@ class Session:
         del self.history[:-_HISTORY]
         self.memory.look(self.report.inputs, self.target.memory())
 
-    def ends(self, most_inputs: int | None) -> bool:
+    def ends(self, max_inputs: int | None) -> bool:
         """Whether the run is over; before it is, memory and the end of the program are looked at."""
         now, asked = time.monotonic(), self.report.inputs
-        part = max((now - self.start) / max(1e-9, self.until - self.start), asked / (most_inputs or 1e18))
-        if len(self.found.marks) >= self.most_findings:
+        part = max((now - self.start) / max(1e-9, self.until - self.start), asked / (max_inputs or 1e18))
+        if len(self.found.marks) >= self.max_findings:
             self.report.stopped = f"{len(self.found.marks)} different findings"
         elif self.falls >= MOST_FALLS:
             self.report.stopped = f"the target fell {self.falls} times"
@@ -183,7 +183,7 @@ class Session:
             if got != answer and (verdict := judge(self.oracle, question, answer, got, self.look.known)):
                 if self._wrong(verdict, batch, place - 1, got, replies.remarks):
                     return place, True
-                if len(self.found.marks) >= self.most_findings:
+                if len(self.found.marks) >= self.max_findings:
                     return len(batch.questions), True
         return place, False
 

@@ -108,7 +108,7 @@ def _rank(data: bytes) -> tuple[int, int, int]:
 def _meanings(oracle: Oracle, data: bytes, size: int) -> Iterator[bytes]:
     """A good packet with fewer points or simpler values, without its check."""
     try:
-        plan, layout, raws, points = unpack({oracle.plan.version: oracle.plan}, data)
+        plan, layout, codes, points = unpack({oracle.plan.version: oracle.plan}, data)
     except PacketFault:
         return
 
@@ -117,18 +117,18 @@ def _meanings(oracle: Oracle, data: bytes, size: int) -> Iterator[bytes]:
         return made[: len(made) - size] if size else made
 
     for count in range(len(points)):
-        yield body(raws, points[:count])
+        yield body(codes, points[:count])
     if points:
-        head = anchor_of(layout, raws) or points[0]
+        anchor = anchor_of(layout, codes) or points[0]
         for place, point in enumerate(points):
-            for near in (head, points[place - 1] if place else head):
+            for near in (anchor, points[place - 1] if place else anchor):
                 moved = point._replace(latitude=near.latitude, longitude=near.longitude)
                 if moved != point:
-                    yield body(raws, (*points[:place], moved, *points[place + 1 :]))
-    for place, (field, raw) in enumerate(zip(layout.fields, raws, strict=True)):
+                    yield body(codes, (*points[:place], moved, *points[place + 1 :]))
+    for place, (field, raw) in enumerate(zip(layout.fields, codes, strict=True)):
         for code in dict.fromkeys((0, 1, raw >> 1, raw & raw - 1 if raw else 0, field.max_code)):
             if code != raw and code <= field.max_code:
-                yield body((*raws[:place], code, *raws[place + 1 :]), points)
+                yield body((*codes[:place], code, *codes[place + 1 :]), points)
 
 
 def _bytes(body: bytes) -> Iterator[bytes]:

@@ -104,7 +104,7 @@ class Spoiler:
     def good(self, trails: float) -> bytes:
         """A good packet of any layout; with a trail where the layout has one, with this probability."""
         maker = self.makers[int(self.random.random() * len(self.makers))]
-        codes = maker.raws()
+        codes = maker.codes()
         trail = maker.trail(codes) if maker.layout.trail and self.random.random() < trails else ()
         return pack(self.plan, maker.layout, codes, trail)
 
@@ -210,12 +210,12 @@ class Spoiler:
                 number ^= 1 << int(random.random() * total)
         elif way < 0.8 and total > plan.header_bits:  # one field: anything, all ones, or just past its last code
             maker = random.choice(self.makers)
-            raws = list(maker.raws())
-            place = random.randrange(len(raws))
+            codes = list(maker.codes())
+            place = random.randrange(len(codes))
             field = maker.layout.fields[place]
             past = (random.getrandbits(field.bits), (1 << field.bits) - 1, field.max_code + 1, (1 << field.bits) - 2)
-            raws[place] = random.choice(past) & (1 << field.bits) - 1
-            return pack(plan, maker.layout, raws)
+            codes[place] = random.choice(past) & (1 << field.bits) - 1
+            return pack(plan, maker.layout, codes)
         else:  # all behind the header
             below = total - plan.header_bits
             number = number >> below << below | random.getrandbits(below)

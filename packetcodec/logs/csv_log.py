@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 from packetcodec.errors import LogFault
 from packetcodec.logs.fix import Fix
 from packetcodec.logs.format import Findings, LogFormat
-from packetcodec.logs.values import DECIMAL_COMMA, METRES_PER_SECOND, RecordFault, moment, number, shown, whole
+from packetcodec.logs.values import DECIMAL_COMMA, METRES_PER_SECOND, RecordFault, integer, moment, number, shown
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -209,7 +209,7 @@ def _fix(meanings: Sequence[str], cells: Sequence[str]) -> Fix:
 
 def _number(meaning: str, cell: str) -> float:
     if meaning in _WHOLE:
-        return whole(meaning, cell)
+        return integer(meaning, cell)
     if meaning == "time" and not _is_number(cell) and not DECIMAL_COMMA.fullmatch(cell):
         return moment(cell)
     return number("speed" if meaning in _SPEEDS else meaning, cell)

@@ -23,7 +23,7 @@ from xml.parsers import expat
 from packetcodec.errors import LogFault
 from packetcodec.logs.fix import Fix
 from packetcodec.logs.format import Findings, LogFormat
-from packetcodec.logs.values import RecordFault, moment, number, shown, whole
+from packetcodec.logs.values import RecordFault, integer, moment, number, shown
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -144,7 +144,7 @@ def _fix(point: dict[str, str]) -> Fix:
         longitude=number("longitude", point["lon"]),
         altitude=optional("altitude", "ele"),
         fix_quality=_QUALITY.get(point.get("fix", "").strip()),
-        satellites=whole("satellites", sat) if (sat := point.get("sat", "").strip()) else None,
+        satellites=integer("satellites", sat) if (sat := point.get("sat", "").strip()) else None,
         hdop=optional("hdop", "hdop"),
         speed=optional("speed", "speed"),
         course=optional("course", "course"),

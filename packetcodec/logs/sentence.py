@@ -57,7 +57,7 @@ class Sentence:
         text = self.text(name)
         return number(quantity, text) if text else None
 
-    def whole(self, name: str, quantity: str) -> int | None:
+    def integer(self, name: str, quantity: str) -> int | None:
         """A whole number, as `decimal`."""
         text = self.text(name)
         if not text:
@@ -95,7 +95,7 @@ class Sentence:
     def quality(self) -> int | None:
         """Fix quality as GGA numbers it, 0 for none; None where RMC or GLL is valid and has no mode indicator."""
         if self.kind == "GGA":
-            return self.whole("quality", "fix_quality") or 0
+            return self.integer("quality", "fix_quality") or 0
         mode = self.text("posMode")
         if self.kind == "GNS":
             return next((number for letter, number in QUALITY_OF_MODE.items() if letter in mode), 0)
@@ -108,7 +108,7 @@ class Sentence:
         if self.kind in {"RMC", "GLL"}:
             return {}
         return {
-            "satellites": self.whole("numSV", "satellites"),
+            "satellites": self.integer("numSV", "satellites"),
             "hdop": self.decimal("HDOP", "hdop"),
             "altitude": self.decimal("alt", "altitude"),
         }

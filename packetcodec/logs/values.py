@@ -3,7 +3,7 @@
 Owns one rule: what cannot be is never read as something else. The fault names quantity, bound and value, once, for every
 format; the line or point that holds it is refused, and the next one is read.
 
->>> number("speed", "1.5"), whole("satellites", "9"), moment("2026-07-01T12:00:00Z")
+>>> number("speed", "1.5"), integer("satellites", "9"), moment("2026-07-01T12:00:00Z")
 (1.5, 9, 1782907200.0)
 >>> number("latitude", "91.5")
 Traceback (most recent call last):
@@ -85,7 +85,7 @@ def number(name: str, text: str) -> float:
     return checked(name, value)
 
 
-def whole(name: str, text: str) -> int:
+def integer(name: str, text: str) -> int:
     """A whole number, as `number`."""
     value = number(name, text)
     if value != int(value):

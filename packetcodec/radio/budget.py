@@ -43,16 +43,16 @@ class Verdict:
 
     Attributes:
         state: "within", "exceeded", "not permitted" (the rule has no route for this) or "not applicable".
-        words: the same as a sentence with its numbers.
+        description: the same as a sentence with its numbers.
         excess: by how much it is exceeded, in seconds of airtime or bytes of payload; None otherwise.
 
-    >>> verdict = Verdict(state="exceeded", words="beyond the longest transmission", excess=Fraction(24))
+    >>> verdict = Verdict(state="exceeded", description="beyond the longest transmission", excess=Fraction(24))
     >>> verdict.forbids
     True
     """
 
     state: Literal["within", "exceeded", "not permitted", "not applicable"]
-    words: str
+    description: str
     excess: Fraction | None = None
 
     @property
@@ -127,8 +127,8 @@ def packet_budget(
     """
     overhead = LORAWAN_OVERHEAD if lorawan else 0
     note = f"{overhead} bytes of LoRaWAN overhead come on top" if lorawan else "bytes"
-    settings.whole("payload_bytes", payload_bytes, 0, modem.max_payload - overhead, note)
-    settings.whole("channels", channels, 1, 10_000)
+    settings.integer("payload_bytes", payload_bytes, 0, modem.max_payload - overhead, note)
+    settings.integer("channels", channels, 1, 10_000)
     chosen = choose(sub_band, modem.occupied_hz, channels=channels, name=route)
     airtime = modem.airtime(payload_bytes + overhead)
     verdicts = {
@@ -172,9 +172,9 @@ def _dwell(modem: Modem, airtime: Fraction, band: SubBand, route: Route, channel
             f"{sent_on} of {float(modem.occupied_hz) / 1000:g} kHz: not permitted in {where} by the route {route.name} "
             f"({route.source}); what would permit it: {ways_out(band, modem.occupied_hz, channels)}"
         )
-        return Verdict(state="not permitted", words=words)
+        return Verdict(state="not permitted", description=words)
     if route.dwell_seconds is None:
-        return Verdict(state="not applicable", words=f"no dwell limit in {where}")
+        return Verdict(state="not applicable", description=f"no dwell limit in {where}")
     windows = [
         item.window
         for item in route.allowances(channels)
@@ -187,27 +187,26 @@ def _dwell(modem: Modem, airtime: Fraction, band: SubBand, route: Route, channel
 def _window(airtime: Fraction, route: Route, channels: int) -> Verdict:
     """Whether one packet alone fits the share of a window."""
     for item in route.allowances(channels):
-        verdict = _bound(airtime, item.seconds, f"that may be spent sending ({item.words})")
+        verdict = _bound(airtime, item.seconds, f"that may be spent sending ({item.description})")
         if verdict.forbids:
             return verdict
-    return Verdict(
-        state="within" if route.allowances(channels) else "not applicable", words=f"route {route.name}: {route.words}"
-    )
+    description = f"route {route.name}: {route.description}"
+    return Verdict(state="within" if route.allowances(channels) else "not applicable", description=description)
 
 
 def _bound(airtime: Fraction, bound: Fraction | None, what: str) -> Verdict:
     if bound is None:
-        return Verdict(state="not applicable", words=f"no limit {what}")
+        return Verdict(state="not applicable", description=f"no limit {what}")
     limit = f"the {milliseconds(bound)} ms {what}"
     if airtime <= bound:
-        return Verdict(state="within", words=f"airtime {milliseconds(airtime)} ms is within {limit}")
+        return Verdict(state="within", description=f"airtime {milliseconds(airtime)} ms is within {limit}")
     words = f"airtime {milliseconds(airtime)} ms exceeds {limit} by {milliseconds(airtime - bound)} ms"
-    return Verdict(state="exceeded", words=words, excess=airtime - bound)
+    return Verdict(state="exceeded", description=words, excess=airtime - bound)
 
 
 def _lorawan(modem: Modem, payload_bytes: int, region: Region | None) -> Verdict:
     if region is None:
-        return Verdict(state="not applicable", words="not LoRaWAN")
+        return Verdict(state="not applicable", description="not LoRaWAN")
     if isinstance(modem, LrFhss):
         rate = region.lr_fhss_rate(modem.coding_rate)
     elif isinstance(modem, LoRa):
@@ -215,16 +214,16 @@ def _lorawan(modem: Modem, payload_bytes: int, region: Region | None) -> Verdict
     else:
         rate = region.data_rate(None, 0)
     if rate is None:
-        return Verdict(state="not permitted", words=f"{modem.name} is not a LoRaWAN data rate of {region.name}")
+        return Verdict(state="not permitted", description=f"{modem.name} is not a LoRaWAN data rate of {region.name}")
     data_rate = f"DR{rate.index} of {region.name}"
     if rate.downlink:
-        return Verdict(state="not permitted", words=f"{modem.name} is {data_rate}, for gateways only")
+        return Verdict(state="not permitted", description=f"{modem.name} is {data_rate}, for gateways only")
     if rate.max_payload is None:
-        return Verdict(state="not permitted", words=f"{modem.name} is {data_rate}, which may not be used")
+        return Verdict(state="not permitted", description=f"{modem.name} is {data_rate}, which may not be used")
     if payload_bytes <= rate.max_payload:
         return Verdict(
-            state="within", words=f"payload {payload_bytes} bytes is within {rate.max_payload} bytes ({data_rate})"
+            state="within", description=f"payload {payload_bytes} bytes is within {rate.max_payload} bytes ({data_rate})"
         )
     excess = payload_bytes - rate.max_payload
     words = f"payload {payload_bytes} bytes exceeds {rate.max_payload} bytes ({data_rate}) by {excess}"
-    return Verdict(state="exceeded", words=words, excess=Fraction(excess))
+    return Verdict(state="exceeded", description=words, excess=Fraction(excess))

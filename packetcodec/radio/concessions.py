@@ -9,7 +9,7 @@ good. Nothing here knows which field matters to you: read it as a list to bargai
 >>> layout = example_plan().layouts[0]
 >>> [(item.name, item.bits) for item in field_costs(layout)][:3]
 [('collar', 8), ('counter', 8), ('latitude', 23)]
->>> [taken.words for taken in cheapest(layout, 2)]
+>>> [taken.description for taken in cheapest(layout, 2)]
 ['longitude: worst error 2.4 m instead of 1.3 m', 'latitude: worst error 2.5 m instead of 1.3 m']
 """
 
@@ -39,13 +39,13 @@ class Concession:
     Attributes:
         name: of the field.
         bits: how many bits less.
-        words: what that costs, in the field's unit.
+        description: what that costs, in the field's unit.
         nearly_free: whether it costs at most a tenth of step or range.
     """
 
     name: str
     bits: int
-    words: str
+    description: str
     nearly_free: bool
 
 

@@ -21,7 +21,7 @@ from fractions import Fraction
 from math import expm1, inf, log1p
 from typing import TYPE_CHECKING
 
-from packetcodec.radio.modem import whole
+from packetcodec.radio.modem import integer
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -80,7 +80,7 @@ def contention(modem: Modem, sendings: Sequence[Sending], *, trackers: int, over
     Raises:
         RadioFault: a number of trackers outside 1..100000.
     """
-    whole("trackers", trackers, 1, 100_000)
+    integer("trackers", trackers, 1, 100_000)
     airtimes = [modem.airtime(item.payload_bytes + overhead) for item in sendings]
     rates = [item.rate for item in sendings]
     losses = []

@@ -45,13 +45,13 @@ class Fsk(Modem):
     crc_bytes: int = 2
 
     def __post_init__(self) -> None:
-        modem.whole("bit_rate", self.bit_rate, 600, 300_000, "bits per second")
-        modem.whole("deviation_hz", self.deviation_hz, 600, 200_000, "hertz")
-        modem.whole("preamble_bits", self.preamble_bits, 0, 65_535)
-        modem.whole("sync_bits", self.sync_bits, 0, 64)
+        modem.integer("bit_rate", self.bit_rate, 600, 300_000, "bits per second")
+        modem.integer("deviation_hz", self.deviation_hz, 600, 200_000, "hertz")
+        modem.integer("preamble_bits", self.preamble_bits, 0, 65_535)
+        modem.integer("sync_bits", self.sync_bits, 0, 64)
         modem.switch("variable_length", self.variable_length)
-        modem.whole("address_bytes", self.address_bytes, 0, 1)
-        modem.whole("crc_bytes", self.crc_bytes, 0, 2)
+        modem.integer("address_bytes", self.address_bytes, 0, 1)
+        modem.integer("crc_bytes", self.crc_bytes, 0, 2)
 
     @property
     def name(self) -> str:
@@ -74,6 +74,6 @@ class Fsk(Modem):
         Raises:
             RadioFault: for a payload outside 0..`max_payload` bytes.
         """
-        modem.whole("payload_bytes", payload_bytes, 0, self.max_payload, "bytes of an FSK packet")
+        modem.integer("payload_bytes", payload_bytes, 0, self.max_payload, "bytes of an FSK packet")
         overhead = self.preamble_bits + 8 * self.variable_length + self.sync_bits
         return Fraction(overhead + 8 * (payload_bytes + self.address_bytes + self.crc_bytes), self.bit_rate)

@@ -91,12 +91,12 @@ class LoRa(Modem):
         if self.chip not in CHIPS:
             raise RadioFault(f"chip: {self.chip!r} is none of {', '.join(CHIPS)}")
         older = self.chip == "sx127x"
-        modem.whole("spreading_factor", self.spreading_factor, 6 if older else 5, 12, f"chip {self.chip}")
+        modem.integer("spreading_factor", self.spreading_factor, 6 if older else 5, 12, f"chip {self.chip}")
         if not isinstance(self.bandwidth_hz, int) or self.bandwidth_hz not in BANDWIDTHS:
             known = ", ".join(map(str, BANDWIDTHS))
             raise RadioFault(f"bandwidth_hz: {self.bandwidth_hz!r} is none of {known}")
-        modem.whole("coding_rate", self.coding_rate, 5, 8, "the denominator of 4/5..4/8")
-        modem.whole("preamble", self.preamble, 1, 65_535, "symbols")
+        modem.integer("coding_rate", self.coding_rate, 5, 8, "the denominator of 4/5..4/8")
+        modem.integer("preamble", self.preamble, 1, 65_535, "symbols")
         modem.switch("explicit_header", self.explicit_header)
         modem.switch("payload_crc", self.payload_crc)
         if self.low_data_rate is not None:
@@ -149,7 +149,7 @@ class LoRa(Modem):
         Raises:
             RadioFault: for a payload outside 0..255 bytes.
         """
-        modem.whole("payload_bytes", payload_bytes, 0, self.max_payload, "bytes of a LoRa packet")
+        modem.integer("payload_bytes", payload_bytes, 0, self.max_payload, "bytes of a LoRa packet")
         sf = self.spreading_factor
         bits = 8 * payload_bytes - 4 * sf + 16 * self.payload_crc + 20 * self.explicit_header
         if sf < 7 and self.chip != "sx127x":

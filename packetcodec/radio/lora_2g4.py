@@ -48,15 +48,15 @@ class LoRa2G4(Modem):
     payload_crc: bool = True
 
     def __post_init__(self) -> None:
-        modem.whole("spreading_factor", self.spreading_factor, 5, 12, "2.4 GHz")
+        modem.integer("spreading_factor", self.spreading_factor, 5, 12, "2.4 GHz")
         if not isinstance(self.bandwidth_hz, int) or self.bandwidth_hz not in BANDWIDTHS_2G4:
             raise RadioFault(f"bandwidth_hz: {self.bandwidth_hz!r} is none of {', '.join(map(str, BANDWIDTHS_2G4))}")
-        modem.whole("coding_rate", self.coding_rate, 5, 8, "the denominator of 4/5..4/8")
+        modem.integer("coding_rate", self.coding_rate, 5, 8, "the denominator of 4/5..4/8")
         for name in ("long_interleaving", "explicit_header", "payload_crc"):
             modem.switch(name, getattr(self, name))
         if self.long_interleaving and self.coding_rate == 7:
             raise RadioFault("coding_rate: 7 is none of 5, 6, 8 (with long interleaving)")
-        modem.whole("preamble", self.preamble, 1, 15 << 15, "symbols")
+        modem.integer("preamble", self.preamble, 1, 15 << 15, "symbols")
 
     @property
     def name(self) -> str:
@@ -85,7 +85,7 @@ class LoRa2G4(Modem):
         Raises:
             RadioFault: for a payload outside 0..255 bytes.
         """
-        modem.whole("payload_bytes", payload_bytes, 0, self.max_payload, "bytes of a LoRa packet")
+        modem.integer("payload_bytes", payload_bytes, 0, self.max_payload, "bytes of a LoRa packet")
         start = Fraction(25, 4) if self.spreading_factor < 7 else Fraction(17, 4)
         if not self.long_interleaving:
             body = 8 + self._plain(payload_bytes)

@@ -50,7 +50,7 @@ class LrFhss(Modem):
     def __post_init__(self) -> None:
         if self.coding_rate not in CODING_RATES:
             raise RadioFault(f"coding_rate: {self.coding_rate!r} is none of {', '.join(CODING_RATES)}")
-        modem.whole("headers", self.headers, 1, 4, "header blocks")
+        modem.integer("headers", self.headers, 1, 4, "header blocks")
         if self.bandwidth_hz not in OCCUPIED_HZ:
             raise RadioFault(f"bandwidth_hz: {self.bandwidth_hz!r} is none of {', '.join(map(str, OCCUPIED_HZ))}")
 
@@ -76,7 +76,7 @@ class LrFhss(Modem):
         Raises:
             RadioFault: for a payload outside 0..`max_payload` bytes.
         """
-        modem.whole("payload_bytes", payload_bytes, 0, self.max_payload, "bytes of an LR-FHSS frame")
+        modem.integer("payload_bytes", payload_bytes, 0, self.max_payload, "bytes of an LR-FHSS frame")
         return self._bits(payload_bytes) / _BIT_RATE
 
     def _bits(self, payload_bytes: int) -> int:

@@ -83,7 +83,7 @@ class Modem(ABC):
 
     def steps(self, up_to: int = 255) -> tuple[int, ...]:
         """The first payload size of each airtime step, from 0 to `up_to` bytes."""
-        whole("up_to", up_to, 0, 255, "bytes")
+        integer("up_to", up_to, 0, 255, "bytes")
         times = [self.airtime(size) for size in range(min(up_to, self.max_payload) + 1)]
         return tuple(size for size in range(len(times)) if size == 0 or times[size] != times[size - 1])
 
@@ -94,7 +94,7 @@ class Modem(ABC):
         return fitting - 1 if fitting else None
 
 
-def whole(setting: str, value: int, low: int, high: int, note: str = "") -> None:
+def integer(setting: str, value: int, low: int, high: int, note: str = "") -> None:
     """Refuse a setting that is not a whole number in low..high.
 
     Raises:

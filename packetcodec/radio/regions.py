@@ -151,7 +151,7 @@ class Region:
         Raises:
             RadioFault: when there is none, saying why: in a gap, across an edge, outside, wrong bandwidth.
         """
-        modem.whole("frequency_hz", frequency_hz, 1, MAX_HZ, "hertz")
+        modem.integer("frequency_hz", frequency_hz, 1, MAX_HZ, "hertz")
         if not isinstance(bandwidth_hz, (int, Fraction)) or bandwidth_hz <= 0:
             raise RadioFault(f"bandwidth_hz: {bandwidth_hz!r} is not an int or Fraction above 0 hertz")
         low, high = frequency_hz - Fraction(bandwidth_hz, 2), frequency_hz + Fraction(bandwidth_hz, 2)

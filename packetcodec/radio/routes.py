@@ -35,7 +35,7 @@ class Allowance:
         seconds: at most so much,
         window: in any continuous stretch of so many seconds.
         channels: the transmitter uses so many channels in turn, and the allowance is for each one of them; 1 for all.
-        words: the limit in words.
+        description: the limit in words.
 
     >>> Allowance(seconds=Fraction(36), window=Fraction(3600)).period(Fraction(1, 2))          # seconds
     Fraction(50, 1)
@@ -44,7 +44,7 @@ class Allowance:
     seconds: Fraction
     window: Fraction
     channels: int = 1
-    words: str = ""
+    description: str = ""
 
     def period(self, airtime: Fraction) -> Fraction | None:
         """The shortest fixed period, in seconds, with which no continuous window holds more than is allowed.
@@ -138,20 +138,20 @@ class Route:
             window = self.duty_window_seconds
             per = "any hour" if window == HOUR else f"any {float(window):g} s"
             words = f"{float(self.duty_cycle) * 100:g} % of {per}"
-            found.append(Allowance(seconds=self.duty_cycle * window, window=window, words=words))
+            found.append(Allowance(seconds=self.duty_cycle * window, window=window, description=words))
         if self.hour_seconds is not None:
             words = f"{float(self.hour_seconds):g} s in any hour"
-            found.append(Allowance(seconds=self.hour_seconds, window=HOUR, words=words))
+            found.append(Allowance(seconds=self.hour_seconds, window=HOUR, description=words))
         dwell_window = self.dwell_window(channels)
         if self.dwell_seconds is not None and dwell_window is not None:
             words = f"{milliseconds(self.dwell_seconds)} ms on one frequency in any {float(dwell_window):g} s"
-            found.append(Allowance(seconds=self.dwell_seconds, window=dwell_window, channels=channels, words=words))
+            found.append(Allowance(seconds=self.dwell_seconds, window=dwell_window, channels=channels, description=words))
         return tuple(found)
 
     @property
-    def words(self) -> str:
+    def description(self) -> str:
         """Its limits in a few words."""
-        said = [allowance.words for allowance in self.allowances(self.min_channels or 1)]
+        said = [allowance.description for allowance in self.allowances(self.min_channels or 1)]
         if self.dwell_seconds is not None and self.dwell_window(1) is None:
             said.append(f"{milliseconds(self.dwell_seconds)} ms on one frequency")
         if self.on_seconds is not None:

@@ -8,7 +8,7 @@ against each other are not known, so their worst windows are added: a bound that
 >>> band = region("EU868").sub_band(868_100_000, 125_000)
 >>> sent = (Sending("position", 14, every=Fraction(20)), Sending("alarm", 9, per_hour=5))
 >>> load = schedule_load(LoRa(spreading_factor=9), sent, band)
->>> float(load.seconds), load.allowance.words, round(float(load.share), 3), load.costliest
+>>> float(load.seconds), load.allowance.description, round(float(load.share), 3), load.costliest
 (30.39744, '1 % of any hour', 0.844, 'position')
 """
 

@@ -115,13 +115,13 @@ class Wire:
         if trail is None:
             return ()
         try:
-            places = read(trail, self._head(raw.codes), raw.trail)
+            places = read(trail, self._anchor(raw.codes), raw.trail)
         except Unreadable as fault:
             raise PacketFault("bad_trail", str(fault), offset=self._used) from None
         spacing = self.physical(raw.codes).get(trail.spacing_field or "")
         return tuple(map(told_point, places, ages(trail, places, spacing)))
 
-    def _head(self, codes: Mapping[str, int]) -> Place | None:
+    def _anchor(self, codes: Mapping[str, int]) -> Place | None:
         """The position that the points of a trail are counted from."""
         found = {coding.field.kind.role: coding.base(codes[name]) for name, coding in self.codings.items()}
         latitude, longitude = found[Role.NORTH], found[Role.EAST]
@@ -143,7 +143,7 @@ class Wire:
         except (ValueError, OverflowError, TypeError) as fault:
             raise ValueFault(f"trail: {fault}", layout=self.layout.name, field="trail") from None
         room = 8 * (self.most - self._check_bytes) - self._used
-        bits = written(trail, self._head(codes), places, room)
+        bits = written(trail, self._anchor(codes), places, room)
         return {"codes": codes, "trail": bits + [0] * (-(self._used + len(bits)) % 8)}
 
     def codes(self, values: Mapping[str, Any]) -> dict[str, int]:

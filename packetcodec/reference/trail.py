@@ -6,12 +6,12 @@ found from all that came before.
 
 >>> from packetcodec.schema import Trail
 >>> trail = Trail(points=10, step=225, initial_scale=16, scale_rate=3)
->>> head = Place(465_000_000, 98_000_000, None, None)
+>>> anchor = Place(465_000_000, 98_000_000, None, None)
 >>> points = [Place(465_000_000 + 225 * n, 98_000_000 + 324 * e, None, None) for n, e in ((15, 4), (31, 8), (45, 13))]
->>> bits = written(trail, head, points, room=200)
+>>> bits = written(trail, anchor, points, room=200)
 >>> "".join(map(str, bits))
 '0001110011100100001000101100'
->>> read(trail, head, bits) == points
+>>> read(trail, anchor, bits) == points
 True
 """
 
@@ -40,7 +40,7 @@ _BOUNDS = {"latitude": (-90, 90), "longitude": (-180, 180), "altitude": (-101 * 
 
 
 class Place(NamedTuple):
-    """A point in base units: 1e-7 degree, centimetres, seconds before the head."""
+    """A point in base units: 1e-7 degree, centimetres, seconds before the anchor."""
 
     latitude: int
     longitude: int
@@ -83,7 +83,7 @@ def told_point(place: Place, age: float | None) -> TrailPoint:
     return TrailPoint(latitude, longitude, None if place.altitude is None else float(Fraction(place.altitude, 100)), age)
 
 
-def read(trail: Trail, head: Place | None, bits: Sequence[int]) -> list[Place]:
+def read(trail: Trail, anchor: Place | None, bits: Sequence[int]) -> list[Place]:
     """The points of a trail, from all bits behind the fields.
 
     Raises:
@@ -91,7 +91,7 @@ def read(trail: Trail, head: Place | None, bits: Sequence[int]) -> list[Place]:
     """
     stream = iter(bits)
     points: list[Place] = []
-    if head is not None:
+    if anchor is not None:
         full = number(stream, 1)
         count = trail.points if full else number(stream, (trail.points - 1).bit_length())
         if not full and count >= trail.points:
@@ -99,7 +99,7 @@ def read(trail: Trail, head: Place | None, bits: Sequence[int]) -> list[Place]:
         shift = 0
         while shift < trail.coarsenings and number(stream, 1):
             shift += 1
-        grid = _Grid(trail, head, shift)
+        grid = _Grid(trail, anchor, shift)
         for _ in range(count):
             for group in grid.groups:
                 group.extend(lambda order, _, bent: residual(stream, order, bent=bent))
@@ -110,12 +110,12 @@ def read(trail: Trail, head: Place | None, bits: Sequence[int]) -> list[Place]:
     return points
 
 
-def written(trail: Trail, head: Place | None, points: Sequence[Place], room: int) -> list[int]:
+def written(trail: Trail, anchor: Place | None, points: Sequence[Place], room: int) -> list[int]:
     """The bits of the trail that an encoder sends into `room` bits."""
-    if head is None:
+    if anchor is None:
         return []
     for shift in range(trail.coarsenings + 1):
-        grid = _Grid(trail, head, shift)
+        grid = _Grid(trail, anchor, shift)
         pieces: list[list[int]] = []
         for point in points[: trail.points]:
             if not grid.carries(point):
@@ -200,13 +200,13 @@ class _Axes:
 class _Grid:
     """The cells of one packet, in exact fractions of a base unit."""
 
-    def __init__(self, trail: Trail, head: Place, shift: int) -> None:
-        self.head = head
-        whole = min(abs(head.latitude) // 10**7, 89)
+    def __init__(self, trail: Trail, anchor: Place, shift: int) -> None:
+        self.anchor = anchor
+        whole = min(abs(anchor.latitude) // 10**7, 89)
         cosine = Fraction(180**2 - 4 * whole**2, 180**2 + whole**2)
         self.north = trail.step * 2**shift
         self.east = math.floor(self.north / cosine)
-        self.up = trail.altitude.step * 2**shift if trail.altitude and head.altitude is not None else None
+        self.up = trail.altitude.step * 2**shift if trail.altitude and anchor.altitude is not None else None
         scaled = [max(1, start // 2**shift) for start in (trail.initial_scale, trail.scale_rate)]
         half = Fraction(_ROUND, 2)
         self.groups = [_Axes([min(_FARTHEST, _away(half / size)) for size in (self.north, self.east)], *scaled)]
@@ -219,11 +219,11 @@ class _Grid:
 
     def cells(self, point: Place) -> list[tuple[_Axes, list[int]]]:
         """The cells of a point, group by group."""
-        ahead = point.longitude - self.head.longitude
+        ahead = point.longitude - self.anchor.longitude
         short = min((ahead, ahead - _ROUND, ahead + _ROUND), key=abs)
-        found = [[_away(Fraction(point.latitude - self.head.latitude, self.north)), _away(Fraction(short, self.east))]]
-        if self.up and point.altitude is not None and self.head.altitude is not None:
-            found.append([_away(Fraction(point.altitude - self.head.altitude, self.up))])
+        found = [[_away(Fraction(point.latitude - self.anchor.latitude, self.north)), _away(Fraction(short, self.east))]]
+        if self.up and point.altitude is not None and self.anchor.altitude is not None:
+            found.append([_away(Fraction(point.altitude - self.anchor.altitude, self.up))])
         if self.timed and point.age is not None:
             found.append([point.age])
         return list(zip(self.groups, found, strict=False))
@@ -240,14 +240,14 @@ class _Grid:
     def place(self) -> Place:
         """The point that the groups have come to."""
         north, east = self.groups[0].path[-1]
-        latitude = self.head.latitude + north * self.north
+        latitude = self.anchor.latitude + north * self.north
         if abs(latitude) - _POLE > Fraction(self.north, 2):
             raise Unreadable("a point is beyond a pole")
-        longitude = self.head.longitude + east * self.east
+        longitude = self.anchor.longitude + east * self.east
         longitude -= math.floor(Fraction(longitude, _ROUND) + Fraction(1, 2)) * _ROUND
         altitude = None
-        if self.up and self.head.altitude is not None:
-            altitude = self.head.altitude + self.groups[1].path[-1][0] * self.up
+        if self.up and self.anchor.altitude is not None:
+            altitude = self.anchor.altitude + self.groups[1].path[-1][0] * self.up
         age = self.groups[-1].path[-1][0] if self.timed else None
         return Place(max(-_POLE, min(latitude, _POLE)), longitude, altitude, age)
 

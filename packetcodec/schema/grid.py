@@ -46,7 +46,7 @@ def step_of_error(error: Decimal) -> int:
     return 2 * math.floor(error - Decimal("0.5")) + 1
 
 
-def _last(span: int, step: int, *, cyclic: bool) -> int:
+def _max_code(span: int, step: int, *, cyclic: bool) -> int:
     return -(-span // step) - 1 if cyclic else (span + step // 2) // step
 
 
@@ -79,9 +79,9 @@ def derive(
             raise ValueError(f"{bits} bit leaves {codes} code beside absent, at least 2 are needed")
         # The condition on the last code is monotone in step: start just below the answer and walk up to it.
         step = max(1, span // codes if cyclic else (2 * span - 1) // (2 * codes - 1))
-        while _last(span, step, cyclic=cyclic) >= codes:
+        while _max_code(span, step, cyclic=cyclic) >= codes:
             step += 1
-    last = _last(span, step, cyclic=cyclic)
+    last = _max_code(span, step, cyclic=cyclic)
     if last < 1:
         raise ValueError(f"a step of {show(step)} leaves no second code in a range of {show(span)}")
     if span + step // 2 > 2**32 - 1:

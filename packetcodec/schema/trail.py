@@ -1,7 +1,7 @@
 """The trail of a layout, read from its table into a `Trail`.
 
 Owns one rule: how speed, spacing and resolution become the two starting values of the trail's coding. They are what is
-expected of a tracker that moves at `speed`: FIRST = speed * spacing / resolution cells from the head to the first point,
+expected of a tracker that moves at `speed`: FIRST = speed * spacing / resolution cells from the anchor to the first point,
 CHANGE = FIRST / 5 cells that a guess leaves of a later one (both rounded, at least 1; found on recorded tracks). Packets
 of another motion are a little longer, never wrong.
 

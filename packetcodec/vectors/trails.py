@@ -100,7 +100,7 @@ def trail_encodings(plan: Plan, layout: LayoutPlan) -> Iterator[Example]:
     everyday, trail = Example.everyday(plan, layout), layout.trail
     if trail is None or everyday.anchor is None:
         return
-    for note, moves in _motions(trail):
+    for note, moves in _tracks(trail):
         yield everyday.but(f"trail: {note}", everyday.track(moves))
     for note, points in (*_borders(trail, everyday), *_unfit(trail, everyday)):
         yield everyday.but(f"trail: {note}", points)
@@ -134,7 +134,7 @@ def trail_decodings(plan: Plan, layout: LayoutPlan) -> Iterator[Decoding]:
                 continue
 
 
-def _motions(trail: Trail) -> Iterator[tuple[str, Moves]]:
+def _tracks(trail: Trail) -> Iterator[tuple[str, Moves]]:
     most = trail.points
     yield "no point", []
     yield "one point", [(3, -2)]

@@ -15,10 +15,10 @@ from packetcodec.wire.quantize import (
     decimal,
     from_raw,
     in_range,
+    max_error,
     to_base,
     to_raw,
     to_value,
-    worst_error,
 )
 from packetcodec.wire.text_line import decimals, text_line
 from packetcodec.wire.trail.coding import Point, residuals, write_trail
@@ -40,6 +40,7 @@ __all__ = [
     "decimals",
     "from_raw",
     "in_range",
+    "max_error",
     "metres_bound",
     "one_header",
     "pack",
@@ -52,6 +53,5 @@ __all__ = [
     "to_value",
     "trail_bound",
     "unpack",
-    "worst_error",
     "write_trail",
 ]

@@ -25,7 +25,7 @@ from decimal import ROUND_CEILING, Decimal
 from typing import TYPE_CHECKING
 
 from packetcodec.schema import DEGREE, METRES_PER_DEGREE_NORTH, WIDEST_CELL, Role
-from packetcodec.wire.quantize import worst_error
+from packetcodec.wire.quantize import max_error
 
 if TYPE_CHECKING:
     from packetcodec.wire.field_plan import FieldPlan
@@ -46,7 +46,7 @@ def metres_bound(field: FieldPlan) -> float | None:
     [1.25, 1.25, 1.17]
     """
     metres = field.unit.metres
-    return None if metres is None else float(worst_error(field)) * metres
+    return None if metres is None else float(max_error(field)) * metres
 
 
 def position_bound(layout: LayoutPlan) -> float | None:

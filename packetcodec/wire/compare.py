@@ -103,8 +103,8 @@ def _differences(old: Plan, new: Plan) -> Iterator[Difference]:
         before, after = getattr(old, f"{what}_bits"), getattr(new, f"{what}_bits")
         if before != after:
             yield Difference("header", f"width of the {what} {before} -> {counted(after, 'bit')}", wire=True)
-    if check_words(old) != check_words(new):
-        yield Difference("check", f"{check_words(old)} -> {check_words(new)}", wire=True)
+    if describe_check(old) != describe_check(new):
+        yield Difference("check", f"{describe_check(old)} -> {describe_check(new)}", wire=True)
     after = {layout.id: layout for layout in new.layouts}
     before = {layout.id: layout for layout in old.layouts}
     for ident in sorted(before.keys() | after.keys()):
@@ -210,7 +210,7 @@ def _low_bits(old: FieldPlan, new: FieldPlan) -> Iterator[tuple[str, bool]]:
         yield f"width of the whole code {old.field.grid.bits} -> {counted(new.field.grid.bits, 'bit')}", True
 
 
-def check_words(plan: Plan) -> str:
+def describe_check(plan: Plan) -> str:
     """The check in a few words."""
     if plan.crc is None:
         return "no check"

@@ -224,14 +224,14 @@ def _shown(field: FieldPlan, base: int) -> str:
     return str(decimal(field, base + field.origin))
 
 
-def worst_error(field: FieldPlan) -> Fraction:
+def max_error(field: FieldPlan) -> Fraction:
     """The promised bound in the field's unit: half a step, and the half base unit lost where a float is rounded.
 
     Whole numbers (kinds that count) lose nothing on the way in.
 
     >>> from packetcodec.starter import example_plan
     >>> battery = example_plan().layouts[0].fields[5]
-    >>> worst_error(battery)                                      # volts
+    >>> max_error(battery)                                      # volts
     Fraction(21, 2000)
     """
     rounding = Fraction(0) if field.kind.counting else Fraction(1, 2)

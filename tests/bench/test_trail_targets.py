@@ -45,11 +45,11 @@ def test_trails_of_recorded_tracks_reach_their_targets(interval):
     for fixes in some_tracks():
         track = [(fix.time, fix.latitude, fix.longitude) for fix in fixes if fix.has_position]
         some = windows(track, interval=interval, points=10)[::4]
-        ours = [(head, rest) for head, *rest in ([Point(*map(int, place)) for place in window] for window in some)]
+        ours = [(anchor, rest) for anchor, *rest in ([Point(*map(int, place)) for place in window] for window in some)]
         found = tune_trail(trail, ours)
         tuned = replace(trail, initial_scale=found.initial_scale, scale_rate=found.scale_rate)
         default, suggested = (
-            fmean(write_trail(values, head, points, room=2000)[0].length for head, points in ours)
+            fmean(write_trail(values, anchor, points, room=2000)[0].length for anchor, points in ours)
             for values in (trail, tuned)
         )
         rows.append((mean_ideal_bits(some, 2.5), default, suggested))

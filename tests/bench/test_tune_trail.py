@@ -28,7 +28,7 @@ TRAILS = {
 
 
 def mean_bits(trail, some):
-    return sum(write_trail(trail, head, points, room=NO_LIMIT)[0].length for head, points in some) / len(some)
+    return sum(write_trail(trail, anchor, points, room=NO_LIMIT)[0].length for anchor, points in some) / len(some)
 
 
 def walk(moves):
@@ -96,9 +96,9 @@ def test_windows_are_what_the_packets_carry_spread_over_the_whole_log():
     sender = Sender(codec, "track", fixes)
     some = windows(sender, fixes, limit=100)
     assert len(some) == 99  # the first fix has none before it
-    head, points = some[-1]
+    anchor, points = some[-1]
     packet = codec.decode(sender.packet(990, fixes[990]))
-    assert head.latitude == round(packet.values["latitude"] * 1e7)
+    assert anchor.latitude == round(packet.values["latitude"] * 1e7)
     assert len(points) == len(packet.trail) == 10
     half = sender.layout.trail.step // 2 + 1
     assert all(abs(point.latitude - got.latitude * 1e7) <= half for point, got in zip(points, packet.trail, strict=True))

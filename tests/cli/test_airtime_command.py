@@ -135,7 +135,7 @@ def test_a_layout_with_a_trail_is_shown_without_with_all_and_at_its_longest(cli)
     assert [row[:2] for row in rows] == [["no", "points"], ["10", "points"], ["longest", "SF10"]]
     report = json.loads(cli("airtime", "--json")[1])["layouts"][1]
     none, full, longest = report["sizes"]
-    assert (report["bytes"], report["most_bytes"], longest["bytes"]) == (14, 32, 32)
+    assert (report["bytes"], report["max_bytes"], longest["bytes"]) == (14, 32, 32)
     assert none["bytes"] < full["bytes"] <= longest["bytes"]
     # The text has ten more positions, each of "latitude,longitude" behind a semicolon.
     assert none["text"].count(";") == 0

@@ -9,7 +9,7 @@ from packetcodec.schema import KINDS, Schema
 from packetcodec.schema.json_schema import json_schema
 from packetcodec.schema.keys import TABLES
 from packetcodec.starter import schema_text
-from packetcodec.wire import compile_plan, worst_error
+from packetcodec.wire import compile_plan, max_error
 
 
 def test_new_writes_a_schema_that_checks_and_leaves_a_file_alone(cli):
@@ -44,7 +44,7 @@ def test_a_promise_is_rounded_up_and_is_the_same_everywhere(cli, resolution):
     text = schema_text().replace("resolution_m = 2.5", f"resolution_m = {resolution}")
     (cli.folder / "mine.toml").write_text(text, encoding="utf-8")
     layout = compile_plan(Schema.parse(text)).layout("track")
-    exact = hypot(*(float(worst_error(field)) * field.unit.metres for field in layout.fields[2:4]))
+    exact = hypot(*(float(max_error(field)) * field.unit.metres for field in layout.fields[2:4]))
     bound = json.loads(cli("check", "mine.toml", "--json")[1])["layouts"][1]["position_bound_m"]
     assert exact <= bound < exact + 0.01
     report = json.loads(cli("replay", "-s", "mine.toml", "--layout", "track", "--json")[1])

@@ -128,9 +128,9 @@ def test_the_vectors_come_out_as_they_say(schema):
     ]
     said = Node(schema).run(jobs)
     for vector in vectors["good"]:
-        status, layout, version, values, raws, points = said.pop(0)
+        status, layout, version, values, codes, points = said.pop(0)
         assert (status, layout, version) == ("ok", vector["layout"], vectors["version"]), vector
-        assert raws == tuple(vector["raw"].values()), vector
+        assert codes == tuple(vector["raw"].values()), vector
         assert values == tuple((name, typed(value)) for name, value in vector["values"].items()), vector
         wanted = [[point.get(name) for name in TrailPoint._fields] for point in vector.get("trail", [])]
         assert points == tuple(tuple(map(typed, point)) for point in wanted), vector
@@ -173,15 +173,15 @@ def test_a_full_trail_that_counts_its_points_the_long_way_is_refused():
     codec = Codec(STARTER)
     layout = codec.plan.layout("track")
     values = {"collar": 1, "counter": 2, "latitude": 46.5, "longitude": 9.9, "battery": 3, "fix_quality": 1}
-    raws = codec.quantize("track", values)
-    head = anchor_of(layout, raws)
-    bits, kept = write_trail(layout.trail, head, [head] * 10, room=100)
+    codes = codec.quantize("track", values)
+    anchor = anchor_of(layout, codes)
+    bits, kept = write_trail(layout.trail, anchor, [anchor] * 10, room=100)
     assert kept == layout.trail.points == 10
     assert bits.number >> bits.length - 1 == 1
     long = Bits()
     long.put(10, 1 + layout.trail.count_bits)
     long.put(bits.number & (1 << bits.length - 1) - 1, bits.length - 1)
-    packets = [assemble(codec.plan, layout, raws, written) for written in (bits, long)]
+    packets = [assemble(codec.plan, layout, codes, written) for written in (bits, long)]
     assert compare([STARTER], [(0, packet) for packet in packets]) == {"ok", "bad_trail"}
 
 

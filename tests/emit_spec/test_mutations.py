@@ -38,7 +38,7 @@ IN_TRAILS = (
     ("anything beyond the north pole is bad", "(off - (900000000 - h)) > step // 2", "(off - (900000000 - h)) > 0"),
     ("anything beyond the south pole is cut", "signed((-900000000 - h) - off) > step // 2", "False"),
     ("cells round down", "unsigned(offset + cell // 2) // cell", "offset // cell"),
-    ("degrees of the head round up", "x = min(latitude // 10000000, 89)", "x = min(-(-latitude // 10000000), 89)"),
+    ("degrees of the anchor round up", "x = min(latitude // 10000000, 89)", "x = min(-(-latitude // 10000000), 89)"),
     ("a limit one cell too far", "min(1048575, unsigned(", "min(1048576, unsigned("),
     ("eight bits of padding are taken", "len(text) - bits.place >= 8", "len(text) - bits.place > 8"),
     ("padding is not looked at", ' or "1" in text[bits.place :]', ""),

@@ -98,10 +98,11 @@ def test_lines_of_prose_fit_a_terminal_of_120_columns(schema: str) -> None:
 def test_the_bit_diagram_draws_every_bit_where_the_table_says(schema: str) -> None:
     text, _ = written(schema)
     plan = compile_plan(Schema.parse(schema))
-    told = {layout.fields: layout for layout in reversed(plan.layouts)}  # of layouts with the same fields the first is drawn
+    known = [layout.fields for layout in plan.layouts]
+    told = [layout for number, layout in enumerate(plan.layouts) if layout.fields not in known[:number]]
     layouts = text.split("\n## 3 ")[1].split("\n## 4 ")[0]
     diagrams = re.findall(r"```\n(byte   bit .*?)```", layouts, re.DOTALL)
-    for layout, drawing in zip(reversed(told.values()), diagrams, strict=True):
+    for layout, drawing in zip(told, diagrams, strict=True):
         drawn: list[str] = []
         codes: list[int | None] = []
         for number, line in enumerate(re.findall(r"^ *\d+ +\d+ +\|.*$", drawing, re.MULTILINE)):

@@ -76,8 +76,8 @@ def agree(text: str, vectors: dict, make: type[Reader] = Reader) -> None:
         assert (again == case["hex"]) == ("decode_only" not in case), case["note"]
     for case in vectors["encode"]:
         assert in_base_units(case.get("input_trail", [])) == case.get("base_trail", [])
-        bases, raws, points, data, sent = reader.encode(case["layout"], case["input"], case.get("input_trail", []))
-        assert (bases, raws, data.hex()) == (case["base"], case["raw"], case["hex"]), case["note"]
+        bases, codes, points, data, sent = reader.encode(case["layout"], case["input"], case.get("input_trail", []))
+        assert (bases, codes, data.hex()) == (case["base"], case["raw"], case["hex"]), case["note"]
         assert points == case.get("base_trail", []), case["note"]
         assert sent == case.get("points_sent", 0), case["note"]
     for case in vectors["refused"]:
@@ -98,11 +98,13 @@ def test_a_reader_of_the_text_alone_agrees_with_the_examples_and_bad_packets_in_
     assert len(examples) >= len(reader.layouts)
     for example in examples:
         packet = bytes.fromhex(re.search(r"^packet +([0-9a-f]+)$", example, re.MULTILINE)[1])
-        status, (name, raws, values, _) = reader.decode(packet)
+        status, (name, codes, values, _) = reader.decode(packet)
         assert status[0] == "ok"
         rows = [row for table in tables(example) for row in table]
-        assert {row["field"]: int(row["raw"]) for row in rows if row["key"].isupper() and row["raw"]}.items() <= raws.items()
-        if len(rows) > len(raws):
+        assert {
+            row["field"]: int(row["raw"]) for row in rows if row["key"].isupper() and row["raw"]
+        }.items() <= codes.items()
+        if len(rows) > len(codes):
             digits = "".join(row["binary"] for row in rows)
             assert packet.hex().startswith(int(digits, 2).to_bytes(len(digits) // 8, "big").hex())
         if "\npoint  axis" in example:
@@ -147,7 +149,7 @@ def test_a_good_packet_encodes_to_other_bytes_only_where_section_6_9_says_so() -
         coarsened = (
             "COARSENINGS" in trail.constant and bits[1 if bits[0] == "1" else 1 + trail.constant["COUNT_BITS"]] == "1"
         )
-        anchor = reader.head(fields, case["raw"])
+        anchor = reader.anchor(fields, case["raw"])
         wide = trail.groups(anchor, 0)[1]
         ways = [abs(point["longitude"] - anchor["longitude"]) for point in case["trail_base"]]
         assert coarsened or any(abs(way - 1_800_000_000) <= wide / 2 for way in ways), case["note"]

@@ -10,7 +10,7 @@ import pytest
 
 from packetcodec.errors import PacketcodecError
 from packetcodec.fuzz import FunctionTarget, Program, compile_plan, decoder_target, play, program, python_target, run
-from packetcodec.fuzz.describe import report_words
+from packetcodec.fuzz.describe import describe_report
 from packetcodec.fuzz.leaks import LEAK
 from packetcodec.schema import Schema
 
@@ -23,10 +23,10 @@ def odd(what, **options):
     return Program([sys.executable, str(EXAMPLES / "odd.py"), what], **options)
 
 
-def found(what, most_inputs=1500, **options):
+def found(what, max_inputs=1500, **options):
     target = odd(what, **options)
     try:
-        return run(target, GATE, seconds=600, most_inputs=most_inputs)
+        return run(target, GATE, seconds=600, max_inputs=max_inputs)
     finally:
         target.close()
 
@@ -41,10 +41,10 @@ def played(what, finding):
 
 def test_a_program_without_a_fault_is_clean():
     report = found("nothing")
-    assert report.clean, report_words(report)
+    assert report.clean, describe_report(report)
     assert report.skipped == ["encode", "field", "degrees"]
-    report = found("has other line ends", most_inputs=300)
-    assert report.clean, report_words(report)
+    report = found("has other line ends", max_inputs=300)
+    assert report.clean, describe_report(report)
 
 
 @pytest.mark.parametrize(
@@ -61,7 +61,7 @@ def test_a_program_without_a_fault_is_clean():
 )
 def test_it_is_found_once_and_can_be_played_again(what, mark, section):
     report = found(what)
-    assert [finding.mark for finding in report.findings] == [mark], report_words(report)
+    assert [finding.mark for finding in report.findings] == [mark], describe_report(report)
     finding = report.findings[0]
     assert finding.alone
     if mark != "wrong after other questions":
@@ -87,7 +87,7 @@ def test_answers_that_are_late_by_one_are_one_finding():
 
 
 def test_a_leak_of_a_hundred_bytes_a_packet_is_found_and_played_again():
-    report = found("leaks", most_inputs=40_000)
+    report = found("leaks", max_inputs=40_000)
     assert [finding.mark for finding in report.findings] == ["memory that grows without end"]
     finding = report.findings[0]
     assert LEAK < float(finding.got.split()[0]) < 500
@@ -149,7 +149,7 @@ def test_a_function_that_never_returns_is_stopped_and_one_that_exits_is_reported
             pass
         return OURS.ask([line]).lines[0]
 
-    report = run(FunctionTarget("hangs", hangs, timeout=0.2), GATE, seconds=600, most_inputs=400)
+    report = run(FunctionTarget("hangs", hangs, timeout=0.2), GATE, seconds=600, max_inputs=400)
     assert [finding.mark for finding in report.findings] == ["decode: it gave no answer in 0.2 s"]
 
     def exits(data):
@@ -157,7 +157,7 @@ def test_a_function_that_never_returns_is_stopped_and_one_that_exits_is_reported
             sys.exit("no data")
         return "ok", list(data)
 
-    report = run(decoder_target(GATE, exits), GATE, seconds=600, most_inputs=400)
+    report = run(decoder_target(GATE, exits), GATE, seconds=600, max_inputs=400)
     finding = next(finding for finding in report.findings if "SystemExit" in finding.mark)
     assert (finding.question, finding.got) == ("decode -", "raised SystemExit: no data")
     assert 'sys.exit("no data")' in finding.remarks
@@ -169,5 +169,5 @@ def test_true_and_1_are_both_right_for_a_flag():
         codes = [None if word == "-" else int(word) for word in words[2:]]
         return words[0], [*codes[:3], bool(codes[3])] if codes else []
 
-    report = run(decoder_target(GATE, decode), GATE, seconds=600, most_inputs=400)
-    assert report.clean, report_words(report)
+    report = run(decoder_target(GATE, decode), GATE, seconds=600, max_inputs=400)
+    assert report.clean, describe_report(report)

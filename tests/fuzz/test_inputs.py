@@ -54,10 +54,10 @@ def test_an_answer_is_that_to_the_question_as_it_is_written(plan, unit):
 
 def plainly(plan, data):
     try:
-        _, layout, raws, points = unpack({plan.version: plan}, data)
+        _, layout, codes, points = unpack({plan.version: plan}, data)
     except PacketFault as fault:
         return fault.status
-    return decode_answer("ok", layout, raws, points)
+    return decode_answer("ok", layout, codes, points)
 
 
 @pytest.mark.parametrize("plan", PLANS[:2], ids=lambda plan: plan.name)

@@ -40,7 +40,7 @@ quickly = settings(deadline=None, max_examples=40)
 
 
 @quickly
-@given(st.data(), schemas(most_fields=4))
+@given(st.data(), schemas(max_fields=4))
 def test_our_codec_keeps_what_is_always_true_of_any_bytes(data, schema):
     codec = Codec(schema)
     for _ in range(3):
@@ -52,7 +52,7 @@ def test_our_codec_keeps_what_is_always_true_of_any_bytes(data, schema):
 
 
 @quickly
-@given(st.data(), schemas(most_fields=4))
+@given(st.data(), schemas(max_fields=4))
 def test_quantizing_keeps_its_promises(data, schema):
     for layout in compile_plan(schema).layouts:
         for field in layout.fields:

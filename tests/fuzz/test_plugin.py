@@ -13,17 +13,17 @@ sys.path.insert(0, {examples!r})
 from gate_decoder import decode
 
 def test_right(packetcodec_fuzz):
-    report = packetcodec_fuzz({schema!r}, decode=decode, seconds=20, most_inputs=1500)
+    report = packetcodec_fuzz({schema!r}, decode=decode, seconds=20, max_inputs=1500)
     assert report.inputs >= 1500
 
 def test_wrong(packetcodec_fuzz):
     def wrong(data):
         return decode(data) if data[3:4] != b"\\x20" else ("ok", [1, 2, 3, 0])
 
-    packetcodec_fuzz({schema!r}, decode=wrong, seconds=20, most_inputs=1500)
+    packetcodec_fuzz({schema!r}, decode=wrong, seconds=20, max_inputs=1500)
 
 def test_program(packetcodec_fuzz):
-    packetcodec_fuzz({schema!r}, command=[sys.executable, {wire!r}], seconds=20, most_inputs=500)
+    packetcodec_fuzz({schema!r}, command=[sys.executable, {wire!r}], seconds=20, max_inputs=500)
 
 def test_nothing(packetcodec_fuzz):
     packetcodec_fuzz({schema!r})

@@ -46,8 +46,8 @@ def test_what_is_no_question_is_refused_in_words(line, words):
 
 
 def test_an_answer_tells_codes_or_base_units_and_a_dash_for_absent():
-    raws = (0, 1, CLIMB.fields[2].absent_code)
+    codes = (0, 1, CLIMB.fields[2].absent_code)
     points = [Point(1, 2, None, 60)]
-    assert decode_answer("ok", CLIMB, raws, points) == "ok 4 0 1 - | 1 2 - 60"
+    assert decode_answer("ok", CLIMB, codes, points) == "ok 4 0 1 - | 1 2 - 60"
     low, step = CLIMB.fields[1].low, CLIMB.fields[1].step
-    assert decode_answer("base", CLIMB, raws) == f"base 4 -900000000 {low + step} -"
+    assert decode_answer("base", CLIMB, codes) == f"base 4 -900000000 {low + step} -"

@@ -19,7 +19,7 @@ from packetcodec.fuzz import (
     reference_target,
     run,
 )
-from packetcodec.fuzz.describe import report_words
+from packetcodec.fuzz.describe import describe_report
 from packetcodec.fuzz.invariants import broken_by
 from packetcodec.fuzz.targets import decoder_target
 from packetcodec.schema import Schema
@@ -31,10 +31,10 @@ PLAN = compile_plan(GATE)
 GROUND_SCHEMA = Schema.parse(GROUND)
 
 
-def misbehaving(what, seconds=60, most_inputs=4000, **options):
+def misbehaving(what, seconds=60, max_inputs=4000, **options):
     target = Program([sys.executable, str(EXAMPLES / "misbehaving.py"), what], **options)
     try:
-        return run(target, PLAN, seconds=seconds, most_inputs=most_inputs)
+        return run(target, PLAN, seconds=seconds, max_inputs=max_inputs)
     finally:
         target.close()
 
@@ -44,15 +44,15 @@ def misbehaving(what, seconds=60, most_inputs=4000, **options):
 
 @pytest.mark.parametrize("schema", [GATE, GROUND_SCHEMA], ids=lambda schema: schema.name)
 def test_our_codec_is_clean(schema):
-    report = run(python_target(schema), compile_plan(schema), seconds=60, most_inputs=8000)
-    assert report.clean, report_words(report)
+    report = run(python_target(schema), compile_plan(schema), seconds=60, max_inputs=8000)
+    assert report.clean, describe_report(report)
     assert report.skipped == ["field", "degrees"]
 
 
 @pytest.mark.parametrize("schema", [GATE, GROUND_SCHEMA], ids=lambda schema: schema.name)
 def test_the_construct_reference_is_clean(schema):
-    report = run(reference_target(schema), compile_plan(schema), seconds=60, most_inputs=1500)
-    assert report.clean, report_words(report)
+    report = run(reference_target(schema), compile_plan(schema), seconds=60, max_inputs=1500)
+    assert report.clean, describe_report(report)
 
 
 def test_a_point_far_above_the_head_that_is_accepted_can_be_encoded_again():
@@ -66,9 +66,9 @@ def test_a_point_far_above_the_head_that_is_accepted_can_be_encoded_again():
 
 def test_a_decoder_wired_up_in_ten_lines_of_python_is_clean():
     target = Program([sys.executable, str(EXAMPLES / "wire.py")])
-    report = run(target, PLAN, seconds=20, most_inputs=4000)
+    report = run(target, PLAN, seconds=20, max_inputs=4000)
     target.close()
-    assert report.clean, report_words(report)
+    assert report.clean, describe_report(report)
     assert report.skipped == ["encode", "encode_base", "held", "field", "degrees"]
     assert report.falls == 0
 
@@ -86,7 +86,7 @@ def test_a_decoder_wired_up_in_ten_lines_of_python_is_clean():
     ],
 )
 def test_what_a_program_does_to_a_packet_is_found_with_a_small_packet_and_the_run_goes_on(what, mark):
-    report = misbehaving(what, seconds=60, most_inputs=1500, timeout=0.3 if what in {"hangs", "is silent"} else 2.0)
+    report = misbehaving(what, seconds=60, max_inputs=1500, timeout=0.3 if what in {"hangs", "is silent"} else 2.0)
     assert [finding.mark for finding in report.findings] == [mark]
     finding = report.findings[0]
     assert finding.expected == "bad_padding"
@@ -133,24 +133,24 @@ def shifted(line):
 
 
 def test_a_wrong_value_is_told_with_the_smallest_packet_and_its_rule():
-    report = run(FunctionTarget("shifted", shifted), PLAN, seconds=20, most_inputs=2000)
+    report = run(FunctionTarget("shifted", shifted), PLAN, seconds=20, max_inputs=2000)
     assert [finding.mark for finding in report.findings] == ["decode: temperature wrong"]
     finding = report.findings[0]
     assert finding.expected == "ok 2 0 128 0 0"
     assert finding.got == "ok 2 0 0 0 0"
     assert finding.section == "2.1"
     assert finding.size == 5
-    assert "asked     decode 1200800054" in report_words(report) or finding.question.startswith("decode 12008000")
+    assert "asked     decode 1200800054" in describe_report(report) or finding.question.startswith("decode 12008000")
 
 
 def test_a_finding_can_be_played_again_and_is_gone_when_it_is_mended():
-    question = run(FunctionTarget("shifted", shifted), PLAN, seconds=20, most_inputs=2000).findings[0].question
+    question = run(FunctionTarget("shifted", shifted), PLAN, seconds=20, max_inputs=2000).findings[0].question
     assert play(FunctionTarget("shifted", shifted), PLAN, question).mark == "decode: temperature wrong"
     assert play(python_target(GATE), PLAN, question).count == 0
 
 
 def test_findings_and_corpus_are_kept_and_asked_first(tmp_path):
-    report = run(FunctionTarget("shifted", shifted), PLAN, seconds=20, most_inputs=2000)
+    report = run(FunctionTarget("shifted", shifted), PLAN, seconds=20, max_inputs=2000)
     folder = Corpus(tmp_path / "kept")
     folder.add_findings(report.findings)
     folder.add_findings(report.findings)
@@ -159,7 +159,7 @@ def test_findings_and_corpus_are_kept_and_asked_first(tmp_path):
     first = folder.questions(PLAN)
     assert first[0] == report.findings[0].question
     assert "decode 12" in first
-    again = run(FunctionTarget("shifted", shifted), PLAN, seconds=20, first=first, most_inputs=1)
+    again = run(FunctionTarget("shifted", shifted), PLAN, seconds=20, first=first, max_inputs=1)
     assert [finding.kind for finding in again.findings] == ["replayed"]
 
 
@@ -169,7 +169,7 @@ def test_what_cannot_be_read_in_the_folder_is_passed_over(tmp_path):
 
 
 def test_the_same_seed_finds_the_same():
-    one, two = (run(FunctionTarget("shifted", shifted), PLAN, seconds=60, seed=9, most_inputs=3000) for _ in range(2))
+    one, two = (run(FunctionTarget("shifted", shifted), PLAN, seconds=60, seed=9, max_inputs=3000) for _ in range(2))
     keys = [[(item.mark, item.question, item.inputs) for item in report.findings] for report in (one, two)]
     assert keys[0] == keys[1]
     assert one.counts == two.counts
@@ -178,7 +178,7 @@ def test_the_same_seed_finds_the_same():
 def test_a_run_stops_after_so_many_different_findings():
     oracle = python_target(GROUND_SCHEMA)
     wrong = FunctionTarget("numbers", lambda line: oracle.ask([line]).lines[0].replace("1", "2") if line != "sync" else "?")
-    report = run(wrong, ground(), seconds=30, most_findings=4)
+    report = run(wrong, ground(), seconds=30, max_findings=4)
     assert len(report.findings) >= 4
     assert "different findings" in report.stopped
 
@@ -192,6 +192,6 @@ def test_a_decoder_given_as_a_function_may_name_its_fields_or_list_its_codes():
         return status, dict(zip(names, raw, strict=False))
 
     for way in (decode, named):
-        assert run(decoder_target(PLAN, way), PLAN, seconds=20, most_inputs=1500).clean
-    report = run(decoder_target(PLAN, lambda data: decode(data) if data else ("ok", [])), PLAN, seconds=5, most_inputs=1500)
+        assert run(decoder_target(PLAN, way), PLAN, seconds=20, max_inputs=1500).clean
+    report = run(decoder_target(PLAN, lambda data: decode(data) if data else ("ok", [])), PLAN, seconds=5, max_inputs=1500)
     assert [finding.question for finding in report.findings] == ["decode -"]

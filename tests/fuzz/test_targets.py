@@ -11,7 +11,7 @@ import pytest
 from packetcodec.emit import HARNESSES
 from packetcodec.errors import PacketcodecError
 from packetcodec.fuzz import Program, compile_plan, compiled_target, run
-from packetcodec.fuzz.describe import report_words
+from packetcodec.fuzz.describe import describe_report
 from packetcodec.schema import Schema
 from packetcodec.starter import schema_text
 from tests.support.proving_ground import GROUND
@@ -32,9 +32,9 @@ def test_emitted_code_is_clean(name, text):
     demand(*HARNESSES[name].tools)
     plan = compile_plan(Schema.parse(text))
     target = compiled_target(name, plan)
-    report = run(target, plan, seconds=600, most_inputs=2000, scale=2)
+    report = run(target, plan, seconds=600, max_inputs=2000, scale=2)
     target.close()
-    assert report.clean, report_words(report)
+    assert report.clean, describe_report(report)
     assert report.inputs > 1000
     assert report.falls == 0
     assert report.skipped == (["encode", "field", "degrees"] if name == "js" else ["encode"])
@@ -53,9 +53,9 @@ def gate_program(tmp_path, change=lambda text: text):
 
 def test_a_decoder_wired_up_in_ten_lines_of_c_is_clean(tmp_path):
     target = gate_program(tmp_path)
-    report = run(target, GATE, seconds=600, most_inputs=6000)
+    report = run(target, GATE, seconds=600, max_inputs=6000)
     target.close()
-    assert report.clean, report_words(report)
+    assert report.clean, describe_report(report)
     assert report.inputs > 5000
 
 
@@ -72,7 +72,7 @@ def test_a_decoder_wired_up_in_ten_lines_of_c_is_clean(tmp_path):
 )
 def test_a_mistake_in_handwritten_c_is_found_and_told_with_its_rule(tmp_path, right, wrong, mark, section):
     target = gate_program(tmp_path, lambda text: text.replace(right, wrong))
-    report = run(target, GATE, seconds=600, most_inputs=3000)
+    report = run(target, GATE, seconds=600, max_inputs=3000)
     target.close()
     assert mark in [finding.mark for finding in report.findings]
     assert next(finding for finding in report.findings if finding.mark == mark).section == section

@@ -97,7 +97,9 @@ def test_sf12_with_14_bytes_at_a_tenth_of_a_percent_may_be_sent_every_20_minutes
 def test_a_packet_beyond_an_hours_share_is_not_permitted() -> None:
     cost = packet_budget(LoRa(spreading_factor=12), 255, region("EU868").sub_band(864_000_000, 125_000))
     assert (cost.permitted, cost.packets_per_hour, cost.period, cost.average_interval) == (False, None, None, None)
-    assert cost.verdicts["window"].words.startswith("airtime 9019.392 ms exceeds the 3600 ms that may be spent sending")
+    assert cost.verdicts["window"].description.startswith(
+        "airtime 9019.392 ms exceeds the 3600 ms that may be spent sending"
+    )
 
 
 def test_without_a_limit_there_is_nothing_to_say() -> None:
@@ -110,7 +112,9 @@ def test_listening_has_limits_of_its_own() -> None:
     cost = packet_budget(LoRa(spreading_factor=9), 14, EU_1_PERCENT, route="listen")
     assert cost.period == Fraction(3600, 100 // cost.airtime)
     long = packet_budget(LoRa(spreading_factor=12), 12, EU_1_PERCENT, route="listen")
-    assert long.verdicts["single"].words == "airtime 1155.072 ms exceeds the 1000 ms for one transmission by 155.072 ms"
+    assert (
+        long.verdicts["single"].description == "airtime 1155.072 ms exceeds the 1000 ms for one transmission by 155.072 ms"
+    )
     assert not long.permitted
 
 
@@ -121,16 +125,18 @@ def test_a_single_fixed_channel_in_902_to_928_mhz_is_not_a_permitted_route(bandw
     cost = packet_budget(modem, 12, region("US915").sub_band(915_000_000, bandwidth_hz))
     verdict = cost.verdicts["dwell"]
     assert verdict.state == "not permitted"
-    assert verdict.words.startswith(f"a single fixed channel of {bandwidth_hz // 1000} kHz: not permitted in 902-928 MHz")
-    assert f"hopping (at least {50 if bandwidth_hz == 125_000 else 25} channels)" in verdict.words
-    assert "wideband (a bandwidth of at least 500 kHz)" in verdict.words
+    assert verdict.description.startswith(
+        f"a single fixed channel of {bandwidth_hz // 1000} kHz: not permitted in 902-928 MHz"
+    )
+    assert f"hopping (at least {50 if bandwidth_hz == 125_000 else 25} channels)" in verdict.description
+    assert "wideband (a bandwidth of at least 500 kHz)" in verdict.description
     assert cost.period is None
 
 
 def test_hopping_over_6_to_49_channels_is_hybrid_and_fewer_are_not_permitted() -> None:
     few = packet_budget(LoRa(spreading_factor=7), 12, US_125, channels=5)
-    assert "5 channels in turn" in few.verdicts["dwell"].words
-    assert "hybrid (at least 6 channels)" in few.verdicts["dwell"].words
+    assert "5 channels in turn" in few.verdicts["dwell"].description
+    assert "hybrid (at least 6 channels)" in few.verdicts["dwell"].description
     assert not few.permitted
     assert packet_budget(LoRa(spreading_factor=7), 12, US_125, channels=49).route.name == "hybrid"
     assert packet_budget(LoRa(spreading_factor=7), 12, US_125, channels=50).route.name == "hopping"
@@ -157,10 +163,10 @@ def test_a_pause_that_a_route_asks_for_is_part_of_the_period() -> None:
 def test_a_packet_longer_than_the_dwell_limit_exceeds_it_by_so_much() -> None:
     verdict = packet_budget(LoRa(spreading_factor=10), 25, US_125, channels=64).verdicts["dwell"]
     assert (verdict.state, verdict.excess) == ("exceeded", Fraction("0.411648") - Fraction("0.4"))
-    assert verdict.words == "airtime 411.648 ms exceeds the 400 ms on one frequency in 20 s by 11.648 ms"
+    assert verdict.description == "airtime 411.648 ms exceeds the 400 ms on one frequency in 20 s by 11.648 ms"
     asia = region("AS923-1").sub_band(923_200_000, 125_000)
     assert packet_budget(LoRa(spreading_factor=10), 24, asia).verdicts["dwell"].state == "within"
-    words = packet_budget(LoRa(spreading_factor=10), 25, asia).verdicts["dwell"].words
+    words = packet_budget(LoRa(spreading_factor=10), 25, asia).verdicts["dwell"].description
     assert words == "airtime 411.648 ms exceeds the 400 ms for one transmission by 11.648 ms"
 
 
@@ -177,7 +183,7 @@ def test_lorawan_adds_13_bytes_and_checks_the_payload_of_the_data_rate() -> None
     assert cost.airtime == LoRa(spreading_factor=12).airtime(64)
     beyond = packet_budget(LoRa(spreading_factor=12), 60, EU_1_PERCENT, lorawan=europe).verdicts["payload"]
     assert (beyond.state, beyond.excess) == ("exceeded", 9)
-    assert beyond.words == "payload 60 bytes exceeds 51 bytes (DR0 of EU868) by 9"
+    assert beyond.description == "payload 60 bytes exceeds 51 bytes (DR0 of EU868) by 9"
 
 
 @pytest.mark.parametrize(
@@ -209,7 +215,7 @@ def test_lorawan_says_which_data_rate_it_is_or_that_there_is_none(
     modem: LoRa | Fsk, name: str, state: str, words: str
 ) -> None:
     verdict = packet_budget(modem, 10, EU_1_PERCENT, lorawan=region(name)).verdicts["payload"]
-    assert (verdict.state, verdict.words) == (state, words)
+    assert (verdict.state, verdict.description) == (state, words)
 
 
 @pytest.mark.parametrize(

@@ -28,14 +28,14 @@ def test_a_seventeenth_code_that_costs_a_bit_is_nearly_free_and_taken_first() ->
     assert found.fields[0].bits == 5
     satellites = field_costs(found)[0]
     assert satellites.unused == 15
-    assert (satellites.one_less.words, satellites.one_less.nearly_free) == ("satellites: 0..15 instead of 0..16", True)
+    assert (satellites.one_less.description, satellites.one_less.nearly_free) == ("satellites: 0..15 instead of 0..16", True)
     assert [item.name for item in cheapest(found, 1)] == ["satellites"]
     assert layout('{ kind = "satellites", maximum = 15 }').fields[0].bits == 4
 
 
 def test_an_absent_code_that_costs_a_bit_is_told() -> None:
     found = layout('{ kind = "satellites", maximum = 15, optional = true }')
-    assert field_costs(found)[0].one_less.words == "satellites: always known, never absent"
+    assert field_costs(found)[0].one_less.description == "satellites: always known, never absent"
     assert layout('{ kind = "satellites", maximum = 15 }').fields[0].bits == found.fields[0].bits - 1
 
 
@@ -61,9 +61,9 @@ def test_one_bit_less_is_what_the_schema_of_one_bit_less_promises(field: str, bi
     less = layout(f'{{ kind = "{field}", bits = {bits - 1} }}').fields[0]
     unit = less.unit.metres or 1
     promised = (less.step // 2 + 0.5) / less.scale * unit
-    shown = float(item.words.split("error ")[1].split()[0])
+    shown = float(item.description.split("error ")[1].split()[0])
     assert promised <= shown < promised * 1.1 + 0.1
-    assert (item.bits, item.words) == (1, words)
+    assert (item.bits, item.description) == (1, words)
 
 
 def test_the_smallest_set_makes_the_packet_so_many_bytes_shorter() -> None:

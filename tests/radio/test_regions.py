@@ -95,7 +95,7 @@ def test_a_channel_of_125_khz_gets_the_limits_of_its_sub_band(name: str, mhz: fl
     band = region(name).sub_band(round(mhz * 10**6), 125_000)
     assert band.region == name
     default = choose(band, 125_000)
-    assert (default.name, default.words) == (route, words)
+    assert (default.name, default.description) == (route, words)
 
 
 @pytest.mark.parametrize(
@@ -134,9 +134,9 @@ def test_a_channel_may_touch_an_edge_and_not_cross_it_by_one_hertz() -> None:
 def test_adjacent_sub_bands_count_as_one_with_the_stricter_limits_of_both() -> None:
     # Commission Implementing Decision (EU) 2019/1345, Annex (read).
     both = region("EU868").sub_band(865_000_000, 125_000)
-    assert (both.name, choose(both, 125_000).words) == ("863-865 with 865-868", "0.1 % of any hour")
+    assert (both.name, choose(both, 125_000).description) == ("863-865 with 865-868", "0.1 % of any hour")
     assert "2019/1345" in both.note
-    assert choose(region("EU868").sub_band(868_000_000, 125_000), 125_000).words == "1 % of any hour"
+    assert choose(region("EU868").sub_band(868_000_000, 125_000), 125_000).description == "1 % of any hour"
 
 
 def test_the_exact_bandwidth_of_a_narrow_modem_counts_not_the_printed_one() -> None:
@@ -168,7 +168,7 @@ def test_routes_are_for_their_parts_of_a_sub_band() -> None:
     assert [route.name for route in europe.sub_band(869_850_000, 125_000).routes] == ["duty-cycle", "low-power", "listen"]
     # 865-868 MHz at 500 mW on four channels of 200 kHz: Swiss interface regulation (read), channels from memory.
     high = europe.sub_band(865_700_000, 125_000)
-    assert choose(high, 125_000, name="high-power").words == "2.5 % of any hour"
+    assert choose(high, 125_000, name="high-power").description == "2.5 % of any hour"
     with pytest.raises(RadioFault, match="route: 'high-power' is not a route of 865-868 in EU868: duty-cycle, listen"):
         choose(europe.sub_band(866_000_000, 125_000), 125_000, name="high-power")
     names = [route.name for route in region("EU433").sub_band(434_500_000, 25_000).routes]

@@ -18,7 +18,7 @@ from packetcodec import Codec, Packet, PacketcodecError, PacketFault, Schema, Va
 from packetcodec.crc import names
 from packetcodec.reference.codec import ReferenceCodec, layout_construct, raw_construct
 from packetcodec.schema import KINDS, Form
-from packetcodec.wire import to_raw, to_value, worst_error
+from packetcodec.wire import max_error, to_raw, to_value
 from tests.support.random_schemas import (
     any_packets,
     any_value,
@@ -200,7 +200,7 @@ POSITION["fix_quality"] = 1
 
 
 @quickly
-@given(st.data(), schemas(most_fields=4))
+@given(st.data(), schemas(max_fields=4))
 def test_every_single_flipped_bit_is_seen_alike_and_by_the_check(data: st.DataObject, schema: Schema) -> None:
     codec, reference = Codec(schema), ReferenceCodec(schema)
     packet = data.draw(good_packets(codec, schema))
@@ -240,7 +240,7 @@ def test_every_length_from_0_to_255_but_the_right_one_is_refused() -> None:
 
 
 @quickly
-@given(st.data(), schemas(most_fields=4))
+@given(st.data(), schemas(max_fields=4))
 def test_what_is_decoded_encodes_to_the_very_same_bytes(data: st.DataObject, schema: Schema) -> None:
     codec = Codec(schema)
     packet = data.draw(any_packets(codec, schema))
@@ -273,7 +273,7 @@ def test_the_error_is_never_above_the_promised_bound(data: st.DataObject, table:
         error = min(error, abs(Fraction(plan.modulus, plan.scale) - error))
     # A float holds neither the value nor what arrives to better than its own last place.
     last_place = Fraction(2**-52) * (abs(Fraction(value)) + abs(Fraction(arrived)))
-    assert error <= worst_error(plan) + last_place
+    assert error <= max_error(plan) + last_place
 
 
 @thoroughly
@@ -320,7 +320,7 @@ def test_the_check_of_the_reference_is_the_library_s(name: str) -> None:
 
 
 @quickly
-@given(st.data(), schemas(most_fields=5))
+@given(st.data(), schemas(max_fields=5))
 def test_a_layout_embeds_in_a_larger_construct(data: st.DataObject, schema: Schema) -> None:
     codec = Codec(schema)
     layout = data.draw(st.sampled_from(schema.layouts))
@@ -340,7 +340,7 @@ def test_a_layout_embeds_in_a_larger_construct(data: st.DataObject, schema: Sche
 
 
 @quickly
-@given(st.data(), schemas(most_fields=5))
+@given(st.data(), schemas(max_fields=5))
 def test_a_layout_of_plain_numbers_parses_to_the_raw_codes(data: st.DataObject, schema: Schema) -> None:
     codec = Codec(schema)
     packet = data.draw(good_packets(codec, schema))

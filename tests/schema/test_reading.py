@@ -14,7 +14,7 @@ from packetcodec.errors import SchemaFault
 from packetcodec.frozen import replace
 from packetcodec.schema import KINDS, METRES_PER_DEGREE_NORTH, CodedSpacing, ConstantSpacing, FieldSpacing, Schema
 from packetcodec.starter import schema_text
-from packetcodec.wire import compile_plan, position_bound, to_base, to_raw, to_value, trail_bound, worst_error
+from packetcodec.wire import compile_plan, max_error, position_bound, to_base, to_raw, to_value, trail_bound
 from tests.support import schemas
 
 TEMPLATE = """\
@@ -112,7 +112,7 @@ def test_a_number_is_rounded_to_its_nearest_code_though_its_bounds_and_step_are_
         .fields[0]
     )
     half = float(resolution) / 2
-    assert worst_error(got) <= Fraction(resolution) / 2 * Fraction(101, 100)
+    assert max_error(got) <= Fraction(resolution) / 2 * Fraction(101, 100)
     for value in (12.6, 13.0, 499.4, 637.35, 3.141, 999.4):
         nearest = min((code * 2 * half for code in range(got.max_code + 1)), key=lambda there: abs(there - value))
         there = to_value(got, to_raw(got, to_base(got, value)))
@@ -385,7 +385,7 @@ def test_a_value_asked_for_by_its_largest_error_is_never_further_off(measure, ti
     row, least = measure
     error = times * Decimal(least)
     field = layout_of(f"{{ {row}, max_error = {error} }}").fields[0]
-    assert error * Decimal("0.6") - Decimal(1) / field.scale <= worst_error(field) <= error
+    assert error * Decimal("0.6") - Decimal(1) / field.scale <= max_error(field) <= error
 
 
 def test_three_metres_are_what_check_promises_and_what_the_starter_says_of_them():

@@ -29,14 +29,14 @@ def packed(data: Iterable[bytes]) -> bytes:
 def record(plan: Plan, data: bytes) -> bytes:
     """What the program feeds to its digest for a packet, by the Python codec's plan."""
     try:
-        _, layout, raws, points = unpack({plan.version: plan}, data)
+        _, layout, codes, points = unpack({plan.version: plan}, data)
     except PacketFault as fault:
         return bytes([STATUSES.index(fault.status)])
     said = bytearray([0, layout.id])
-    for field, raw in zip(layout.fields, raws, strict=True):
+    for field, raw in zip(layout.fields, codes, strict=True):
         said += _word(0 if raw == field.absent_code else from_raw(field, raw))
     said += bytes(
-        raw != field.absent_code for field, raw in zip(layout.fields, raws, strict=True) if field.absent_code is not None
+        raw != field.absent_code for field, raw in zip(layout.fields, codes, strict=True) if field.absent_code is not None
     )
     if layout.trail:
         said.append(len(points))
@@ -46,7 +46,7 @@ def record(plan: Plan, data: bytes) -> bytes:
                 said += _word(-(2**31) if point.altitude is None else point.altitude)
             if layout.trail.interval_seed:
                 said += _word(point.age or 0)
-        again = pack(plan, layout, raws, [Point(*point) for point in points])
+        again = pack(plan, layout, codes, [Point(*point) for point in points])
     else:
         again = data  # what a decoder accepts, it encodes again to the same bytes
     return bytes(said) + bytes([len(again)]) + again
@@ -87,7 +87,7 @@ def program(plan: Plan) -> str:
             feeds.append("        }")
         feeds.append(f"        fault = {layout.encode}(p, again, sizeof again, &length, NULL); }}")
     most = max(layout.longest for layout in plan.layouts)
-    text = _C.replace("@PREFIX@", c.prefix).replace("@MOST@", str(most)).replace("@BLOCK@", str(BLOCK))
+    text = _C.replace("@PREFIX@", c.prefix).replace("@MAX@", str(most)).replace("@BLOCK@", str(BLOCK))
     return text.replace("@FEEDS@", "\n".join(feeds))
 
 
@@ -111,7 +111,7 @@ static void word(uint32_t x)
 static void take(const uint8_t *data, size_t size)
 {
     @PREFIX@_packet packet;
-    uint8_t again[@MOST@];
+    uint8_t again[@MAX@];
     size_t length = 0;
     @PREFIX@_fault fault;
     uint8_t id;

@@ -163,10 +163,10 @@ def encodings(schema: Schema, *, seed: int, count: int) -> Iterator[str]:
 def wanted(plan: Plan, data: bytes, unit: Unit) -> str:
     """What every back end must say of a packet."""
     try:
-        _, layout, raws, points = unpack({plan.version: plan}, data)
+        _, layout, codes, points = unpack({plan.version: plan}, data)
     except PacketFault as fault:
         return fault.status
-    return decode_answer(unit, layout, raws, points)
+    return decode_answer(unit, layout, codes, points)
 
 
 def differences(schema: Schema, subject: Subject, data: Sequence[bytes], lines: Sequence[str]) -> list[tuple[str, str, str]]:

@@ -42,11 +42,11 @@ def values_of(rng: random.Random, layout: LayoutPlan) -> dict[str, Any]:
     return found
 
 
-def motion(rng: random.Random, head: tuple[float, float]) -> Trail:
+def motion(rng: random.Random, anchor: tuple[float, float]) -> Trail:
     """Earlier points of a tracker that stands, walks, turns, stops and goes, flies, jumps or is noise."""
     count = rng.choice([0, 1, 2, rng.randint(0, 70), 10])
     kind = rng.choice(["stands", "straight", "turns", "walks", "flies", "jumps", "noise", "far"])
-    north, east, height, age = *head, rng.uniform(-400, 9000), rng.randint(0, 3)
+    north, east, height, age = *anchor, rng.uniform(-400, 9000), rng.randint(0, 3)
     speed = {"stands": 0.0, "straight": 3e-4, "turns": 2e-4, "walks": 1e-4, "flies": 8e-3}.get(kind, 1e-3)
     heading = (rng.uniform(-1, 1), rng.uniform(-1, 1))
     points: Trail = []
@@ -68,7 +68,7 @@ def motion(rng: random.Random, head: tuple[float, float]) -> Trail:
     return points
 
 
-HEADS = [(46.5, 9.9), (-33.1, 179.9999), (12.0, -179.9999), (89.9995, 17.0), (-90.0, 0.0), (0.0, 0.0), (60.0, 180.0)]
+ANCHORS = [(46.5, 9.9), (-33.1, 179.9999), (12.0, -179.9999), (89.9995, 17.0), (-90.0, 0.0), (0.0, 0.0), (60.0, 180.0)]
 
 
 def to_encode(rng: random.Random, codec: Codec, count: int) -> Iterator[tuple[str, dict[str, Any], Trail]]:
@@ -79,12 +79,12 @@ def to_encode(rng: random.Random, codec: Codec, count: int) -> Iterator[tuple[st
         if not layout.trail:
             yield layout.name, values, []
             continue
-        head = rng.choice([*HEADS, (rng.uniform(-90, 90), rng.uniform(-180, 180))])
+        anchor = rng.choice([*ANCHORS, (rng.uniform(-90, 90), rng.uniform(-180, 180))])
         for field in layout.fields:
             if field.kind.name in ("latitude", "longitude") and rng.random() < 0.95:
-                value = head[field.kind.name == "longitude"]
+                value = anchor[field.kind.name == "longitude"]
                 values[field.name] = min(max(value, field.low / field.scale), field.high / field.scale)
-        yield layout.name, values, motion(rng, head)
+        yield layout.name, values, motion(rng, anchor)
 
 
 def to_decode(rng: random.Random, codec: Codec, count: int, *, whole: bool = True) -> Iterator[bytes]:

@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from packetcodec.fuzz.strategies.trails import PACE, points, trail_tables, with_trail
+from packetcodec.fuzz.strategies.trails import INTERVAL, points, trail_tables, with_trail
 
-__all__ = ["PACE", "points", "trail_tables", "with_trail"]
+__all__ = ["INTERVAL", "points", "trail_tables", "with_trail"]

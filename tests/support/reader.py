@@ -121,34 +121,34 @@ class Reader:
         assert end == int(row["first bit behind the fields"])
         if name not in self.trails and "1" in bits[end : 8 * covered]:
             return ("bad_padding", None, end), None
-        raws, values = {}, {}
+        codes, values = {}, {}
         for field in fields:
             raw = int(bits[field["first"] : field["first"] + field["width"]], 2)
             if raw > field["max_code"] and raw != field["absent"]:
                 return ("out_of_range", field["name"], field["first"]), None
-            raws[field["name"]] = raw
+            codes[field["name"]] = raw
         for field in fields:
-            values[field["name"]] = self.value(field, raws[field["name"]])
+            values[field["name"]] = self.value(field, codes[field["name"]])
         try:
-            trail = self.trail(name, bits[end : 8 * covered], raws, values)
+            trail = self.trail(name, bits[end : 8 * covered], codes, values)
         except BadTrail:
             return ("bad_trail", None, end), None
-        return ("ok", None, None), (name, raws, values, trail)
+        return ("ok", None, None), (name, codes, values, trail)
 
-    def trail(self, name, bits, raws, values):
+    def trail(self, name, bits, codes, values):
         """Section 4.5: the points in the bits behind the fields, or None for a layout without a trail."""
         if name not in self.trails:
             return None
-        points = self.trails[name].decode(bits, self.head(self.layouts[name][1], raws))
+        points = self.trails[name].decode(bits, self.anchor(self.layouts[name][1], codes))
         return [self.point(name, values, number, point) for number, point in enumerate(points, 1)]
 
     @staticmethod
-    def head(fields, raws):
+    def anchor(fields, codes):
         """Section 4.1: the position in base units as the receiver decodes it, or None."""
         found = {"altitude": None}
         for field in fields:
             if field["kind"] in ("latitude", "longitude", "altitude"):
-                raw = raws[field["name"]]
+                raw = codes[field["name"]]
                 base = min(field["low"] + raw * field["step"], field["high"])
                 found[field["kind"]] = None if raw == field["absent"] else base
         return None if found["latitude"] is None or found["longitude"] is None else found
@@ -237,7 +237,7 @@ class Reader:
         for key in values:
             if key not in [field["name"] for field in fields]:
                 return key
-        bases, raws = {}, {}
+        bases, codes = {}, {}
         bits = f"{self.version:0{self.version_bits}b}" + (f"{ident:0{self.layout_bits}b}" if self.layout_bits else "")
         for field in fields:
             value = values.get(field["name"])
@@ -251,7 +251,7 @@ class Reader:
                     raw = self.raw(field, base)
             except ValueError:
                 return field["name"]
-            bases[field["name"]], raws[field["name"]] = base, raw
+            bases[field["name"]], codes[field["name"]] = base, raw
             bits += f"{raw:0{field['width']}b}"
         if given and name not in self.trails:
             return "trail"
@@ -262,8 +262,8 @@ class Reader:
         sent = 0
         if name in self.trails:
             room = 8 * (int(self.bounds[name]["most bytes"]) - (int(self.crc["width"]) // 8 if self.crc else 0))
-            trail, sent = self.trails[name].encode(self.head(fields, raws), points, room - len(bits))
+            trail, sent = self.trails[name].encode(self.anchor(fields, codes), points, room - len(bits))
             bits += trail
         bits += "0" * (-len(bits) % 8)
         data = int(bits, 2).to_bytes(len(bits) // 8, "big")
-        return bases, raws, points, data + (self.check(data) if self.crc else b""), sent
+        return bases, codes, points, data + (self.check(data) if self.crc else b""), sent

@@ -95,11 +95,11 @@ too_long = "coarsen"
 name = "paced"
 id = 2
 fields = [
-  { kind = "number", name = "pace", unit = "s", minimum = 0, maximum = 620, resolution = 20, optional = true },
+  { kind = "number", name = "interval", unit = "s", minimum = 0, maximum = 620, resolution = 20, optional = true },
   { kind = "longitude", bits = 25 },
   { kind = "latitude", bits = 25 },
 ]
-trail = { points = 7, resolution_m = 10, spacing = "pace", usual_spacing = 60 }
+trail = { points = 7, resolution_m = 10, spacing = "interval", usual_spacing = 60 }
 [[layouts]]
 name = "single"
 id = 3

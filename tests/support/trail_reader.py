@@ -133,16 +133,16 @@ class TrailReader:
             found[name] = rounded(value * scale)
         return found
 
-    def groups(self, head, shift):
+    def groups(self, anchor, shift):
         c = self.constant
-        latitude = abs(head["latitude"])
+        latitude = abs(anchor["latitude"])
         step = c["CELL"] << shift
         x = min(latitude // 10000000, 89)
         wide = unsigned(step * (32400 + x * x)) // (32400 - 4 * x * x)
         limits = [min(1048575, unsigned(1800000000 + cell // 2) // cell) for cell in (step, wide)]
         groups = [Group(limits, max(1, c["INITIAL_SCALE"] >> shift), max(1, c["SCALE_RATE"] >> shift))]
         self.climb = None
-        if "ALTITUDE_CELL" in c and head["altitude"] is not None:
+        if "ALTITUDE_CELL" in c and anchor["altitude"] is not None:
             self.climb = c["ALTITUDE_CELL"] << shift
             first, change = max(1, c["ALTITUDE_INITIAL_SCALE"] >> shift), max(1, c["ALTITUDE_SCALE_RATE"] >> shift)
             groups.append(Group([min(1048575, 1000000000 // self.climb)], first, change))
@@ -151,9 +151,9 @@ class TrailReader:
         return step, wide, groups
 
     @staticmethod
-    def place(head, north, east, step, wide):
+    def place(anchor, north, east, step, wide):
         """From a cell back to a point, in 32 bits."""
-        h = head["latitude"]
+        h = anchor["latitude"]
         off = signed(north * step)
         if off > 900000000 - h:
             if signed(off - (900000000 - h)) > step // 2:
@@ -165,17 +165,17 @@ class TrailReader:
             latitude = -900000000
         else:
             latitude = signed(h + off)
-        u, off = unsigned(head["longitude"] + 1800000000), unsigned(abs(signed(east * wide)))
+        u, off = unsigned(anchor["longitude"] + 1800000000), unsigned(abs(signed(east * wide)))
         if east >= 0:
             u = unsigned(off - (3600000000 - u)) if off >= unsigned(3600000000 - u) else unsigned(u + off)
         else:
             u = unsigned(3600000000 - (off - u)) if off > u else unsigned(u - off)
         return latitude, signed(u - 1800000000)
 
-    def decode(self, text, head):
+    def decode(self, text, anchor):
         """Section 4.5: the points (latitude, longitude, altitude, age or None) in the bits behind the fields."""
         bits, points = Bits(text), []
-        if head is not None:
+        if anchor is not None:
             c = self.constant
             n = c["POINTS"]
             if bits(1) == 0:
@@ -185,35 +185,35 @@ class TrailReader:
             shift = 0
             while shift < c.get("COARSENINGS", 0) and bits(1) == 1:
                 shift += 1
-            step, wide, groups = self.groups(head, shift)
+            step, wide, groups = self.groups(anchor, shift)
             for _ in range(n):
                 for group in groups:
                     group.move(lambda *state: read_number(bits, *state[3:]))
-                place = self.place(head, *groups[0].at, step, wide)
-                altitude = None if self.climb is None else signed(head["altitude"] + groups[1].at[0] * self.climb)
+                place = self.place(anchor, *groups[0].at, step, wide)
+                altitude = None if self.climb is None else signed(anchor["altitude"] + groups[1].at[0] * self.climb)
                 points.append((*place, altitude, groups[-1].at[0] if "INTERVAL_SEED" in c else None))
         if len(text) - bits.place >= 8 or "1" in text[bits.place :]:
             raise BadTrail("padding")
         return points
 
-    def cells(self, head, point, step, wide, groups):
+    def cells(self, anchor, point, step, wide, groups):
         """The cells of a point by group, or None where it cannot be carried (section 4.6)."""
 
         def cells(offset, cell):
             return unsigned(offset + cell // 2) // cell
 
-        north = cells(abs(signed(point["latitude"] - head["latitude"])), step)
-        a, b = unsigned(point["longitude"] + 1800000000), unsigned(head["longitude"] + 1800000000)
+        north = cells(abs(signed(point["latitude"] - anchor["latitude"])), step)
+        a, b = unsigned(point["longitude"] + 1800000000), unsigned(anchor["longitude"] + 1800000000)
         d, west = (a - b, False) if a >= b else (b - a, True)
         if d > 1800000000:
             d, west = 3600000000 - d, not west
         east = cells(d, wide)
-        found = [[-north if point["latitude"] < head["latitude"] else north, -east if west else east]]
+        found = [[-north if point["latitude"] < anchor["latitude"] else north, -east if west else east]]
         if self.climb is not None:
             if point["altitude"] is None:
                 return None
-            up = cells(abs(point["altitude"] - head["altitude"]), self.climb)
-            found.append([-up if point["altitude"] < head["altitude"] else up])
+            up = cells(abs(point["altitude"] - anchor["altitude"]), self.climb)
+            found.append([-up if point["altitude"] < anchor["altitude"] else up])
         if "INTERVAL_SEED" in self.constant:
             if point["age"] is None or not groups[-1].at[0] <= point["age"] <= 1048575:
                 return None
@@ -223,16 +223,16 @@ class TrailReader:
                 return None
         return found
 
-    def encode(self, head, points, room):
+    def encode(self, anchor, points, room):
         """Section 4.6: bits as text, and how many points they hold."""
-        if head is None:
+        if anchor is None:
             return "", 0
         c = self.constant
         for shift in range(c.get("COARSENINGS", 0) + 1):
-            step, wide, groups = self.groups(head, shift)
+            step, wide, groups = self.groups(anchor, shift)
             pieces = [""]
             for point in points[: c["POINTS"]]:
-                wanted = self.cells(head, point, step, wide, groups)
+                wanted = self.cells(anchor, point, step, wide, groups)
                 if wanted is None:
                     break
                 pieces.append(pieces[-1])

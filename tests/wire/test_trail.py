@@ -30,11 +30,11 @@ heads = st.builds(Point, latitudes, longitudes, st.integers(-1_200_000, 10_000_0
 @st.composite
 def trails(draw: st.DrawFn) -> Trail:
     step = draw(steps)
-    shifts = draw(st.integers(0, 7))
-    while step << shifts > 106_000:
-        shifts -= 1
+    coarsenings = draw(st.integers(0, 7))
+    while step << coarsenings > 106_000:
+        coarsenings -= 1
     return Trail(
-        points=draw(st.sampled_from([1, 2, 3, 10, 63])), step=step, coarsenings=shifts,
+        points=draw(st.sampled_from([1, 2, 3, 10, 63])), step=step, coarsenings=coarsenings,
         initial_scale=draw(st.sampled_from([1, 6, 4096])), scale_rate=draw(st.sampled_from([1, 3, 4096])),
         altitude=draw(st.none() | st.builds(AltitudeSteps, st.sampled_from([1, 250, 100_000]), scales, scales)),
         spacing=draw(st.sampled_from([ConstantSpacing(10), *map(CodedSpacing, (1, 30, 86_400))])),
@@ -42,14 +42,14 @@ def trails(draw: st.DrawFn) -> Trail:
 
 
 @st.composite
-def tracks(draw: st.DrawFn, head: Point, step: int) -> list[Point]:
+def tracks(draw: st.DrawFn, anchor: Point, step: int) -> list[Point]:
     """Points of any motion, ages never running back."""
     pace = draw(st.sampled_from([1, step // 2 + 1, 3 * step, 1000 * step, 4 * 10**8]))
     move = st.tuples(st.integers(-pace, pace), st.integers(-pace, pace), st.integers(-500, 500), st.integers(0, 90))
     moves = draw(st.lists(move, max_size=12))
     if moves and draw(st.booleans()):
         moves = moves[:1] * draw(st.integers(1, 70))
-    north, east, up, age = head.latitude, head.longitude, head.altitude or 0, 0
+    north, east, up, age = anchor.latitude, anchor.longitude, anchor.altitude or 0, 0
     found = []
     for ahead, right, climb, gap in moves:
         north = max(-POLE, min(POLE, north + ahead))
@@ -76,42 +76,42 @@ def padded(bits: Bits) -> tuple[int, int]:
 @usual
 @given(st.data(), trails(), heads)
 def test_each_point_arrives_within_half_a_cell_of_where_it_was_and_none_drifts(
-    data: st.DataObject, trail: Trail, head: Point
+    data: st.DataObject, trail: Trail, anchor: Point
 ) -> None:
-    points = data.draw(tracks(head, trail.step))
-    bits, kept = write_trail(trail, head, points, room=ENDLESS)
-    arrived = read_trail(trail, head, *padded(bits))
+    points = data.draw(tracks(anchor, trail.step))
+    bits, kept = write_trail(trail, anchor, points, room=ENDLESS)
+    arrived = read_trail(trail, anchor, *padded(bits))
     assert shift_of(trail, bits) == 0
     assert len(arrived) == kept <= min(len(points), trail.points)
-    wide = east_step(trail.step, head.latitude)
+    wide = east_step(trail.step, anchor.latitude)
     for was, now in zip(points, arrived, strict=False):
         assert 2 * abs(was.latitude - now.latitude) <= trail.step
         around = abs(was.longitude - now.longitude) % CIRCLE
         assert 2 * min(around, CIRCLE - around) <= wide
         assert -POLE <= now.latitude <= POLE
         assert -HALF <= now.longitude < HALF
-        if trail.altitude and head.altitude is not None:
+        if trail.altitude and anchor.altitude is not None:
             assert 2 * abs(was.altitude - now.altitude) <= trail.altitude.step
         else:
             assert now.altitude is None
         assert now.age == (was.age if trail.interval_seed else None)
     if kept < min(len(points), trail.points):
-        north, east = cell_of(head[:2], points[kept][:2], trail.step)
-        climb = abs(points[kept].altitude - (head.altitude or 0)) // (trail.altitude.step if trail.altitude else 10**9)
+        north, east = cell_of(anchor[:2], points[kept][:2], trail.step)
+        climb = abs(points[kept].altitude - (anchor.altitude or 0)) // (trail.altitude.step if trail.altitude else 10**9)
         assert abs(north) > reach(trail.step) or abs(east) > reach(wide) or climb >= min(MAX_CELLS, 10**9)
 
 
 @usual
 @given(st.data(), trails(), heads, st.integers(0, 400))
 def test_a_trail_never_takes_more_bits_than_there_is_room_for(
-    data: st.DataObject, trail: Trail, head: Point, more: int
+    data: st.DataObject, trail: Trail, anchor: Point, more: int
 ) -> None:
-    points = data.draw(tracks(head, trail.step))
-    bits, kept = write_trail(trail, head, points, room=trail.front_bits + more)
+    points = data.draw(tracks(anchor, trail.step))
+    bits, kept = write_trail(trail, anchor, points, room=trail.front_bits + more)
     assert bits.length <= trail.front_bits + more
-    arrived = read_trail(trail, head, *padded(bits))
+    arrived = read_trail(trail, anchor, *padded(bits))
     assert len(arrived) == kept
-    whole, all_kept = write_trail(trail, head, points, room=ENDLESS)
+    whole, all_kept = write_trail(trail, anchor, points, room=ENDLESS)
     shift = shift_of(trail, bits)
     if whole.length <= trail.front_bits + more:
         assert (bits.number, bits.length, kept) == (whole.number, whole.length, all_kept)
@@ -126,20 +126,20 @@ def test_a_trail_never_takes_more_bits_than_there_is_room_for(
 @example((1 << 600) - 1, 600, Trail(points=63, step=1, initial_scale=1, scale_rate=1), Point(0, 0))
 @example(0, 600, Trail(points=63, step=1, initial_scale=1, scale_rate=1), Point(0, 0))
 def test_any_bits_end_in_points_that_encode_to_the_same_bits_or_in_a_bad_trail(
-    number: int, length: int, trail: Trail, head: Point | None
+    number: int, length: int, trail: Trail, anchor: Point | None
 ) -> None:
     number &= (1 << length) - 1
     try:
-        points = read_trail(trail, head, number, length)
+        points = read_trail(trail, anchor, number, length)
     except BadTrailFault:
         return
-    if head is None:
+    if anchor is None:
         assert (points, number) == ((), 0)
         return
-    wide = east_step(trail.step, head.latitude)
-    if _shift_read(trail, number, length) or any(_half_round(head, point, wide) for point in points):
+    wide = east_step(trail.step, anchor.latitude)
+    if _shift_read(trail, number, length) or any(_half_round(anchor, point, wide) for point in points):
         return  # a coarse grid may fit a finer one; the short way round has two sides
-    bits, kept = write_trail(trail, head, points, room=ENDLESS)
+    bits, kept = write_trail(trail, anchor, points, room=ENDLESS)
     assert kept == len(points)
     assert bits.number == number >> length - bits.length
     assert length - bits.length < 8
@@ -148,27 +148,27 @@ def test_any_bits_end_in_points_that_encode_to_the_same_bits_or_in_a_bad_trail(
 @usual
 @given(st.data(), trails(), heads)
 def test_a_written_trail_with_bits_turned_over_is_bad_or_another_trail_with_the_same_bits(
-    data: st.DataObject, trail: Trail, head: Point
+    data: st.DataObject, trail: Trail, anchor: Point
 ) -> None:
-    number, length = padded(write_trail(trail, head, data.draw(tracks(head, trail.step)), room=ENDLESS)[0])
+    number, length = padded(write_trail(trail, anchor, data.draw(tracks(anchor, trail.step)), room=ENDLESS)[0])
     for place in data.draw(st.lists(st.integers(0, length - 1), min_size=1, max_size=3)):
         number ^= 1 << place
     try:
-        points = read_trail(trail, head, number, length)
+        points = read_trail(trail, anchor, number, length)
     except BadTrailFault:
         return
-    wide = east_step(trail.step, head.latitude)
-    if _shift_read(trail, number, length) or any(_half_round(head, point, wide) for point in points):
+    wide = east_step(trail.step, anchor.latitude)
+    if _shift_read(trail, number, length) or any(_half_round(anchor, point, wide) for point in points):
         return
-    bits, kept = write_trail(trail, head, points, room=ENDLESS)
+    bits, kept = write_trail(trail, anchor, points, room=ENDLESS)
     assert kept == len(points)
     assert bits.number == number >> length - bits.length
     assert length - bits.length < 8
 
 
-def _half_round(head: Point, point: Point, wide: int) -> bool:
+def _half_round(anchor: Point, point: Point, wide: int) -> bool:
     """Whether a point lies half way round the globe, to within half a cell."""
-    return abs(abs(point.longitude - head.longitude) - HALF) <= wide // 2
+    return abs(abs(point.longitude - anchor.longitude) - HALF) <= wide // 2
 
 
 def _shift_read(trail: Trail, number: int, length: int) -> int:
@@ -180,13 +180,13 @@ def _shift_read(trail: Trail, number: int, length: int) -> int:
 @usual
 @given(st.data(), trails(), heads)
 def test_what_is_read_from_a_written_trail_is_written_to_the_same_bits(
-    data: st.DataObject, trail: Trail, head: Point
+    data: st.DataObject, trail: Trail, anchor: Point
 ) -> None:
-    points = data.draw(tracks(head, trail.step))
-    bits, _ = write_trail(trail, head, points, room=ENDLESS)
-    arrived = read_trail(trail, head, *padded(bits))
-    if all(abs(point.longitude - head.longitude) != HALF for point in arrived):
-        again, _ = write_trail(trail, head, arrived, room=ENDLESS)
+    points = data.draw(tracks(anchor, trail.step))
+    bits, _ = write_trail(trail, anchor, points, room=ENDLESS)
+    arrived = read_trail(trail, anchor, *padded(bits))
+    if all(abs(point.longitude - anchor.longitude) != HALF for point in arrived):
+        again, _ = write_trail(trail, anchor, arrived, room=ENDLESS)
         assert (again.number, again.length) == (bits.number, bits.length)
 
 
@@ -209,7 +209,7 @@ def test_each_way_to_be_malformed_is_named(bits: str, why: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("head", "cells", "why"),
+    ("anchor", "cells", "why"),
     [
         ((0, 0), (MAX_CELLS + 1, 0), "too far"),
         ((0, 0), (0, -MAX_CELLS - 1), "too far"),
@@ -217,7 +217,7 @@ def test_each_way_to_be_malformed_is_named(bits: str, why: str) -> None:
         ((2230 - POLE, 0), (-11, 0), "beyond a pole"),
     ],
 )
-def test_a_point_that_no_place_has_is_refused(head: tuple[int, int], cells: tuple[int, int], why: str) -> None:
+def test_a_point_that_no_place_has_is_refused(anchor: tuple[int, int], cells: tuple[int, int], why: str) -> None:
     trail = Trail(points=10, step=223, initial_scale=6, scale_rate=1)
     bits, scale = Bits(), Scale(6)
     bits.put(1, 5)
@@ -225,7 +225,7 @@ def test_a_point_that_no_place_has_is_refused(head: tuple[int, int], cells: tupl
         put(bits, cell, scale.order(), 1)
         scale.add(cell)
     with pytest.raises(BadTrailFault, match=why):
-        read_trail(trail, Point(*head), *padded(bits))
+        read_trail(trail, Point(*anchor), *padded(bits))
 
 
 def test_seconds_never_run_back() -> None:
@@ -253,7 +253,7 @@ def test_every_number_of_the_grid_fits_32_bits() -> None:
             for cell in (step, wide):
                 assert reach(cell) * cell < 2**31
                 assert CIRCLE // 2 + cell // 2 < 2**32
-    assert 10**9 + 10_000_000 < 2**31  # an altitude: the head's and the largest climb
+    assert 10**9 + 10_000_000 < 2**31  # an altitude: the anchor's and the largest climb
 
 
 def test_a_cell_at_a_whole_degree_is_hardly_wider_than_square() -> None:
@@ -294,7 +294,7 @@ def test_a_number_is_read_as_it_was_written_and_is_never_longer_than_said(value:
 
 @usual
 @given(st.binary(max_size=255), trails(), heads)
-def test_reading_takes_no_more_steps_than_there_are_bits(data: bytes, trail: Trail, head: Point) -> None:
+def test_reading_takes_no_more_steps_than_there_are_bits(data: bytes, trail: Trail, anchor: Point) -> None:
     asked = 0
 
     class Counting(Reader):
@@ -307,7 +307,7 @@ def test_reading_takes_no_more_steps_than_there_are_bits(data: bytes, trail: Tra
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("packetcodec.wire.trail.coding.Reader", Counting)
         with contextlib.suppress(BadTrailFault):
-            read_trail(trail, head, int.from_bytes(data, "big"), 8 * len(data))
+            read_trail(trail, anchor, int.from_bytes(data, "big"), 8 * len(data))
     assert asked <= 2 * 8 * len(data) + 6
 
 

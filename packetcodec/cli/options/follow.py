@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
 _MAX_BAUD = 100_000_000
-_ENDINGS = ", ".join(f"{entry.suffix} ({entry.words})" for entry in OUTPUTS.values())
+_ENDINGS = ", ".join(f"{entry.suffix} ({entry.description})" for entry in OUTPUTS.values())
 _OPTIONS = (
     click.option("--follow", is_flag=True, help="Wait for more, and put the packets together into tracks."),
     click.option("--baud", type=click.IntRange(1, _MAX_BAUD), help="Bits per second of a serial port (default: 115200)."),

@@ -34,7 +34,7 @@ class LinkTest:
     lengths: tuple[int, ...]
 
     @property
-    def words(self) -> str:
+    def description(self) -> str:
         """The link in a line."""
         conditions = self.conditions
         runs = "each on its own" if conditions.burst is None else f"in runs of {conditions.burst:g} in the mean"

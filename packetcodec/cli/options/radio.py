@@ -95,14 +95,14 @@ class Radio:
         return tuple(modem.label for modem in self.modems)
 
     @property
-    def words(self) -> str:
+    def description(self) -> str:
         """The setting in a line."""
         band, route, modem = self.bands[0], self.routes[0], self.modems[0]
         how = modem.name.removeprefix(f"{modem.label} ")
         wrap = f", inside LoRaWAN (+{LORAWAN_OVERHEAD} bytes)" if self.lorawan else ""
         return (
-            f"{self.region.name} {self.frequency_hz / 1e6:g} MHz, sub-band {band.name}, route {route.name} ({route.words}; "
-            f"{route.power}), {how}{wrap}"
+            f"{self.region.name} {self.frequency_hz / 1e6:g} MHz, sub-band {band.name}, route {route.name} "
+            f"({route.description}; {route.power}), {how}{wrap}"
         )
 
     @property
@@ -120,7 +120,7 @@ class Radio:
         said: list[str] = []
         for band, route in dict.fromkeys(zip(self.bands, self.routes, strict=True)):
             said += [f"{route.name}: {words}" for words in (route.conditions, route.note) if words]
-            others = [f"{other.name} ({other.words}; {other.power})" for other in band.routes if other != route]
+            others = [f"{other.name} ({other.description}; {other.power})" for other in band.routes if other != route]
             if others:
                 said.append(f"other routes of {band.name} (--route): {'; '.join(others)}")
             if band.note:

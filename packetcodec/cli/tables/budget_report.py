@@ -31,7 +31,7 @@ def print_budget(costs: Costs) -> None:
     """The report for people."""
     out = console()
     for radio, sent in costs.channels():
-        out.put(radio.words)
+        out.put(radio.description)
         out.put(radio.source)
         out.put(f"sent: {'; '.join(map(_sent, sent))}")
     out.put()
@@ -68,7 +68,7 @@ def _limits_table(costs: Costs) -> Sheet:
     rows = [
         (
             modem.label, load.budgets[0].sub_band.name, f"{ceil(load.seconds * 100) / 100:g} s",
-            "-" if load.share is None or load.allowance is None else f"{percent(load.share)} of {load.allowance.words}",
+            "-" if load.share is None or not (most := load.allowance) else f"{percent(load.share)} of {most.description}",
             _verdict(load), load.costliest,
         )
         for _, modem, load in costs.loads()
@@ -91,7 +91,7 @@ def _room_table(costs: Costs) -> Sheet:
 def _fields_table(costs: Costs) -> Sheet:
     rows = []
     for layout, field, cost, seen in costs.fields():
-        less = "" if cost.one_less is None else cost.one_less.words.partition(": ")[2]
+        less = "" if cost.one_less is None else cost.one_less.description.partition(": ")[2]
         free = " (nearly free)" if cost.one_less is not None and cost.one_less.nearly_free else ""
         rows.append((layout.name, cost.name, less + free, cost.finer, bounds(field), seen, cost.bits, cost.unused))
     columns = ("layout", "field", "one bit less", "free", "range", "in the log", "bits", "unused codes")
@@ -108,7 +108,7 @@ def _shorter_table(costs: Costs) -> Sheet:
 
 
 def _taken(taken: Any) -> str:
-    return "the fields do not have so many bits" if taken is None else "; ".join(item.words for item in taken)
+    return "the fields do not have so many bits" if taken is None else "; ".join(item.description for item in taken)
 
 
 def _channel_table(costs: Costs) -> Sheet | None:
@@ -152,7 +152,7 @@ def _remarks(costs: Costs) -> Iterator[str]:
         for budget in load.budgets:
             for name, verdict in budget.verdicts.items():
                 if verdict.forbids and name != "advice":
-                    yield f"{modem.label}, {radio.frequency_hz / 1e6:g} MHz: {verdict.words}"
+                    yield f"{modem.label}, {radio.frequency_hz / 1e6:g} MHz: {verdict.description}"
                     break
     yield "The longest packet of each layout counts, and for a layout with a trail the bits of its fields."
     if costs.trackers > 1:
@@ -173,7 +173,7 @@ def budget_report_json(costs: Costs) -> dict[str, Any]:
     channel = {"trackers": costs.trackers, "model": MODEL, "fixed_phase": FIXED_PHASE, "rows": list(_channel_json(costs))}
     return {
         "channels": [
-            {"setting": radio.words, "source": radio.source, "notes": radio.notes, "sent": list(map(_sending_json, sent))}
+            {"setting": radio.description, "source": radio.source, "notes": radio.notes, "sent": [*map(_sending_json, sent)]}
             for radio, sent in costs.channels()
         ],
         "limits": [
@@ -190,12 +190,12 @@ def budget_report_json(costs: Costs) -> dict[str, Any]:
         ],
         "fields": [
             {"layout": layout.name, "field": cost.name, "bits": cost.bits, "unused_codes": cost.unused, "free": cost.finer,
-             "one_bit_less": cost.one_less and cost.one_less.words, "in_the_log": seen}
+             "one_bit_less": cost.one_less and cost.one_less.description, "in_the_log": seen}
             for layout, _, cost, seen in costs.fields()
         ],
         "shorter": [
             {"layout": item.layout.name, "modem": item.modem.name, "drop_bytes": item.drop_bytes,
-             "saves_ms": float(item.saves * 1000), "concessions": item.taken and [part.words for part in item.taken]}
+             "saves_ms": float(item.saves * 1000), "concessions": item.taken and [part.description for part in item.taken]}
             for item in costs.shorter()
         ],
         "channel": channel,

@@ -48,6 +48,6 @@ def milliseconds(budget_airtime: Fraction) -> str:
     return f"{float(budget_airtime * 1000):,.1f} ms"
 
 
-def size_words(layout: LayoutPlan) -> str:
+def describe_size(layout: LayoutPlan) -> str:
     """The size of a layout's packets."""
     return counted(layout.size, "byte") if layout.trail is None else f"{layout.size} to {layout.longest} bytes"

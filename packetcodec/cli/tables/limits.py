@@ -77,7 +77,7 @@ def budget_json(budget: Budget | None) -> dict[str, Any] | None:
         "period_s": None if budget.period is None else float(budget.period),
         "average_interval_s": None if average is None else float(average),
         "packets_per_hour": budget.packets_per_hour,
-        "limits": {name: {"state": item.state, "words": item.words} for name, item in budget.verdicts.items()},
+        "limits": {name: {"state": item.state, "description": item.description} for name, item in budget.verdicts.items()},
     }
 
 
@@ -89,7 +89,7 @@ def complaints(sizes: Iterable[tuple[str, int]], radio: Radio) -> list[str]:
         for label, modem, budget in zip(radio.labels, radio.modems, radio.budgets(size), strict=True):
             for item in budget.verdicts.values() if budget is not None else ():
                 if item.forbids:
-                    words = item.words.replace(modem.name, "this setting", 1)
+                    words = item.description.replace(modem.name, "this setting", 1)
                     against.setdefault(words, {}).setdefault(f"{name} of {counted(size, 'byte')}", []).append(label)
     return [f"{_place(places, len(shown), radio)}: {words}" for words, places in against.items()]
 

@@ -125,7 +125,7 @@ def _table(test: LinkTest, reports: Sequence[LinkReport], radio: Radio) -> Sheet
         "trail of", "mean bytes", *(f"airtime {name}" for _, name in modems), "received", "refused", "points direct",
         "by trail", "missing", "longest gap",
     )  # fmt: skip
-    return table(f"{counted(points, 'point')} over a link: {test.words}", columns, rows)
+    return table(f"{counted(points, 'point')} over a link: {test.description}", columns, rows)
 
 
 def _remarks(reports: Sequence[LinkReport]) -> Iterator[str]:

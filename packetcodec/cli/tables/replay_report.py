@@ -40,7 +40,7 @@ def print_replay(recorded: RecordedLog, outcome: Replay, layout: LayoutPlan, rad
         out.put(f"  text   {outcome.text_example} ({length} bytes with its line end)", uncut=True)
     out.print(_error_table(outcome))
     out.print(_field_table(outcome.fields))
-    out.put(radio.words)
+    out.put(radio.description)
     out.put(radio.source)
     out.print(_airtime_table(outcome, radio, interval))
     for line in complaints([("the packet", outcome.packet_bytes[2]), ("the text", outcome.text_bytes[2])], radio):
@@ -180,7 +180,7 @@ def replay_json(recorded: RecordedLog, outcome: Replay, radio: Radio, interval: 
             "bytes_min": least, "bytes_mean": mean, "bytes_max": most,
             "position_error": _errors_json(outcome.text_position),
         },
-        "setting": radio.words,
+        "setting": radio.description,
         "airtime": [
             {"modem": modem.name, "packet": budget_json(ours), "text": budget_json(text)} for modem, ours, text in pairs
         ],
@@ -212,5 +212,5 @@ def _errors_json(found: ErrorSummary | None) -> dict[str, Any] | None:
 def _field_json(field: FieldReport) -> dict[str, Any]:
     return {
         "name": field.name, "from": field.source, "sent": field.sent, "absent": field.absent, "clipped": field.clipped,
-        "worst_error": field.worst, "bound": field.bound, "unit": field.symbol,
+        "max_error": field.worst, "bound": field.bound, "unit": field.symbol,
     }  # fmt: skip

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 from packetcodec.emit.spec.examples_section import Shown, shown_examples
 from packetcodec.emit.text import Piece, diagram, exact, keys
 from packetcodec.schema import Form, Role
-from packetcodec.wire import bounds, metres_bound, promised, worst_error
+from packetcodec.wire import bounds, max_error, metres_bound, promised
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -84,7 +84,7 @@ def field_range(field: FieldPlan) -> str:
 
 def largest_error(field: FieldPlan) -> str:
     """How far a field's value may be from what was measured, in words."""
-    error = worst_error(field)
+    error = max_error(field)
     if not error:
         return "none"
     metres = metres_bound(field) if field.unit.symbol != "m" else None

@@ -16,9 +16,9 @@ Everything shrinks, towards fewer and smaller values, shorter packets. Packets a
 ...     assert 0 <= collar <= 255
 >>> good_ones_are_read()
 >>> @few
-... @given(spoiled_packets(codec, schema, ways=["cut off"]), any_packets(codec, schema), any_values(layout))
-... def bad_ones_end_with_a_named_fault(cut, packet, values):
-...     assert codec.try_decode(cut)[0] != "ok"
+... @given(spoiled_packets(codec, schema, ways=["few wrong bits"]), any_packets(codec, schema), any_values(layout))
+... def bad_ones_end_with_a_named_fault(wrong, packet, values):
+...     assert codec.try_decode(wrong)[0] != "ok"
 ...     assert isinstance(codec.try_decode(packet)[0], str)
 >>> bad_ones_end_with_a_named_fault()
 """

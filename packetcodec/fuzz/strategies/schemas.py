@@ -69,9 +69,9 @@ def fields(draw: st.DrawFn, *, kinds: Sequence[str] = tuple(KINDS)) -> dict[str,
     optional = draw(st.booleans())
     if optional:
         table["optional"] = True
-    circle = kind.cyclic
+    cyclic = kind.cyclic
     if kind.form is Form.TIME:
-        circle = _time(draw, table, optional=optional)
+        cyclic = _time(draw, table, optional=optional)
     elif kind.form is Form.CHOICE:
         _choice(draw, table, optional=optional)
     elif kind.own_unit:
@@ -82,25 +82,25 @@ def fields(draw: st.DrawFn, *, kinds: Sequence[str] = tuple(KINDS)) -> dict[str,
         unit_name = draw(st.sampled_from(sorted(kind.units)))
         if "unit" in kind.keys:
             table["unit"] = unit_name
-        circle = _measure(draw, table, kind.units[unit_name], circle=circle, optional=optional)
+        cyclic = _measure(draw, table, kind.units[unit_name], cyclic=cyclic, optional=optional)
     if "policy" in kind.keys and draw(st.booleans()):
-        table["policy"] = draw(st.sampled_from(("refuse", "wrap") if circle else ("refuse", "clip")))
+        table["policy"] = draw(st.sampled_from(("refuse", "wrap") if cyclic else ("refuse", "clip")))
     return table
 
 
-def _bits(span: int, *, optional: bool, circle: bool) -> st.SearchStrategy[int]:
+def _bits(span: int, *, optional: bool, cyclic: bool) -> st.SearchStrategy[int]:
     """Widths that leave two codes at least, and whose step keeps within 32-bit arithmetic."""
 
     def possible(bits: int) -> bool:
         codes = 2**bits - optional
-        return codes >= 2 and (not circle or span >= 2) and span + (span // codes + 1) // 2 <= U32
+        return codes >= 2 and (not cyclic or span >= 2) and span + (span // codes + 1) // 2 <= U32
 
     return st.sampled_from([bits for bits in range(1, 33) if possible(bits)])
 
 
-def _step(span: int, *, circle: bool) -> st.SearchStrategy[int]:
+def _step(span: int, *, cyclic: bool) -> st.SearchStrategy[int]:
     """Steps that leave two codes at least, and keep within 32-bit arithmetic and 32 bits a field."""
-    most = max(1, min(span - circle, 2 * (U32 - span)))
+    most = max(1, min(span - cyclic, 2 * (U32 - span)))
     return st.integers(1, most) | st.integers(1, min(most, 300)) | st.just(most)
 
 
@@ -112,37 +112,37 @@ def _ranges(least: int, most: int) -> st.SearchStrategy[tuple[int, int]]:
     )
 
 
-def _measure(draw: st.DrawFn, table: dict[str, Any], unit: Unit, *, circle: bool, optional: bool) -> bool:
+def _measure(draw: st.DrawFn, table: dict[str, Any], unit: Unit, *, cyclic: bool, optional: bool) -> bool:
     keys = KINDS[table["kind"]].keys
     low, high = unit.low, unit.high
     if "minimum" in keys and draw(st.booleans()):
         low, high = draw(_ranges(unit.floor, unit.ceiling))
         table |= {"minimum": Decimal(low) / unit.scale, "maximum": Decimal(high) / unit.scale}
-        circle = circle and (low, high) == (unit.low, unit.high)
+        cyclic = cyclic and (low, high) == (unit.low, unit.high)
     span = high - low
-    fallback = unit.step > span - circle  # the kind's own step is too coarse for a range this narrow
+    fallback = unit.step > span - cyclic  # the kind's own step is too coarse for a range this narrow
     size = draw(st.sampled_from(["bits", "resolution", "resolution_m", "default"]))
     if size == "bits":
-        table["bits"] = draw(_bits(span, optional=optional, circle=circle))
+        table["bits"] = draw(_bits(span, optional=optional, cyclic=cyclic))
     elif size == "resolution_m" and size in keys:
         metres = Decimal(str(unit.metres)) / unit.scale  # in one base unit
-        exact = draw(_step(span, circle=circle)) * metres
+        exact = draw(_step(span, cyclic=cyclic)) * metres
         table["resolution_m"] = exact.quantize(Decimal("1e-6"), rounding="ROUND_UP")
     elif size != "default" or fallback:
-        table["resolution"] = Decimal(draw(_step(span, circle=circle))) / unit.scale
-    return circle
+        table["resolution"] = Decimal(draw(_step(span, cyclic=cyclic))) / unit.scale
+    return cyclic
 
 
 def _number(draw: st.DrawFn, table: dict[str, Any], *, optional: bool) -> None:
     scale = 10 ** draw(st.integers(0, 12))
     if draw(st.booleans()):
         low, high = draw(_ranges(-(2**31), 2**31 - 1) | _ranges(0, U32) | _ranges(-1000, 1000))
-        table["resolution"] = Decimal(draw(_step(high - low, circle=False))) / scale
+        table["resolution"] = Decimal(draw(_step(high - low, cyclic=False))) / scale
     else:  # a base unit fine enough for the bits must still hold the bounds: keep them as near to 0 as to each other
         span = draw(st.integers(2, 2**31 - 1))
         low = draw(st.integers(-span, 0))
         high = low + span
-        table["bits"] = draw(_bits(span, optional=optional, circle=False))
+        table["bits"] = draw(_bits(span, optional=optional, cyclic=False))
     table |= {"minimum": Decimal(low) / scale, "maximum": Decimal(high) / scale}
     if draw(st.booleans()):
         table["unit"] = draw(TEXTS)
@@ -171,9 +171,9 @@ def _time(draw: st.DrawFn, table: dict[str, Any], *, optional: bool) -> bool:
     if draw(st.booleans()):
         period = table["period"] = draw(st.integers(2, 2**31) | st.sampled_from([3600, 86_400, 604_800]))
         if draw(st.booleans()):
-            table["bits"] = draw(_bits(period, optional=optional, circle=True))
+            table["bits"] = draw(_bits(period, optional=optional, cyclic=True))
         elif draw(st.booleans()):
-            table["resolution"] = draw(_step(min(period, 86_401), circle=True))
+            table["resolution"] = draw(_step(min(period, 86_401), cyclic=True))
         return True
     instant = draw(st.integers(-(2**31), 2**33))
     table["epoch"] = dt.datetime.fromtimestamp(instant, tz=dt.UTC)
@@ -209,7 +209,7 @@ def checks(draw: st.DrawFn) -> dict[str, Any]:
 
 
 @st.composite
-def _text(draw: st.DrawFn, version: int, version_bits: int, layout_bits: int, most_fields: int) -> str:
+def _text(draw: st.DrawFn, version: int, version_bits: int, layout_bits: int, max_fields: int) -> str:
     lines = [f"name = {toml(draw(NAMES))}", f"version = {version}", f"doc = {toml(draw(TEXTS))}"]
     if (version_bits, layout_bits) != (4, 4) or draw(st.booleans()):
         lines += ["[header]", f"version_bits = {version_bits}", f"layout_bits = {layout_bits}"]
@@ -217,12 +217,12 @@ def _text(draw: st.DrawFn, version: int, version_bits: int, layout_bits: int, mo
     ids = st.lists(st.integers(0, 2**layout_bits - 1), min_size=1, max_size=4, unique=True)
     for ident in draw(ids):
         lines += ["[[layouts]]", f"name = {toml(f'layout_{ident}')}", f"id = {ident}", "fields = ["]
-        tables = draw(st.lists(fields(), min_size=1, max_size=most_fields))
+        tables = draw(st.lists(fields(), min_size=1, max_size=max_fields))
         trail = None
         if draw(st.booleans()):
             tables, trail = draw(with_trail(tables))
         given = draw(st.lists(NAMES, min_size=len(tables), max_size=len(tables), unique=True))
-        taken = {*given, "pace"}
+        taken = {*given, "interval"}
         for table, name in zip(tables, given, strict=True):
             if "name" in table:
                 pass
@@ -238,21 +238,21 @@ def _text(draw: st.DrawFn, version: int, version_bits: int, layout_bits: int, mo
 
 
 @st.composite
-def schema_texts(draw: st.DrawFn, *, most_fields: int = 8) -> str:
+def schema_texts(draw: st.DrawFn, *, max_fields: int = 8) -> str:
     """A whole schema as TOML text."""
     version_bits, layout_bits = draw(st.integers(1, 8)), draw(st.integers(0, 8))
     version = draw(st.integers(0, 2**version_bits - 1))
-    return draw(_text(version, version_bits, layout_bits, most_fields))
+    return draw(_text(version, version_bits, layout_bits, max_fields))
 
 
-def schemas(*, most_fields: int = 8) -> st.SearchStrategy[Schema]:
+def schemas(*, max_fields: int = 8) -> st.SearchStrategy[Schema]:
     """A whole schema, read from its text."""
-    return schema_texts(most_fields=most_fields).map(Schema.parse)
+    return schema_texts(max_fields=max_fields).map(Schema.parse)
 
 
 @st.composite
-def versions(draw: st.DrawFn, *, most_fields: int = 4) -> list[Schema]:
+def versions(draw: st.DrawFn, *, max_fields: int = 4) -> list[Schema]:
     """Two or three schemas with one header and different versions."""
     version_bits, layout_bits = draw(st.integers(2, 8)), draw(st.integers(0, 8))
     numbers = draw(st.lists(st.integers(0, 2**version_bits - 1), min_size=2, max_size=3, unique=True))
-    return [Schema.parse(draw(_text(number, version_bits, layout_bits, most_fields))) for number in numbers]
+    return [Schema.parse(draw(_text(number, version_bits, layout_bits, max_fields))) for number in numbers]

@@ -1,4 +1,4 @@
-"""Hypothesis strategies for trails: their tables, and points of every motion behind a head.
+"""Hypothesis strategies for trails: their tables, and points of every motion behind an anchor.
 
 Owns one rule: which motions there are. They have a pace from standing still to half way round the globe, change it, jump,
 reach poles and the antimeridian; some points are no points at all.
@@ -26,15 +26,15 @@ if TYPE_CHECKING:
     from packetcodec.schema import Layout, Trail
 
 #: The extra field that some trails take their spacing from.
-PACE = {"kind": "number", "name": "pace", "unit": "s", "minimum": 0, "maximum": 3600, "resolution": 10}
+INTERVAL = {"kind": "number", "name": "interval", "unit": "s", "minimum": 0, "maximum": 3600, "resolution": 10}
 
 
 @st.composite
 def trail_tables(draw: st.DrawFn, *, climbing: bool) -> dict[str, Any]:
-    """The table of a trail. A spacing by field is that of `PACE`."""
+    """The table of a trail. A spacing by field is that of `INTERVAL`."""
     metres = draw(st.sampled_from(["0.02", "0.5", "2.5", "10", "150", "1000"]))
     table: dict[str, Any] = {"points": draw(st.sampled_from([1, 2, 3, 5, 8, 10, 16, 63])), "resolution_m": Decimal(metres)}
-    table["spacing"] = draw(st.sampled_from([1, 10, 86_400, "pace", "coded"]))
+    table["spacing"] = draw(st.sampled_from([1, 10, 86_400, "interval", "coded"]))
     if isinstance(table["spacing"], str) and draw(st.booleans()):
         table["usual_spacing"] = draw(st.sampled_from([1, 30, 86_400]))
     if draw(st.booleans()):
@@ -54,11 +54,11 @@ def with_trail(draw: st.DrawFn, tables: list[dict[str, Any]]) -> tuple[list[dict
     """The tables of fields with what a trail needs put among them, and the table of the trail."""
     climbing = draw(st.booleans())
     kinds = ["latitude", "longitude", *(["altitude"] if climbing else [])]
-    found = [table for table in tables if table["kind"] not in kinds and table.get("name") != "pace"]
+    found = [table for table in tables if table["kind"] not in kinds and table.get("name") != "interval"]
     trail = draw(trail_tables(climbing=climbing))
     needed: list[dict[str, Any]] = [{"kind": kind} for kind in kinds]
-    if trail["spacing"] == "pace":
-        needed.append(dict(PACE))
+    if trail["spacing"] == "interval":
+        needed.append(dict(INTERVAL))
     for table in needed:
         if draw(st.booleans()):
             table["optional"] = True

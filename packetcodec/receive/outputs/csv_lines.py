@@ -50,4 +50,4 @@ def _row(cells: Iterable[object]) -> str:
     return out.getvalue()
 
 
-FORMAT = TrackFormat(suffix=".csv", words="a row a position", writer=CsvLines)
+FORMAT = TrackFormat(suffix=".csv", description="a row a position", writer=CsvLines)

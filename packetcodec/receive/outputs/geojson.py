@@ -75,4 +75,6 @@ def _cut(places: list[list[float]]) -> Iterator[list[list[float]]]:
         yield line
 
 
-FORMAT = TrackFormat(suffix=".geojson", words="a GeoJSON document", writer=lambda _: GeoJsonPoints(), in_order=_in_order)
+FORMAT = TrackFormat(
+    suffix=".geojson", description="a GeoJSON document", writer=lambda _: GeoJsonPoints(), in_order=_in_order
+)

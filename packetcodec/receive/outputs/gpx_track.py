@@ -64,4 +64,4 @@ def _in_order(text: str) -> str:
     return "".join([*parts, _END])
 
 
-FORMAT = TrackFormat(suffix=".gpx", words="a GPX 1.1 document", writer=lambda _: GpxTracks(), in_order=_in_order)
+FORMAT = TrackFormat(suffix=".gpx", description="a GPX 1.1 document", writer=lambda _: GpxTracks(), in_order=_in_order)

@@ -31,4 +31,4 @@ class JsonLines:
         return ""
 
 
-FORMAT = TrackFormat(suffix=".jsonl", words="a JSON object a line", writer=lambda _: JsonLines())
+FORMAT = TrackFormat(suffix=".jsonl", description="a JSON object a line", writer=lambda _: JsonLines())

@@ -43,14 +43,14 @@ class TrackFormat:
 
     Attributes:
         suffix: ending of a file's name.
-        words: what it is, for help texts.
+        description: what it is, for help texts.
         writer: begins a file, or goes on with one, given the names of the fields of all layouts.
         in_order: a whole file's text with the points of each tracker together and in the order of time; None where the
             order of entries is what the format is for.
     """
 
     suffix: str
-    words: str
+    description: str
     writer: Callable[[Sequence[str]], Writer]
     in_order: Callable[[str], str] | None = None
 

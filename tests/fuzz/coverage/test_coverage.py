@@ -16,7 +16,7 @@ import pytest
 from packetcodec.emit.c.writer import write_c
 from packetcodec.fuzz import Corpus, compile_plan, compiled_target, run
 from packetcodec.fuzz.corpus import corpus_of
-from packetcodec.fuzz.describe import report_words
+from packetcodec.fuzz.describe import describe_report
 from packetcodec.schema import Schema
 from packetcodec.starter import schema_text
 from tests.fuzz.coverage.libfuzzer import libfuzzer_source
@@ -60,9 +60,9 @@ def test_libfuzzer_finds_nothing_in_emitted_c_and_its_corpus_agrees_with_us(text
     assert len(list(folder.corpus.iterdir())) > before, "nothing new was reached"
     # What the fuzzer thought worth keeping is asked of the emitted C and compared with our own answers.
     target = compiled_target("c-sanitized", plan)
-    report = run(target, plan, seconds=1, first=folder.questions(plan), most_inputs=1)
+    report = run(target, plan, seconds=1, first=folder.questions(plan), max_inputs=1)
     target.close()
-    assert report.clean, report_words(report)
+    assert report.clean, describe_report(report)
 
 
 def test_libfuzzer_finds_what_is_planted(tmp_path):
