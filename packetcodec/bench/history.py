@@ -1,8 +1,9 @@
 """What a tracker remembers: the earlier positions that it sends along as a trail.
 
 Owns one rule: which positions those are. With a fixed spacing, point k is where the receiver was k spacings ago: the last
-position it gave in the half spacing before that moment. Where it gave none the trail ends, because a point's place in
-the trail is its age. A trail that carries its own ages takes the last positions whatever lies between them.
+position it gave in the half spacing before that moment. Where it gave none, or sent that it had none, the trail ends,
+because a point's place in the trail is its age. A trail that carries its own ages takes the last positions whatever lies
+between them.
 
 >>> from packetcodec.logs.fix import Fix
 >>> fixes = tuple(Fix(float(second), 46.5, 9.9 + second / 1000) for second in range(0, 100, 5))
@@ -29,6 +30,7 @@ class History:
     def __init__(self, fixes: Iterable[Fix]) -> None:
         self._fixes: list[Fix] = []
         self._times: list[float] = []
+        self._without: list[float] = []
         for fix in fixes:
             self.add(fix)
 
@@ -42,6 +44,17 @@ class History:
         if not self._times or fix.time > self._times[-1]:
             self._fixes.append(fix)
             self._times.append(fix.time)
+
+    def without(self, now: float) -> None:
+        """Remember that a packet without a position was sent."""
+        if self._without and now < self._without[-1]:
+            self._without.clear()
+        self._without.append(now)
+
+    def _said_none(self, moment: float, reach: float) -> bool:
+        """Whether a packet without a position was sent within less than so many seconds of a moment."""
+        place = bisect_right(self._without, moment - reach)
+        return place < len(self._without) and self._without[place] < moment + reach
 
     def points(self, now: float, *, count: int, spacing: float) -> list[TrailPoint]:
         """The trail of a packet sent at `now`, newest first, at most `count` points.
@@ -58,7 +71,7 @@ class History:
         for number in range(1, count + 1):
             moment = now - number * spacing
             place = bisect_right(self._times, moment + 0.001) - 1
-            if place < 0 or moment - self._times[place] >= spacing / 2:
+            if place < 0 or moment - self._times[place] >= spacing / 2 or self._said_none(moment, spacing / 2):
                 break
             found.append(_point(self._fixes[place], number * spacing))
         return found

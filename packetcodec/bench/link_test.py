@@ -76,6 +76,7 @@ class LinkReport:
         between: positions told by a trail for moments at which no packet was sent, or one without a position.
         repeated: positions told a second time: 0 where packets come as far apart as the points of a trail, or a whole part
             or multiple of that, or carry their time. Else one off its tick may mislead the receiver.
+        undated: positions told with a time that is not known; a second one of a point counts here alone.
         longest_hole: seconds from the last known position before missing points (or the first one sent) to the first known
             one after them; 0 where none is missing but pending ones.
         sizes: (bytes of a packet, packets sent of that length), shortest first.
@@ -95,6 +96,7 @@ class LinkReport:
     pending: int
     between: int
     repeated: int
+    undated: int
     longest_hole: float
     sizes: tuple[tuple[int, int], ...]
 
@@ -221,6 +223,9 @@ class _Test:
             if not isinstance(event, Position):
                 continue
             number = sent if event.direct else self._fix(sent, event.age)
+            self.counts["undated"] += not event.time_known
+            if not event.time_known and (number is None or number in self.told):
+                continue
             if number is None:
                 moment = round(self.fixes[sent].time - event.age, 3)
                 self.counts["repeated"] += moment in self.between
@@ -272,6 +277,7 @@ class _Test:
             pending=next((place for place, number in enumerate(reversed(sent)) if number in self.told), len(sent)),
             between=len(self.between) + len(self.told) - len(known),
             repeated=self.counts["repeated"],
+            undated=self.counts["undated"],
             longest_hole=self._longest_hole(sent),
             sizes=tuple(sorted(self.sizes.items())),
         )

@@ -67,7 +67,10 @@ class Sender:
     def trail(self, fix: Fix, values: Mapping[str, Value]) -> list[TrailPoint]:
         """The earlier positions to send along, newest first; none for a packet without a position."""
         trail = self.layout.trail
-        if trail is None or self._history is None or not fix.has_position:
+        if trail is None or self._history is None:
+            return []
+        if not fix.has_position:
+            self._history.without(fix.time)
             return []
         spacing = values.get(trail.spacing_field) if trail.spacing_field else trail.spacing_seconds
         if not isinstance(spacing, float | int) or (trail.spacing_field and spacing <= 0):

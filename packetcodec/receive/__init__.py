@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from packetcodec.receive.events import (
+    Contradiction,
     Duplicate,
     Event,
     Failure,
@@ -11,6 +12,7 @@ from packetcodec.receive.events import (
     Late,
     Lost,
     Position,
+    Reception,
     Repaired,
     Report,
     Restarted,
@@ -22,6 +24,7 @@ from packetcodec.receive.receiver import Receiver
 
 __all__ = [
     "CobsFrames",
+    "Contradiction",
     "Duplicate",
     "Event",
     "Failure",
@@ -32,6 +35,7 @@ __all__ = [
     "Lost",
     "Position",
     "Receiver",
+    "Reception",
     "Repaired",
     "Report",
     "Restarted",

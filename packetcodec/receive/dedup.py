@@ -25,6 +25,7 @@ delays, both are more frequent. Give the interval, or send the time.
 from __future__ import annotations
 
 from bisect import bisect_left, insort
+from itertools import pairwise
 from operator import attrgetter
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -106,6 +107,32 @@ class KnownPlaces:
             if known.low - place.high < tolerance and place.low - known.high < tolerance
             and known not in taken and not differ(known, place)
         ]  # fmt: skip
+
+    def shift(self, places: list[Place], doubt: float, tolerance: float) -> float | None:
+        """By how many seconds, up to `doubt`, a packet's moments are wrong, if its places tell; else None.
+
+        A place says something only where the tracker went on before or after it. Of all shifts that lay one of them on a
+        known one, that counts which lays most of them on the same places and fewest on others, the smallest one first.
+        """
+        if not places:
+            return None
+        shifts = {0.0}
+        pairs = [differ(one, other) for one, other in pairwise(places)]
+        moving = [one or other for one, other in zip([False, *pairs], [*pairs, False], strict=True)]
+        for place in (place for place, moves in zip(places, moving, strict=True) if moves):
+            around = self.between(place.line - doubt, place.line + doubt)
+            shifts |= {known.line - place.line for known in around if not differ(known, place)}
+
+        def agreement(shift: float) -> tuple[int, float]:
+            score = told = 0
+            for place, moves in zip(places, moving, strict=True):
+                if known := self.near(place.line + shift, tolerance):
+                    same = not differ(known, place)
+                    score, told = score + (1 if same else -2), told + (moves and same)
+            return (score if told else -len(places) * 3, -abs(shift))
+
+        best = max(shifts, key=agreement)
+        return best if agreement(best)[0] > 0 else None
 
 
 def differ(first: Place, second: Place) -> bool:

@@ -1,15 +1,18 @@
 """What a receiver tells: one frozen record for each thing that happened.
 
 Owns one rule: the words. `tracker` is the number of the field of kind identifier, or None where packets carry none;
-every `time` is in Unix seconds; what is not known is None.
+every `time` is in Unix seconds; what is not known is None. Each event of a packet has its `reception`, which does not count
+where events are compared.
 
+>>> Contradiction(tracker=7, time=1_783_000_000.0, packet_counter=6, points=3, told=0, reception=Reception(rssi=-101))
+Contradiction(tracker=7, time=1783000000.0, packet_counter=6, points=3, told=0)
 >>> Silent(tracker=7, since=1_783_000_000.0)
 Silent(tracker=7, since=1783000000.0)
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -17,6 +20,25 @@ if TYPE_CHECKING:
 
     from packetcodec.codec import Packet
     from packetcodec.wire import Value
+
+
+@dataclass(frozen=True, slots=True)
+class Reception:
+    """How a packet was heard.
+
+    Attributes:
+        time: Unix seconds, or None.
+        rssi: received signal strength in dBm, or None.
+        snr: signal-to-noise ratio in dB, or None.
+    """
+
+    time: float | None = None
+    rssi: float | None = None
+    snr: float | None = None
+
+
+#: What an event has where nothing is known of the reception.
+NOT_KNOWN = Reception()
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +56,10 @@ class Position:
         values: all fields of the packet in their units; empty for a trail point.
         layout: name of the packet's layout.
         age: seconds by which it is older than the packet's own position; 0 for that itself.
+        time_known: False where the time only puts positions in order: packets without any time; or a trail point of which it
+            cannot be known when it was passed, nor so whether it was told before (a tracker that stands still, an interval
+            that is not known, and a link that reorders).
+        reception: of the packet that brought it.
     """
 
     tracker: int | None
@@ -46,17 +72,42 @@ class Position:
     values: Mapping[str, Value]
     layout: str
     age: float = 0.0
+    time_known: bool = True
+    reception: Reception = field(default=NOT_KNOWN, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """A good packet without a position: of a layout that has none, or sent without a fix."""
+    """A good packet without a position: of a layout that has none, or sent without a fix. Attributes as of `Position`."""
 
     tracker: int | None
     time: float
     packet_counter: int | None
     values: Mapping[str, Value]
     layout: str
+    time_known: bool = True
+    reception: Reception = field(default=NOT_KNOWN, compare=False, repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Contradiction:
+    """A trail has a point where the tracker's own packet said that it had no position: the points are not told.
+
+    A point's place in a trail of fixed spacing is its age. A sender that leaves out a slot without a position, rather than
+    ending its list there, gives that point and all older ones a wrong time.
+
+    Attributes:
+        time: of the packet without a position.
+        points: of the trail that are left out: that one and the older ones, as far as they were not known.
+        told: points of an earlier packet that were told before the packet without a position was heard.
+    """
+
+    tracker: int | None
+    time: float
+    packet_counter: int | None
+    points: int
+    told: int
+    reception: Reception = field(default=NOT_KNOWN, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +122,7 @@ class Repaired:
     tracker: int | None
     points: int
     lost_packets: int
+    reception: Reception = field(default=NOT_KNOWN, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +137,7 @@ class Lost:
     tracker: int | None
     packets: int
     seconds: float
+    reception: Reception = field(default=NOT_KNOWN, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +147,7 @@ class Late:
     tracker: int | None
     packet_counter: int | None
     known: bool
+    reception: Reception = field(default=NOT_KNOWN, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +156,7 @@ class Duplicate:
 
     tracker: int | None
     packet_counter: int | None
+    reception: Reception = field(default=NOT_KNOWN, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +165,7 @@ class Restarted:
 
     tracker: int | None
     packet_counter: int | None
+    reception: Reception = field(default=NOT_KNOWN, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,6 +174,7 @@ class Unknown:
 
     tracker: int | None
     packet: Packet
+    reception: Reception = field(default=NOT_KNOWN, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,6 +192,7 @@ class Fault:
     status: str
     message: str
     data: bytes
+    reception: Reception = field(default=NOT_KNOWN, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,6 +210,10 @@ class Failure:
     tracker: int | None
     message: str
     data: bytes
+    reception: Reception = field(default=NOT_KNOWN, compare=False, repr=False)
 
 
-Event = Position | Report | Repaired | Lost | Late | Duplicate | Restarted | Unknown | Silent | Fault | Forgotten | Failure
+Event = (
+    Position | Report | Contradiction | Repaired | Lost | Late | Duplicate | Restarted | Unknown | Silent | Fault | Forgotten
+    | Failure
+)  # fmt: skip

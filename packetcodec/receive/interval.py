@@ -1,8 +1,10 @@
 """Seconds from packet to packet of one tracker: given, learned from receptions, or assumed.
 
-Owns one rule. The interval is the median of those between any two of the last packets in order: a delay or a pause does
-not move it. One within an eighth of the spacing of the trail is taken for it, and a learned one within an eighth of a
-multiple or a part of it for that. The spacing is also assumed until three intervals are learned.
+Owns one rule. The interval is a median of those between any two of the last packets in order (where they are many, of their
+first half and their second half): a delay does not move it. It is known when the middle half of those agree within an
+eighth, and firm when it would be known even if all that is uneven were delay. One within an eighth of the spacing of the
+trail is taken for it, and a learned one within an eighth of a multiple or a part of it for that, or within a sixteenth of a
+multiple of its half, and so on to its fourth. The spacing is also assumed until three intervals are learned.
 
 >>> Interval(None).seconds(30.0), Interval(28.0).seconds(30.0, spacing=30.0)
 (30.0, 30.0)
@@ -11,14 +13,19 @@ multiple or a part of it for that. The spacing is also assumed until three inter
 from __future__ import annotations
 
 from collections import deque
-from itertools import combinations
+from itertools import combinations, islice
 from math import isfinite
-from statistics import median
 
 #: No tracker sends more often: what comes this close comes out of a buffer.
 MIN_INTERVAL = 0.001
-#: Packets to learn the interval from, and how many are enough.
-_SAMPLES, _TRUSTED = 12, 4
+#: Packets to learn it from, how many are enough, up to how many any two are compared, and by how many a change shows.
+_SAMPLES, _TRUSTED, _PAIRED, _CHANGE = 64, 4, 12, 6
+#: Packets after which a link that was not seen to delay counts as one that does not.
+_SETTLED = 16
+#: Part of the interval by which receptions may be off an even pace without a doubt that the link delays.
+_EVEN = 0.25
+#: Intervals after which a tracker counts as switched off in between.
+_PAUSE = 16
 #: Part by which a quotient of interval and spacing may miss a whole number.
 _WHOLE = 0.001
 
@@ -28,17 +35,31 @@ class Interval:
 
     Attributes:
         given: whether the caller said it.
+        known: whether it is given or learned, not assumed.
+        uneven: seconds by which receptions are off an even pace.
     """
 
     def __init__(self, given: float | None) -> None:
-        self.given = given is not None
-        self._known = given or 0.0
+        self.given = self.known = given is not None
+        self.uneven = 0.0
+        self._seconds = given or 0.0
         self._samples: deque[tuple[int, float]] = deque(maxlen=_SAMPLES)
 
     @property
-    def known(self) -> bool:
-        """Whether the interval is given or learned, not assumed."""
-        return self._known > 0
+    def firm(self) -> bool:
+        """Whether it is known even if all that is uneven in receptions is delay."""
+        return self.given or (self.known and self._error() <= 1 / 8)
+
+    def _error(self) -> float:
+        """Part by which it may be wrong if all that is uneven is delay."""
+        span = (self._samples[-1][0] - self._samples[0][0]) * self._seconds if self._samples else 0.0
+        return self.uneven / span if span else 1.0
+
+    @property
+    def settles(self) -> bool:
+        """Whether so few packets were heard that the link may still turn out to delay."""
+        few = len(self._samples)
+        return not self.known and few < _SETTLED and (few < _TRUSTED or self.uneven > _EVEN * self._seconds)
 
     def seconds(self, usual: float, spacing: float = 0.0) -> float:
         """The interval, or 0 where nothing is known of it.
@@ -47,28 +68,52 @@ class Interval:
             usual: what to assume until it is known.
             spacing: seconds from point to point of the trail, to which the interval is matched; 0 for none.
         """
-        interval = self._known or usual
+        interval = self._seconds or usual
         if not spacing or not 0 < interval < float("inf"):
             return interval
         near = spacing
         if not self.given:
             near = spacing / round(spacing / interval) if interval < spacing else spacing * round(interval / spacing)
-        return near if abs(interval - near) <= near / 8 else interval
+        if abs(interval - near) <= near / 8:
+            return near
+        for part in () if self.given else (2, 3, 4):
+            near = round(interval * part / spacing) * spacing / part
+            if near and abs(interval - near) <= near / 8 / part and self._error() <= 1 / 8 / part:
+                return near
+        return interval
 
     def learn(self, number: int, moment: float, usual: float, *, restarted: bool) -> None:
         """Take in a packet with a position, the `number`-th of those, sent at a moment."""
-        if restarted or (self._samples and number <= self._samples[-1][0]):
-            self._samples.clear()
-        elif self._samples and (interval := self.seconds(usual)):
-            # What comes at once comes out of a buffer, and says nothing of the interval.
-            count, before = self._samples[-1]
+        samples = self._samples
+        if restarted or (samples and number <= samples[-1][0]):
+            samples.clear()
+        elif samples and (interval := self.seconds(usual)):
+            count, before = samples[-1]
             if moment - before < (number - count) * interval / 8:
-                self._samples.clear()
-        self._samples.append((number, moment))
-        if len(self._samples) >= _TRUSTED and not self.given:
-            pairs = combinations(self._samples, 2)
-            found = median((late[1] - soon[1]) / (late[0] - soon[0]) for soon, late in pairs)
-            self._known = found if isfinite(found) and found >= MIN_INTERVAL else 0.0
+                samples.pop()  # what comes at once comes out of a buffer: the last of it is the least late
+            elif moment - before > (number - count + _PAUSE) * interval:
+                samples.clear()
+        samples.append((number, moment))
+        if self.given or len(samples) < _TRUSTED:
+            return
+        found, even = _pace(list(samples))
+        recent, steady = _pace(list(islice(samples, max(0, len(samples) - _CHANGE), None)))
+        if steady and abs(recent - found) > found / 8:
+            samples = self._samples = deque(islice(samples, len(samples) - _CHANGE, None), maxlen=_SAMPLES)
+            found, even = recent, steady
+        usable = isfinite(found) and found >= MIN_INTERVAL
+        self._seconds, self.known = (found, even) if usable else (0.0, False)
+        late = [moment - number * found for number, moment in samples]
+        self.uneven = max(late) - min(late) if usable else 0.0
+
+
+def _pace(samples: list[tuple[int, float]]) -> tuple[float, bool]:
+    """The median of the intervals between samples, and whether the middle half of them agree with it."""
+    half = len(samples) // 2
+    pairs = combinations(samples, 2) if len(samples) <= _PAIRED else zip(samples, samples[half:], strict=False)
+    found = sorted((late[1] - soon[1]) / (late[0] - soon[0]) for soon, late in pairs)
+    middle, quarter = found[len(found) // 2], len(found) // (8 if len(samples) < _PAIRED else 4)
+    return middle, max(found[-1 - quarter] - middle, middle - found[quarter]) <= middle / 8
 
 
 def min_separation(interval: float, spacing: float) -> float:
@@ -82,3 +127,9 @@ def min_separation(interval: float, spacing: float) -> float:
         return interval
     parts = (spacing / part for part in range(1, 5))
     return next((part for part in parts if abs(interval / part - round(interval / part)) < _WHOLE), min(interval, spacing))
+
+
+def in_step(interval: float, spacing: float) -> bool:
+    """Whether the points of trails fall on few moments of the interval, the same ones again and again."""
+    step = min_separation(interval, spacing)
+    return all(abs(time / step - round(time / step)) < _WHOLE for time in (interval, spacing))

@@ -42,10 +42,11 @@ Repaired(tracker=7, points=2, lost_packets=2)
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from packetcodec.errors import PacketcodecError, PacketFault
-from packetcodec.receive.events import Event, Failure, Fault, Forgotten, Silent, Unknown
+from packetcodec.receive.events import Event, Failure, Fault, Forgotten, Reception, Silent, Unknown
 from packetcodec.receive.interval import MIN_INTERVAL
 from packetcodec.receive.roles import roles_of
 from packetcodec.receive.tracker_state import TrackerState
@@ -140,19 +141,38 @@ class Receiver:
         self._trackers: dict[int | None, TrackerState] = {}
         #: Those not told silent, the one least recently heard first: when by the steady clock, and in Unix seconds.
         self._awake: dict[int | None, tuple[float, float]] | None = None
+        self._now = 0.0
         self._steady = -math.inf
         self._drift = 0.0
 
-    def feed(self, data: bytes, now: float, *, steady: float | None = None) -> list[Event]:
+    def feed(
+        self,
+        data: bytes,
+        now: float | None,
+        *,
+        steady: float | None = None,
+        rssi: float | None = None,
+        snr: float | None = None,
+    ) -> list[Event]:
         """What one packet tells.
 
         Args:
             data: its bytes, header to check.
-            now: when it was received, in Unix seconds.
+            now: when it was received, in Unix seconds; None where that is not known. Then times that no field tells only put
+                positions in order, by their counters and trails.
             steady: the same by a clock that nobody sets, in seconds since any moment; None to make do with `now`. Where
                 the clock of `now` is set while packets come, places are told apart by this one.
+            rssi: received signal strength in dBm, where it is known.
+            snr: signal-to-noise ratio in dB, where it is known.
         """
-        data = bytes(data)
+        reception = Reception(now, rssi, snr)
+        events = self._feed(bytes(data), now, steady)
+        return [event if isinstance(event, Forgotten | Silent) else replace(event, reception=reception) for event in events]
+
+    def _feed(self, data: bytes, now: float | None, steady: float | None) -> list[Event]:
+        known = now is not None
+        now = self._now if now is None else now
+        self._now = now
         steady = self._advance(now, steady)
         tracker = None
         try:
@@ -162,7 +182,7 @@ class Receiver:
             if self._known is not None and tracker not in self._known:
                 return [Unknown(tracker, packet)]
             events = self._hear(tracker, now, steady)
-            return events + self._trackers[tracker].feed(data, packet, roles, now, steady)
+            return events + self._trackers[tracker].feed(data, packet, roles, now, steady, dated=known)
         except PacketFault as fault:
             return [Fault(fault.status, str(fault), data)]
         except Exception as error:  # noqa: BLE001 - one packet must never stop the others, whatever is wrong here

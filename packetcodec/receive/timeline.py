@@ -20,6 +20,8 @@ from bisect import bisect_left
 from collections import deque
 from typing import TYPE_CHECKING
 
+from packetcodec.receive.interval import in_step
+
 if TYPE_CHECKING:
     from packetcodec.receive.interval import Interval
     from packetcodec.receive.order import Arrival, Heard, Order, Verdict
@@ -28,7 +30,7 @@ if TYPE_CHECKING:
 _RECENT = 12
 #: Spacings that a packet of a tracker in step may be under way, before the time counts more than the counter.
 _PAUSE = 4
-#: Intervals by which a moment may be wrong on a link that delays, while the interval is not given but learned.
+#: Intervals by which a moment may be wrong at least, on a link that delays, while the interval is not known.
 _UNSURE = 2
 
 
@@ -47,12 +49,15 @@ class Timeline:
         self._recent: deque[float] = deque(maxlen=_RECENT)  # reception less moment of the last ones like `slot`
         self._quiet = False  # it sends packets without a position too: a missing number need not be a place
         self._overtaken = False  # a packet came late: the link is known to delay
+        self._widest = 0.0  # seconds by which one was seen to be late at most
         self._others = 0  # packets without a position so far
 
     def take(self, heard: Heard, verdict: Verdict) -> None:
         """Remember a packet that is no duplicate."""
         arrival = heard.arrival
-        self._overtaken = self._overtaken or verdict == "late"
+        if verdict == "late":
+            self._overtaken = True
+            self._widest = max(self._widest, arrival.now - heard.line - min(self._recent, default=0.0))
         if verdict == "restart":
             self.slot = None
             self._recent.clear()
@@ -93,7 +98,8 @@ class Timeline:
         if interval != spacing and not self._interval.known:
             return elapsed
         slots = min(max(round(elapsed / interval), 1 if self._quiet else ahead), ahead)
-        if abs(elapsed - slots * interval) <= interval * (_PAUSE if self._interval.known else 0.5):
+        late = max(interval * _PAUSE, 2 * self._widest) if self._interval.known else interval / 2
+        if abs(elapsed - slots * interval) <= late:
             return slots * interval
         return elapsed
 
@@ -114,13 +120,25 @@ class Timeline:
         high = around[place]
         return low[1] + (high[1] - low[1]) * (number - low[0]) / (high[0] - low[0])
 
+    def doubt(self, arrival: Arrival) -> float:
+        """Seconds by which the moment of a packet may be wrong, as far as the link is known to delay; 0 for none."""
+        interval = self._interval.seconds(arrival.usual, arrival.spacing)
+        if arrival.timed or self._interval.given or arrival.counter is None or not interval:
+            return 0.0
+        sure = self._interval.firm and in_step(interval, arrival.spacing) if self._overtaken else self._interval.known
+        if sure and not self._quiet:
+            return 0.0
+        if self._overtaken or self._interval.settles:
+            return max(_UNSURE * interval, self._interval.uneven, self._widest)
+        return 0.0
+
     def stretch(self, arrival: Arrival, line: float, *, late: bool) -> tuple[float, float]:
         """From when to when a packet's position may have been taken: between its line and its clock, an interval at most."""
         interval = self._interval.seconds(arrival.usual, arrival.spacing)
         if arrival.timed or not interval:
             return line, line
-        if self._overtaken and not self._interval.given:
-            return line - _UNSURE * interval, line + _UNSURE * interval
+        if doubt := self.doubt(arrival):
+            return line - doubt, line + doubt
         if late:
             return line, line + interval
         clock = arrival.now - min(self._recent, default=0.0)

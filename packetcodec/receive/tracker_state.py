@@ -1,25 +1,31 @@
 """One tracker: what its packets tell, given all that was heard of it before.
 
-Owns one rule: each place is told once. The parts have their own: `order` which packet is the next one, `interval` and
-`timeline` when it was sent, `dedup` which places are the same.
+Owns two rules. Each place is told once; where that cannot be known, since the link reorders and the interval is not known,
+places that are known for about that time are told with a time that is not. And no place is told for a moment at which the
+tracker itself said that it had none: a trail of fixed spacing is believed up to there. The parts have their own: `order`
+which packet is the next one, `interval` and `timeline` when it was sent, `dedup` which places are the same, `gaps` what is
+missing.
 
 The memory of a tracker is bounded: `window` packets, 16 places for each, and as many gaps.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections import deque
 from math import inf
 from typing import TYPE_CHECKING
 
-from packetcodec.receive.dedup import KnownPlaces, Place, differ, outside
-from packetcodec.receive.events import Duplicate, Event, Late, Lost, Position, Repaired, Report, Restarted
+from packetcodec.receive.dedup import KnownPlaces, differ, outside
+from packetcodec.receive.events import Contradiction, Duplicate, Event, Late, Position, Report, Restarted
+from packetcodec.receive.gaps import Gaps
 from packetcodec.receive.interval import Interval, min_separation
 from packetcodec.receive.order import LOW, Arrival, Heard, Order
+from packetcodec.receive.taken import Point, Taken, where
 from packetcodec.receive.timeline import Timeline
 
 if TYPE_CHECKING:
-    from packetcodec.codec import Packet, TrailPoint
+    from packetcodec.codec import Packet
+    from packetcodec.receive.dedup import Place
     from packetcodec.receive.order import Verdict
     from packetcodec.receive.roles import Roles
 
@@ -27,40 +33,10 @@ if TYPE_CHECKING:
 _SLACK = 0.001
 #: Of an interval: two moments closer than this part are one, and a sum of floats may miss it.
 _HALF = 0.499
+#: Of an interval: moments by the counter that are closer are the same one.
+_EXACT = 0.01
 #: Places remembered for each packet remembered.
 _PLACES = 16
-
-
-@dataclass(slots=True)
-class _Gap:
-    """A hole on the tracker's line: its ends, and the packets in it whose place is not known."""
-
-    low: float
-    high: float
-    packets: int
-
-
-@dataclass(frozen=True, slots=True)
-class _Taken:
-    """A packet being taken in.
-
-    Attributes:
-        packet, roles, arrival: what it is.
-        line: its moment on the tracker's line.
-        time: its Unix time.
-        place: its own position, or None.
-        stretch: from when to when that may have been taken, on the line.
-        late: whether newer packets overtook it.
-    """
-
-    packet: Packet
-    roles: Roles
-    arrival: Arrival
-    line: float
-    time: float
-    place: Place | None
-    stretch: tuple[float, float]
-    late: bool
 
 
 class TrackerState:
@@ -73,18 +49,25 @@ class TrackerState:
     def __init__(self, tracker: int | None, *, window: int, interval: float | None) -> None:
         self.heard_at = 0.0
         self._tracker = tracker
-        self._window = window
         self._interval = Interval(interval)
         self._order = Order(window, self._interval)
         self._timeline = Timeline(self._order, self._interval)
         self._places = KnownPlaces(_PLACES * window)
-        self._gaps: list[_Gap] = []
+        self._gaps = Gaps(tracker, window)
+        self._moment = 0.0
+        self._doubtful = -inf, 0.0  # until when moments were in doubt, and by how much
+        self._nowhere: deque[float] = deque(maxlen=window)  # moments at which it said that it had no position
+        self._reported: deque[float] = deque(maxlen=window)  # those of them that a trail contradicted
 
-    def feed(self, data: bytes, packet: Packet, roles: Roles, now: float, steady: float) -> list[Event]:
-        """What a packet of this tracker tells, received at `now` Unix seconds and `steady` seconds of a steady clock."""
+    def feed(self, data: bytes, packet: Packet, roles: Roles, now: float, steady: float, *, dated: bool) -> list[Event]:
+        """What a packet of this tracker tells, received at `now` Unix seconds and `steady` seconds of a steady clock.
+
+        `dated` says whether `now` is known.
+        """
         self.heard_at = now
         spacing = roles.spacing(packet)
-        moment = roles.moment(packet, now, spacing)
+        moment = roles.moment(packet, now if dated else self._moment, spacing)
+        self._moment = now if moment is None else moment
         counter = roles.count(packet)
         arrival = Arrival(
             data=data, layout=f"{packet.version} {packet.layout}", counter=counter,
@@ -98,24 +81,31 @@ class TrackerState:
         if verdict == "duplicate":
             return [Duplicate(self._tracker, counter)]
         before = self._timeline.slot
-        taken = self._take(packet, roles, arrival, verdict, number, now - steady)
+        taken = self._take(packet, roles, arrival, verdict, number, now - steady if dated else None)
         events: list[Event] = []
         if verdict == "restart":
             self._gaps.clear()
             events.append(Restarted(self._tracker, counter))
-        new = self._trail(taken)
-        for point, age in new:
-            place = (point.latitude, point.longitude, point.altitude)
-            events.append(self._position(taken, place, age, direct=False))
-        events += self._own(taken)
-        fresh = self._gap(taken, before, number) if verdict == "next" else None
-        return events + self._repair([taken.line - age for _, age in new], fresh)
+        new, contradiction = self._trail(taken)
+        events += [*contradiction, *(self._position(taken, point) for point in new), *self._own(taken)]
+        if verdict == "next" and before is not None and arrival.placed and counter is not None:
+            lost = number - before.number - 1 - len(self._order.between(before.number, number))
+            self._gaps.open(before.line, taken.line, lost)
+        return events + self._gaps.repair([point.place.line for point in new], self._places.horizon)
 
-    def _take(self, packet: Packet, roles: Roles, arrival: Arrival, verdict: Verdict, number: int, offset: float) -> _Taken:
-        """Remember a packet that is no duplicate; `offset` leads from the steady clock to Unix seconds."""
+    def _take(
+        self, packet: Packet, roles: Roles, arrival: Arrival, verdict: Verdict, number: int, offset: float | None
+    ) -> Taken:
+        """Remember a packet that is no duplicate; `offset` leads from the steady clock to Unix seconds, if known."""
         late = verdict == "late"
         newest = self._order.newest
         line = self._timeline.moment(arrival, verdict, number)
+        doubt = reach = self._doubt(packet, arrival, line)
+        if doubt:
+            own, points = where(packet, roles, line, (line, line))
+            places = [point.place for point in points]
+            shift = self._places.shift([own, *places] if own else places, doubt, self._tolerance(arrival))
+            line, doubt = (line, doubt) if shift is None else (line + shift, 0.0)
         heard = Heard(arrival, number, line, not late)
         gone = self._order.remember(heard, restarted=verdict == "restart")
         if gone is not None:
@@ -125,10 +115,24 @@ class TrackerState:
         if not arrival.timed:
             if late and newest:
                 time = newest.arrival.moment - (newest.line - line)
-            time += offset
-        stretch = self._timeline.stretch(arrival, line, late=late)
-        place = roles.own_place(packet, line, stretch)
-        return _Taken(packet, roles, arrival, line, time, place, stretch, late)
+            time = line if offset is None else time + offset
+        known = offset is not None or bool(arrival.timed and roles.time and not roles.time.modulus)
+        stretch = (line - doubt, line + doubt) if doubt else self._timeline.stretch(arrival, line, late=late)
+        own, points = where(packet, roles, line, stretch)
+        return Taken(packet, roles, arrival, line, time, known, own, points, doubt, reach, late)
+
+    def _doubt(self, packet: Packet, arrival: Arrival, line: float) -> float:
+        """Seconds by which the moments of a packet and of what its trail reaches back to may be wrong to each other."""
+        if doubt := self._timeline.doubt(arrival):
+            self._doubtful = line + doubt, doubt
+        elif line - max([0.0, *(point.age or 0.0 for point in packet.trail)]) < self._doubtful[0]:
+            return self._doubtful[1]
+        return doubt
+
+    def _tolerance(self, arrival: Arrival) -> float:
+        """Seconds by which the moments of one place may differ."""
+        interval = self._interval.seconds(arrival.usual, arrival.spacing)
+        return min_separation(interval, arrival.spacing) * _HALF or 1.0
 
     def _elsewhere(self, packet: Packet, roles: Roles, arrival: Arrival, number: int) -> bool:
         """Whether a late packet is away from all that was told around it: then it is none of those numbers."""
@@ -140,34 +144,54 @@ class TrackerState:
         # A position off its tick lies up to an interval from where the trail has it.
         return outside(place, self._places.between(line - 1.5 * interval, line + 1.5 * interval))
 
-    def _trail(self, taken: _Taken) -> list[tuple[TrailPoint, float]]:
-        """The points of a packet's trail that were not known, with their ages, oldest first. They are known from now on."""
-        trail, own = taken.roles.trail, taken.place
-        if trail is None or own is None:
-            return []
-        places, ages = [own], [0.0]
-        for point in taken.packet.trail:
-            if point.age is None:
-                break
-            low, high = (moment - point.age for moment in taken.stretch)
-            step = trail.step << trail.coarsenings
-            places.append(Place(own.line - point.age, low, high, point.latitude, point.longitude, step, direct=False))
-            ages.append(point.age)
-        new = self._not_known(places, ages, taken.arrival.spacing)
-        for number in new:
-            self._places.learn(places[number])
-        return [(taken.packet.trail[number - 1], ages[number]) for number in reversed(new)]
+    def _trail(self, taken: Taken) -> tuple[list[Point], list[Event]]:
+        """The points of a packet's trail that were not known, oldest first, known from now on; and what contradicts them."""
+        points, events = taken.points, list[Event]()
+        wrong = next(
+            ((n, at) for n, point in enumerate(points) for at in [self._without(taken, point)] if at is not None), None
+        )
+        places = [taken.place, *(point.place for point in points)] if taken.place else []
+        new = self._not_known(places, taken) if places else []
+        if wrong is not None:
+            number, moment = wrong
+            left = [point for point in new if point.age >= points[number].age]
+            new = [point for point in new if point.age < points[number].age]
+            if moment not in self._reported:  # later packets repeat it
+                time = taken.time - (taken.line - moment)
+                events = [Contradiction(self._tracker, time, taken.arrival.counter, len(left), 0)]
+                self._reported.append(moment)
+        for point in new:
+            self._places.learn(point.place)
+        return new[::-1], events
 
-    def _not_known(self, places: list[Place], ages: list[float], spacing: float) -> list[int]:
-        """The numbers of the trail points, behind a packet's own place, that are not known by their time nor their place."""
+    def _exact(self, taken: Taken, age: float) -> float:
+        """Seconds within which a moment, some age before a packet, is surely that of another packet; 0 where none is."""
+        if taken.arrival.timed and taken.roles.time:
+            return taken.roles.time.step * (1 + _SLACK)
+        interval = self._interval.seconds(taken.arrival.usual, taken.arrival.spacing)
+        if taken.reach or taken.arrival.counter is None or not self._interval.known or not interval:
+            return 0.0
+        return interval * _EXACT if abs(age / interval - round(age / interval)) < _SLACK else 0.0
+
+    def _without(self, taken: Taken, point: Point) -> float | None:
+        """The moment of a packet that said that it had no position, where a trail of fixed spacing has a point of it."""
+        reach = self._exact(taken, point.age) if self._nowhere and taken.arrival.spacing else 0.0
+        return next((moment for moment in self._nowhere if abs(moment - point.place.line) < reach), None)
+
+    def _not_known(self, places: list[Place], taken: Taken) -> list[Point]:
+        """The points of a trail, behind a packet's own place, that are not known by their time nor their place."""
+        if taken.reach:
+            return self._told_apart(taken)
+        points, spacing = taken.points, taken.arrival.spacing
+        ages = [0.0, *(point.age for point in points)]
         interval = self._interval.seconds(inf, spacing)
         grid = min_separation(interval, spacing)
-        left, taken = [], set()
+        left, same = [], set()
         for number, place in enumerate(places[1:], 1):
             around = [near for near in (number - 1, number + 1) if near < len(ages)]
             tolerance = max(1.0, min(grid, *(abs(ages[near] - ages[number]) for near in around))) * _HALF
-            if same := self._places.near(place.line, tolerance):
-                taken.add(same)
+            if known := self._places.near(place.line, tolerance):
+                same.add(known)
             elif place.line >= self._places.horizon:
                 # A place says something only where the tracker went on, and where no packet of that tick was counted.
                 tick = self._interval.given and abs(ages[number] / interval - round(ages[number] / interval)) < _SLACK
@@ -175,71 +199,76 @@ class TrackerState:
                 left.append((number, tolerance, asks))
         new = []
         for number, tolerance, asks in left:
-            if alike := self._places.like(places[number], tolerance, taken) if asks else []:
-                taken.add(alike[0])
+            if alike := self._places.like(places[number], tolerance, same) if asks else []:
+                same.add(alike[0])
             else:
-                new.append(number)
+                new.append(points[number - 1])
         return new
 
-    def _own(self, taken: _Taken) -> list[Event]:
+    def _told_apart(self, taken: Taken) -> list[Point]:
+        """As `_not_known`, where the clock says little: by time only what lies on the same place too.
+
+        A point on a place that is known for about that time may be that one, or the tracker stood still: it is told with a
+        time that is not known.
+        """
+        tolerance = self._tolerance(taken.arrival)
+        new = []
+        for point in taken.points:
+            place = point.place
+            known = self._places.near(place.line, tolerance)
+            if place.line >= self._places.horizon and (known is None or differ(known, place)):
+                doubtful = place._replace(low=place.line - taken.reach, high=place.line + taken.reach)
+                new.append(point._replace(known=not self._places.like(doubtful, tolerance)))
+        return new
+
+    def _own(self, taken: Taken) -> list[Event]:
         """What a packet's own fields tell."""
         packet, place, counter = taken.packet, taken.place, taken.arrival.counter
         if place is None:
-            report = Report(self._tracker, taken.time, counter, packet.values, packet.layout)
-            return [Late(self._tracker, counter, known=False), report] if taken.late else [report]
-        told = taken.late and self._told(place, taken.arrival)
+            report = Report(self._tracker, taken.time, counter, packet.values, packet.layout, taken.time_known)
+            events: list[Event] = [Late(self._tracker, counter, known=False)] if taken.late else []
+            return [*events, report] + (self._nowhere_at(taken) if taken.arrival.placed else [])
+        told, known = self._told(taken, place) if taken.late else (False, True)
         self._places.learn(place)
-        height = taken.roles.height(packet)
-        position = self._position(taken, (place.north, place.east, height), 0.0, direct=True)
+        position = self._position(taken, Point(place, taken.roles.height(packet), 0.0, known))
         if not taken.late:
             return [position]
-        for gap in self._gaps:
-            if gap.low < place.line < gap.high and not told:
-                gap.packets -= 1
+        if not told:
+            self._gaps.late(place.line)
         late = Late(self._tracker, counter, told)
         return [late] if told else [late, position]
 
-    def _told(self, place: Place, arrival: Arrival) -> bool:
-        """Whether a trail has told the place of a late packet."""
+    def _nowhere_at(self, taken: Taken) -> list[Event]:
+        """Remember that a tracker said that it had no position; what a trail told for that moment contradicts it."""
+        if not (reach := self._exact(taken, 0.0)):
+            return []
+        self._nowhere.append(taken.line)
+        told = [place for place in self._places.between(taken.line - reach, taken.line + reach) if not place.direct]
+        if not told:
+            return []
+        self._reported.append(taken.line)
+        return [Contradiction(self._tracker, taken.time, taken.arrival.counter, 0, len(told))]
+
+    def _told(self, taken: Taken, place: Place) -> tuple[bool, bool]:
+        """Whether a trail has told the place of a late packet, and whether that is known."""
         if place.line < self._places.horizon:
-            return True
-        interval = self._interval.seconds(arrival.usual, arrival.spacing)
-        tolerance = min_separation(interval, arrival.spacing) * _HALF or 1.0
+            return True, True
+        arrival = taken.arrival
+        tolerance = self._tolerance(arrival)
+        near = self._places.near(place.line, tolerance, by_trail=True)
+        if doubt := taken.reach:
+            around = place._replace(low=place.line - doubt, high=place.line + doubt)
+            told = near is not None and not differ(near, place)
+            return told, told or all(known.direct for known in self._places.like(around, tolerance))
         # A place says something only if it stands alone.
         alike = [] if self._interval.given else self._places.like(place, tolerance)
-        by_place = len(alike) == 1 and not alike[0].direct
-        return by_place or self._places.near(place.line, tolerance, by_trail=True) is not None
+        return near is not None or (len(alike) == 1 and not alike[0].direct), True
 
-    def _position(self, taken: _Taken, place: tuple[float, float, float | None], age: float, *, direct: bool) -> Position:
-        packet = taken.packet
+    def _position(self, taken: Taken, point: Point) -> Position:
+        packet, place, direct = taken.packet, point.place, point.place.direct
         return Position(
-            tracker=self._tracker, time=taken.time - age, latitude=place[0], longitude=place[1], altitude=place[2],
-            direct=direct, packet_counter=taken.arrival.counter, values=packet.values if direct else {},
-            layout=packet.layout, age=age,
+            tracker=self._tracker, time=taken.time - point.age, latitude=place.north, longitude=place.east,
+            altitude=point.altitude, direct=direct, packet_counter=taken.arrival.counter,
+            values=packet.values if direct else {}, layout=packet.layout, age=point.age,
+            time_known=taken.time_known and point.known,
         )  # fmt: skip
-
-    def _gap(self, taken: _Taken, before: Heard | None, number: int) -> _Gap | None:
-        """The hole that a packet in order shows between the last position and its own."""
-        if before is None or not taken.arrival.placed or taken.arrival.counter is None:
-            return None
-        lost = number - before.number - 1 - len(self._order.between(before.number, number))
-        if lost <= 0:
-            return None
-        self._gaps = [*self._gaps[-self._window :], gap := _Gap(before.line, taken.line, lost)]
-        return gap
-
-    def _repair(self, points: list[float], fresh: _Gap | None) -> list[Event]:
-        """What trail points, by their moments, make good; a fresh gap that they leave open is told."""
-        events: list[Event] = []
-        for gap in self._gaps:
-            inside = [point for point in points if gap.low < point < gap.high]
-            hole = (min(inside) if inside else gap.high) - gap.low
-            if inside:
-                interval = (gap.high - gap.low) / (gap.packets + 1)
-                left = min(gap.packets, max(0, round(hole / interval) - 1))
-                events.append(Repaired(self._tracker, len(inside), gap.packets - left))
-                gap.packets, gap.high = left, min(inside)
-            if gap is fresh and gap.packets:
-                events.append(Lost(self._tracker, gap.packets, hole))
-        self._gaps = [gap for gap in self._gaps if gap.packets > 0 and gap.high > self._places.horizon]
-        return events

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
+from random import Random
 
 import pytest
 
 from packetcodec import frozen
 from packetcodec.bench import every
+from packetcodec.bench import link_test as link_test_module
 from packetcodec.bench.link_test import link_test, with_trail
 from packetcodec.bench.lossy_link import Link
 from packetcodec.bench.lossy_link import LinkConditions as Conditions
 from packetcodec.errors import PacketcodecError
 from packetcodec.logs import Fix
 from packetcodec.radio import LoRa
+from packetcodec.receive import Receiver
 from packetcodec.schema import Schema
 from packetcodec.starter import schema_text
 from tests.support import recordings
@@ -28,8 +31,8 @@ UNCHECKED = Schema.parse(
 WALK = tuple(Fix(30.0 * number, 46.5 + number * 2e-4, 9.9 + (number % 7) * 1e-4, 2000.0) for number in range(250))
 
 
-def run(conditions, schema=ROOMY, fixes=WALK, **options):
-    return link_test(schema, "track", fixes, interval=30.0, conditions=conditions, **options)
+def run(conditions, schema=ROOMY, fixes=WALK, interval_s=30.0, **options):
+    return link_test(schema, "track", fixes, interval=interval_s, conditions=conditions, **options)
 
 
 def test_without_harm_every_point_arrives_by_its_own_packet():
@@ -178,3 +181,27 @@ def test_a_trail_that_cannot_be_is_refused(layout, points, limit, message):
     with pytest.raises(PacketcodecError) as caught:
         with_trail(schema, layout, points)
     assert str(caught.value) == message
+
+
+def grazing(still):
+    """A cow that goes and stands, or only stands."""
+    chance, moves, north = Random(3), False, 46.5  # noqa: S311  # a repeatable test
+    for number in range(3000):
+        moves = not still and moves != (chance.random() < 0.02)
+        north += 2e-5 * moves
+        yield Fix(5.0 * number, north, 9.9)
+
+
+@pytest.mark.parametrize("interval", [10.0, 15.0, 30.0, 60.0, 90.0])
+@pytest.mark.parametrize("still", [False, True], ids=["grazing", "still"])
+def test_where_the_interval_is_not_known_and_the_link_reorders_no_point_is_told_twice_with_a_time(
+    monkeypatch, interval, still
+):
+    monkeypatch.setattr(link_test_module, "Receiver", lambda codec, **_: Receiver(codec))
+    recording = tuple(grazing(still))
+    fixes = tuple(every(recording, interval))[:400]
+    conditions = Conditions(loss=0.3, duplicates=0.1, reorder=2, seed=1)
+    (report,) = run(conditions, fixes=fixes, interval_s=interval, recording=recording, lengths=(10,))
+    assert report.repeated == 0
+    assert report.missing < report.points * 0.05
+    assert report.undated < (report.points + report.between) * 0.15

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from packetcodec.cli.streams import say
 from packetcodec.cli.tables.figures import seconds
 from packetcodec.receive.events import (
+    Contradiction,
     Event,
     Failure,
     Fault,
@@ -50,6 +51,7 @@ _WORDS = {
     "unknown": "packet of unknown trackers",
     "restarted": "restart",
     "forgotten": "forgotten tracker",
+    "contradiction": "contradiction",
 }
 _REMARKS = _WORDS | {"lost": "loss", "repaired": "repaired gap", "silent": "silent tracker"}
 
@@ -102,7 +104,7 @@ class FollowReport:
                     if self._said[kind] <= _SAID:
                         say(remark)
 
-    def _remark(self, event: Event) -> str:
+    def _remark(self, event: Event) -> str:  # noqa: PLR0911  # a line each
         match event:
             case Fault():
                 return f"{event.message} (packet {event.data.hex()[:80]})"
@@ -118,6 +120,10 @@ class FollowReport:
                 return f"{_who(event.tracker)}: gap repaired by {_count(event.points, 'trail point')}{lost}"
             case Lost():
                 return f"{_who(event.tracker)}: {_count(event.packets, 'packet')} lost, a hole of {seconds(event.seconds)}"
+            case Contradiction():
+                left = f"{_count(event.points, 'trail point')} left out" if event.points or not event.told else "told before"
+                when = f"{_clock(event.time)}, when it sent that it had no position"
+                return f"{_who(event.tracker)}: a trail holds a point of {when}: {left}; the list must end there"
             case Restarted():
                 return f"{_who(event.tracker)}: started anew, its counter is at {event.packet_counter}"
             case Forgotten():

@@ -139,6 +139,8 @@ def _remarks(reports: Sequence[LinkReport]) -> Iterator[str]:
             )
         if report.unnoticed:
             yield f"{of}: {counted(report.unnoticed, 'packet')} with bit errors passed the check: these values are wrong"
+        if report.undated:
+            yield f"{of}: {counted(report.undated, 'point')} reported with a time that is not known"
         if report.repeated:
             yield (
                 f"{of}: {counted(report.repeated, 'point')} reported twice, because the time of reception alone does not "
