@@ -29,14 +29,14 @@ MAX_CELLS = (1 << 20) - 1
 MAX_STEP = (2**32 - 1) // (32_400 + 89 * 89)
 
 #: How much wider an east-west cell is at each whole degree, as a fraction.
-_STRETCH = tuple((32_400 + whole * whole, 32_400 - 4 * whole * whole) for whole in range(90))
+STRETCH = tuple((32_400 + whole * whole, 32_400 - 4 * whole * whole) for whole in range(90))
 
 Place = tuple[int, int]
 
 
 def east_step(step: int, latitude: int) -> int:
     """East-west cell in 1e-7 degree at a anchor's latitude (1e-7 degree)."""
-    over, under = _STRETCH[min(abs(latitude) // 10_000_000, 89)]
+    over, under = STRETCH[min(abs(latitude) // 10_000_000, 89)]
     return step * over // under
 
 

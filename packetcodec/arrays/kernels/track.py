@@ -1,0 +1,177 @@
+"""The kernel of layouts with a trail: the fields as those of other layouts, then the points of each good packet.
+
+Owns one rule: where points stand. The lists of all packets lie back to back; a faulty packet has none.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+
+from packetcodec.arrays.kernels import decode as base
+from packetcodec.arrays.kernels import trail as of_trail
+from packetcodec.arrays.kernels.decode import (
+    BITS, CHECK, CHECK_BITS, CHECK_BYTES, DATA_BITS, EAST, F64, HEIGHT, HIGH, LOW, NORTH, OFFSET, ROWS, STEP, TRAIL, WORDS,
+    extract, gather, mark_fields, mark_lengths, pack_bits, write_fields, write_status,
+)  # fmt: skip
+from packetcodec.arrays.kernels.machine import READ_I64, READ_U8, READ_U32, TABLE_F64, TABLE_I64, TABLE_U32, WRITE_U8
+from packetcodec.arrays.kernels.trail import is_padding, read_trail, window_at
+
+CLIMB, INTERVAL, POINTS, SEED = of_trail.CLIMB, of_trail.INTERVAL, of_trail.POINTS, of_trail.SEED
+SPACING, SPACING_SCALE = of_trail.SPACING, of_trail.SPACING_SCALE
+
+#: Where the columns of points stand, and the form of their numbers.
+LISTS, LATITUDES, LONGITUDES, ALTITUDES, HAS_ALTITUDE, AGES, HAS_AGE, POINT_FORM = range(8)
+#: Packets that are taken together.
+BLOCK = 1024
+#: What is read of the fields for a trail.
+_NORTH, _EAST, _HEIGHT, _SPACING = range(4)
+
+_U64 = np.uint64
+
+
+@njit(cache=True)
+def mark_checks(data, offsets, rows, tables, wanted, lo, count, flags, lengths):
+    """Mark packets with a wrong check: by the place of each byte before the end of its packet."""
+    mask, eight, longest = _U64(255), _U64(8), tables.shape[0] - 8
+    for i in range(count):
+        if flags[i]:
+            continue
+        start, length = np.int64(offsets[rows[lo + i] if rows.size else lo + i]), np.int64(lengths[i])
+        found, row = np.uint32(0), longest - length
+        for at in range(0, length, 8):
+            left = window_at(data, start + at)
+            for byte in range(7, -1, -1):
+                found ^= tables[row + at + byte, left & mask]
+                left >>= eight
+        flags[i] |= np.uint32(found != wanted[length]) * np.uint32(CHECK)
+
+
+@njit(cache=True)
+def read_anchors(head, fields, trail, words, count, codes, known):
+    """What a trail counts from, in base units: a value beside whether it is there, for each packet."""
+    which = (head[NORTH], head[EAST], head[HEIGHT], trail[SPACING])
+    for place in range(4):
+        number = which[place]
+        known[2 * place + 1, :count] = 0
+        if number >= 0:
+            row = fields[number]
+            extract(words, row[OFFSET], row[BITS], count, codes)
+            for i in range(count):
+                known[2 * place, i] = min(row[LOW] + np.int64(codes[i]) * row[STEP], row[HIGH])
+                known[2 * place + 1, i] = codes[i] != np.uint32(row[base.ABSENT]) or not row[base.OPTIONAL]
+
+
+@njit(cache=True)
+def read_trails(data, offsets, rows, head, trail, stretch, known, axes, lo, count, flags, lengths, some, counts):
+    """The points of each packet of a block without a fault so far; the number of all."""
+    first = 0
+    for i in range(count):
+        counts[i] = 0
+        if flags[i]:
+            continue
+        start = 8 * np.int64(offsets[rows[lo + i] if rows.size else lo + i])
+        at, end = start + head[DATA_BITS], start + 8 * (lengths[i] - head[CHECK_BYTES])
+        if known[1, i] and known[3, i]:
+            climbs = trail[CLIMB] != 0 and known[5, i] != 0
+            anchor = (known[0, i], known[2, i], known[4, i] if climbs else 0)
+            found = read_trail(data, at, end, trail, stretch, anchor, climbs, axes, some, first)
+            if found < 0:
+                flags[i] |= np.uint32(TRAIL)
+                continue
+            ages(trail, known, i, some, first, found)
+            some[4, first : first + found] = climbs
+            counts[i] = found
+            first += found
+        elif not is_padding(data, at, end):
+            flags[i] |= np.uint32(TRAIL)
+    return first
+
+
+@njit(cache=True)
+def ages(trail, known, i, some, first, count):
+    """The age of each point, and whether it is known: its own, else its number times the spacing."""
+    if trail[SEED]:
+        some[5, first : first + count] = 1
+        return
+    interval, is_known = trail[INTERVAL], 1
+    if trail[SPACING] >= 0:
+        interval, is_known = known[6, i] // trail[SPACING_SCALE], known[7, i]
+    for number in range(count):
+        some[3, first + number] = (number + 1) * interval * is_known
+        some[5, first + number] = is_known
+
+
+@njit(cache=True)
+def write_numbers(some, scale, form, at, first, count, out):
+    """Whole base units as they are, or divided by their scale."""
+    if form == F64:
+        target = out[at + 8 * first : at + 8 * (first + count)].view(np.float64)
+        for i in range(count):
+            target[i] = some[i] / scale
+    else:
+        out[at + 4 * first : at + 4 * (first + count)].view(np.int32)[:] = some[:count]
+
+
+@njit(cache=True)
+def write_points(places, some, counts, lo, count, first, total, out):
+    """The points of a block into their columns, and where the list of each packet ends."""
+    form = places[POINT_FORM]
+    ends = out[places[LISTS] + 4 * (lo + 1) : places[LISTS] + 4 * (lo + count + 1)].view(np.int32)
+    behind = first
+    for i in range(count):
+        behind += counts[i]
+        ends[i] = behind
+    write_numbers(some[0], 1e7, form, places[LATITUDES], first, total, out)
+    write_numbers(some[1], 1e7, form, places[LONGITUDES], first, total, out)
+    out[places[AGES] + 4 * first : places[AGES] + 4 * (first + total)].view(np.int32)[:] = some[3, :total]
+    out[places[HAS_AGE] + first : places[HAS_AGE] + first + total] = some[5, :total]
+    if places[ALTITUDES] >= 0:
+        some[2, :total] *= some[4, :total]
+        write_numbers(some[2], 100.0, form, places[ALTITUDES], first, total, out)
+        out[places[HAS_ALTITUDE] + first : places[HAS_ALTITUDE] + first + total] = some[4, :total]
+
+
+@njit(cache=True)
+def pack_points(at, count, out):
+    """Bytes that say whether a value is there as bits, in their place."""
+    if at >= 0:
+        whole = (count + 7) // 8 * 8
+        out[at + count : at + whole] = 0
+        pack_bits(out[at : at + whole], count, out[at:])
+
+
+def decode_tracks(
+    data, offsets, rows, nulls, classes, head, wanted, status_of, tables, fields, real, trail, stretch, places, out
+):  # fmt: skip
+    """Decode packets of one layout with a trail into its columns; the number of points."""
+    first, most = 0, max(1, trail[POINTS])
+    words = np.empty((head[WORDS], BLOCK), np.uint64)
+    flags, codes, lengths = np.empty(BLOCK, np.uint32), np.empty(BLOCK, np.uint32), np.empty(BLOCK, np.int32)
+    live, valid, spare = np.zeros(BLOCK, np.uint8), np.zeros(BLOCK, np.uint8), np.zeros(BLOCK, np.uint8)
+    known, axes = np.zeros((8, BLOCK), np.int64), np.zeros((2, 12), np.int64)
+    some, counts = np.zeros((6, BLOCK * most), np.int32), np.empty(BLOCK, np.int32)
+    out[places[LISTS] : places[LISTS] + 4] = 0
+    for lo in range(0, head[ROWS], BLOCK):
+        count = min(BLOCK, head[ROWS] - lo)
+        if count < BLOCK:
+            live[:], valid[:], spare[:] = 0, 0, 0
+        gather(data, offsets, rows, nulls, classes, head, lo, count, words, flags, lengths)
+        mark_lengths(head, count, flags, lengths)
+        if head[CHECK_BITS]:
+            mark_checks(data, offsets, rows, tables, wanted, lo, count, flags, lengths)
+        mark_fields(head, fields, count, words, flags, codes)
+        read_anchors(head, fields, trail, words, count, codes, known)
+        total = read_trails(data, offsets, rows, head, trail, stretch, known, axes, lo, count, flags, lengths, some, counts)
+        write_points(places, some, counts, lo, count, first, total, out)
+        write_status(head, status_of, flags, live, spare, lo, count, out)
+        write_fields(fields, real, words, live, lo, count, codes, valid, spare, out)
+        first += total
+    pack_points(places[HAS_ALTITUDE], first, out)
+    pack_points(places[HAS_AGE], first, out)
+    return first
+
+
+SIGNATURE = (
+    *base.SIGNATURE[:6], READ_U32, READ_U8, TABLE_U32, TABLE_I64, TABLE_F64, READ_I64, TABLE_I64, READ_I64, WRITE_U8,
+)  # fmt: skip

@@ -1,0 +1,233 @@
+"""The kernel of trails: the points of packets, one packet after the other, from a window of 64 bits.
+
+Owns no rule of the wire: it says `packetcodec.wire.trail` again, for packets whose fields are good. A number is read at
+once: its ones are counted as the leading ones of the window, which is as long as the longest number that may be sent.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+
+from packetcodec.arrays.kernels.machine import leading_zeros, load
+from packetcodec.wire.trail.cells import CIRCLE, HALF_CIRCLE, MAX_CELLS, POLE
+from packetcodec.wire.trail.coding import MAX_CLIMB
+from packetcodec.wire.trail.guess import HANDICAP
+from packetcodec.wire.trail.numbers import MAX_ORDER, STEADY, WINDOW
+
+#: Numbers of a trail.
+(
+    POINTS, STEP, INITIAL, RATE, COARSENINGS, COUNT_BITS, CLIMB, CLIMB_INITIAL, CLIMB_RATE, SEED, INTERVAL, SPACING,
+    SPACING_SCALE,
+) = range(13)  # fmt: skip
+#: The state of an axis of its own: altitude, or the time between points.
+_NOW, _LAST, _BEFORE, _STAYS, _GOES_ON, _TURNS, _SUM, _COUNT, _FRESH, _RATE, _LIMIT, _RISING = range(12)
+#: A place behind the end of every packet.
+BAD = 1 << 40
+
+_U64 = np.uint64
+_EIGHT = np.uint64(8)
+_ONE = np.uint64(1)
+
+
+@njit(cache=True)
+def window_at(data, at):
+    """64 bits from a byte on; zeros behind the end of the data."""
+    if at + 8 <= data.size:
+        return load(data, at)
+    word = _U64(0)
+    for place in range(at, at + 8):
+        word = word << _EIGHT | _U64(data[place] if place < data.size else 0)
+    return word
+
+
+@njit(cache=True)
+def read_bits(data, at, width):
+    """A number of at most 32 bits from a bit on."""
+    if width == 0:
+        return 0
+    return np.int64((window_at(data, at >> 3) << _U64(at & 7)) >> _U64(64 - width))
+
+
+@njit(cache=True)
+def read_number(data, at, order, steady):
+    """A residual from a bit on, and the bit behind it."""
+    window = window_at(data, at >> 3) << _U64(at & 7)
+    ones = leading_zeros(~window)
+    rest = ones << order
+    grown = ones - steady + 1
+    if grown > 0:
+        rest = (steady - 2 + (1 << grown)) << order if grown < 32 else 0
+        order += grown
+        if order > MAX_ORDER:
+            return 0, BAD
+    behind = (window << _U64(ones)) << _ONE
+    rest += np.int64((behind >> _ONE) >> _U64(63 - order))
+    return -(rest >> 1) - 1 if rest & 1 else rest >> 1, at + ones + 1 + order
+
+
+@njit(cache=True)
+def order_of(total, count):
+    """The smallest order whose power of two, times the count, reaches the sum."""
+    order = leading_zeros(_U64(count)) - leading_zeros(_U64(total))
+    if order < 0:
+        return 0
+    return order if count << order >= total else order + 1
+
+
+@njit(cache=True)
+def choice_of(stays, goes_on, turns):
+    """The guess that was wrong by least; of equal ones the last."""
+    if turns <= goes_on:
+        return 2 if turns <= stays else 0
+    return 1 if goes_on <= stays else 0
+
+
+@njit(cache=True)
+def guess_of(choice, last, ahead):
+    """What is guessed of a displacement."""
+    return 0 if choice == 0 else last if choice == 1 else ahead
+
+
+@njit(cache=True)
+def start_axis(axis, initial, rate, limit, rising):
+    """An axis before its first point."""
+    axis[:] = 0
+    axis[_SUM], axis[_COUNT], axis[_FRESH] = initial, 1, 1
+    axis[_RATE], axis[_LIMIT], axis[_RISING] = rate, limit, rising
+
+
+@njit(cache=True)
+def read_axis(data, at, axis):
+    """The next point on an axis of its own; the bit behind it."""
+    last = axis[_LAST]
+    ahead = last + ((last - axis[_BEFORE] + 1) >> 1)
+    guess = guess_of(choice_of(axis[_STAYS], axis[_GOES_ON], axis[_TURNS]), last, ahead)
+    rest, at = read_number(data, at, order_of(axis[_SUM], axis[_COUNT]), 1 if axis[_FRESH] else STEADY)
+    moved = guess + rest
+    axis[_NOW] += moved
+    if (axis[_RISING] and moved < 0) or abs(axis[_NOW]) > axis[_LIMIT]:
+        return BAD
+    if axis[_FRESH]:
+        axis[_FRESH], axis[_SUM], axis[_COUNT], axis[_BEFORE] = 0, axis[_RATE], 1, moved
+        axis[_STAYS], axis[_GOES_ON], axis[_TURNS] = 0, 0, HANDICAP
+    else:
+        axis[_BEFORE] = last
+        axis[_SUM], axis[_COUNT] = added(axis[_SUM], axis[_COUNT], rest)
+        axis[_STAYS] += abs(moved) - (axis[_STAYS] >> 3)
+        axis[_GOES_ON] += abs(moved - last) - (axis[_GOES_ON] >> 3)
+        axis[_TURNS] += abs(moved - ahead) - (axis[_TURNS] >> 3)
+    axis[_LAST] = moved
+    return at
+
+
+@njit(cache=True)
+def added(total, count, rest):
+    """A scale that takes a residual into account."""
+    total, count = total + abs(rest), count + 1
+    return (total >> 1, count >> 1) if count == WINDOW else (total, count)
+
+
+@njit(cache=True)
+def faded(error, off):
+    """How wrong a guess has been, older errors counting less."""
+    return error - (error >> 3) + off
+
+
+@njit(cache=True)
+def read_points(data, at, end, count, plane, height, time, some, first):
+    """The cells of the points of a trail into rows of `some`; the bit behind them."""
+    north = east = north_last = east_last = north_before = east_before = stays = goes_on = turns = 0
+    north_limit, east_limit, total, rate = plane
+    size, steady = 1, 1
+    for number in range(first, first + count):
+        choice = choice_of(stays, goes_on, turns)
+        north_ahead = north_last + ((north_last - north_before + 1) >> 1)
+        east_ahead = east_last + ((east_last - east_before + 1) >> 1)
+        rest, at = read_number(data, at, order_of(total, size), steady)
+        moved_north = guess_of(choice, north_last, north_ahead) + rest
+        total, size = added(total, size, rest)
+        if at <= end:
+            rest, at = read_number(data, at, order_of(total, size), steady)
+        moved_east = guess_of(choice, east_last, east_ahead) + rest
+        total, size = added(total, size, rest)
+        north, east = north + moved_north, east + moved_east
+        some[0, number], some[1, number] = north, east
+        if height[_LIMIT] and at <= end:
+            at = read_axis(data, at, height)
+            some[2, number] = height[_NOW]
+        if time[_LIMIT] and at <= end:
+            at = read_axis(data, at, time)
+            some[3, number] = time[_NOW]
+        if at > end or abs(north) > north_limit or abs(east) > east_limit:
+            return BAD
+        stays = faded(stays, abs(moved_north) + abs(moved_east))
+        goes_on = faded(goes_on, abs(moved_north - north_last) + abs(moved_east - east_last))
+        turns = faded(turns, abs(moved_north - north_ahead) + abs(moved_east - east_ahead))
+        north_before, east_before = north_last, east_last
+        if number == first:
+            total, size, steady, stays, goes_on, turns = rate, 1, STEADY, 0, 0, HANDICAP
+            north_before, east_before = moved_north, moved_east
+        north_last, east_last = moved_north, moved_east
+    return at
+
+
+@njit(cache=True)
+def places(anchor, step, wide, climb, some, first, count):
+    """Cells to base units, in their place; whether all of them are places on Earth."""
+    latitude, longitude, altitude = anchor
+    good = True
+    for number in range(first, first + count):
+        north = latitude + some[0, number] * step
+        east = longitude + some[1, number] * wide
+        good &= 2 * (abs(north) - POLE) <= step
+        some[0, number] = max(-POLE, min(POLE, north))
+        some[1, number] = east - CIRCLE if east >= HALF_CIRCLE else east + CIRCLE if east < -HALF_CIRCLE else east
+        some[2, number] = altitude + some[2, number] * climb
+    return good
+
+
+@njit(cache=True)
+def read_front(data, at, trail):
+    """The count of points (more than there may be for a bad one), the coarsenings, and the bit behind them."""
+    count, bits = trail[POINTS], trail[COUNT_BITS]
+    if read_bits(data, at, 1):
+        at += 1
+    else:
+        count = read_bits(data, at + 1, bits)
+        if count >= trail[POINTS]:
+            return count, 0, BAD
+        at += 1 + bits
+    coarsened = 0
+    while coarsened < trail[COARSENINGS] and read_bits(data, at, 1):
+        coarsened, at = coarsened + 1, at + 1
+    return count, coarsened, at + (coarsened < trail[COARSENINGS])
+
+
+@njit(cache=True)
+def is_padding(data, at, end):
+    """Whether what is left of a packet is fewer than eight bits, all zero."""
+    return at <= end <= at + 7 and read_bits(data, at, end - at) == 0
+
+
+@njit(cache=True)
+def read_trail(data, at, end, trail, stretch, anchor, climbs, axes, some, first):
+    """The points of one packet in base units into `some` from `first` on; their number, or -1 for a bad trail."""
+    count, coarsened, at = read_front(data, at, trail)
+    if at > end:
+        return -1
+    step = trail[STEP] << coarsened
+    over = stretch[min(abs(anchor[0]) // 10_000_000, 89)]
+    wide = step * over[0] // over[1]
+    plane = (
+        min(MAX_CELLS, (HALF_CIRCLE + step // 2) // step), min(MAX_CELLS, (HALF_CIRCLE + wide // 2) // wide),
+        max(1, trail[INITIAL] >> coarsened), max(1, trail[RATE] >> coarsened),
+    )  # fmt: skip
+    climb = trail[CLIMB] << coarsened if climbs else 0
+    limit = min(MAX_CELLS, MAX_CLIMB // climb) if climb else 0
+    start_axis(axes[0], max(1, trail[CLIMB_INITIAL] >> coarsened), max(1, trail[CLIMB_RATE] >> coarsened), limit, 0)
+    start_axis(axes[1], trail[SEED], 1, MAX_CELLS if trail[SEED] else 0, 1)
+    at = read_points(data, at, end, count, plane, axes[0], axes[1], some, first)
+    if not is_padding(data, at, end) or not places(anchor, step, wide, climb, some, first, count):
+        return -1
+    return count

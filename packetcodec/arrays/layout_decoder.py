@@ -1,0 +1,174 @@
+"""One layout: packets to an Arrow array of structs, by a kernel and tables.
+
+Owns one rule: where the columns stand in the one piece of memory that a kernel writes. Columns without absent values share
+their validity.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pyarrow as pa
+
+from packetcodec.arrays import tables
+from packetcodec.arrays.kernels import decode as kernel
+from packetcodec.arrays.kernels import track
+from packetcodec.arrays.kernels.machine import compiled
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from numpy.typing import NDArray
+
+    from packetcodec.arrays.packets import Packets
+    from packetcodec.arrays.tables import Units
+    from packetcodec.wire import LayoutPlan, Plan
+
+#: Columns begin at whole lines of the cache.
+_LINE = 64
+_NO_ROWS = np.zeros(0, np.int32)
+_NO_ROWS.flags.writeable = False
+
+
+class Memory:
+    """Places in one piece of memory, then the memory itself."""
+
+    def __init__(self) -> None:
+        self.size = 0
+        self._buffer: pa.Buffer | None = None
+
+    def take(self, size: int) -> int:
+        """The place of so many bytes; up to eight more may be written behind them."""
+        place = self.size
+        self.size += -(-(size + 8) // _LINE) * _LINE
+        return place
+
+    def bytes(self) -> NDArray[np.uint8]:
+        """All of it, to be written."""
+        self._buffer = pa.allocate_buffer(self.size)
+        return np.frombuffer(self._buffer, np.uint8)
+
+    def slice(self, at: Any, size: int) -> pa.Buffer:
+        """What stands at a place."""
+        return self._buffer.slice(int(at), size) if self._buffer else None
+
+
+class LayoutDecoder:
+    """Decodes packets of one layout.
+
+    Attributes:
+        type: of what `decode` gives.
+        row_bytes: of its columns, about.
+    """
+
+    def __init__(self, plans: Mapping[int, Plan], plan: Plan, layout: LayoutPlan, units: Units) -> None:
+        self._layout = layout
+        self._columns = tables.columns(layout, units)
+        self._fields, self._reals = tables.field_table(self._columns)
+        self._head = tables.head_of(plan, layout)
+        self._classes = tables.classes(plans, plan, layout)
+        self._status_of = tables.status_table()
+        self._trail = tables.trail_numbers(layout)
+        self._points = tables.point_type(units)
+        self._checks = tables.check_table(plan, layout.longest)
+        self._wanted = np.array([tables.wanted_register(plan, length) for length in range(layout.longest + 1)], np.uint32)
+        taken = {column.field.name for column in self._columns}
+        fields = [pa.field(free("status", taken), tables.STATUS)]
+        fields += [pa.field(column.field.name, column.type) for column in self._columns]
+        if layout.trail:
+            fields.append(pa.field(free("trail", taken | {fields[0].name}), pa.list_(self._points)))
+        self.type = pa.struct(fields)
+        self.row_bytes = 1 + sum(tables.WIDTHS.get(column.form, 1) for column in self._columns) + int(self._trail[0]) * 28
+
+    def decode(self, packets: Packets, rows: NDArray[np.int32] = _NO_ROWS) -> pa.StructArray:
+        """What the packets say: all of them, or those of some rows in ascending order."""
+        count = len(rows) or len(packets.offsets) - 1
+        head, fields, memory = self._head.copy(), self._fields.copy(), Memory()
+        _place(head, fields, memory, count)
+        given = (packets.data, packets.offsets, rows, packets.nulls, self._classes, head)
+        if self._layout.trail is None:
+            run = compiled(kernel.decode_rows, *kernel.SIGNATURE)
+            wanted = self._wanted[-1]
+            run(*given, wanted, self._status_of, self._checks, fields, self._reals, memory.bytes())
+            return self._arrays(memory, head, fields, count)
+        places = self._place_points(packets, rows, memory, count)
+        run = compiled(track.decode_tracks, *track.SIGNATURE)
+        points = run(
+            *given, self._wanted, self._status_of, self._checks, fields, self._reals, self._trail, tables.STRETCH_TABLE,
+            places, memory.bytes(),
+        )  # fmt: skip
+        return self._arrays(memory, head, fields, count, self._trails(memory, places, count, points))
+
+    def _arrays(
+        self, memory: Memory, head: NDArray[Any], fields: NDArray[Any], count: int, *trails: tuple[pa.Buffer, pa.StructArray]
+    ) -> pa.StructArray:
+        bits = -(-count // 8)
+        present, rows = memory.slice(head[kernel.OK_AT], bits), memory.slice(head[kernel.ROW_AT], bits)
+        status = pa.Array.from_buffers(pa.int8(), count, [rows, memory.slice(head[kernel.STATUS_AT], count)])
+        children = [pa.DictionaryArray.from_arrays(status, tables.STATUS_NAMES)]
+        for column, row in zip(self._columns, fields, strict=True):
+            valid = memory.slice(row[kernel.VALID], bits) if row[kernel.VALID] >= 0 else present
+            size = bits if column.form == kernel.BOOL else count * tables.WIDTHS[column.form]
+            kind = column.type.index_type if column.names is not None else column.type
+            array = pa.Array.from_buffers(kind, count, [valid, memory.slice(row[kernel.VALUES], size)])
+            children.append(array if column.names is None else pa.DictionaryArray.from_arrays(array, column.names))
+        for lists, points in trails:
+            kind = pa.list_(self._points)
+            children.append(pa.Array.from_buffers(kind, count, [present, lists], children=[points]))
+        return pa.Array.from_buffers(self.type, count, [rows], children=children)
+
+    def _place_points(self, packets: Packets, rows: NDArray[np.int32], memory: Memory, count: int) -> NDArray[np.int64]:
+        """The places of the columns of points, for as many as the packets hold: an axis takes a bit at least."""
+        sizes = np.diff(packets.offsets)
+        bits = 8 * (sizes[rows] if len(rows) else sizes) - self._head[kernel.DATA_BITS] - self._head[kernel.CHECK_BITS]
+        most = int(np.clip(bits >> 1, 0, self._trail[0]).sum())
+        climbs = self._layout.trail is not None and self._layout.trail.altitude is not None
+        number = self._points[0].type
+        size = most * number.bit_width // 8
+        return np.array([
+            memory.take(4 * (count + 1)), memory.take(size), memory.take(size), memory.take(size) if climbs else -1,
+            memory.take(most) if climbs else -1, memory.take(4 * most), memory.take(most),
+            kernel.F64 if pa.types.is_floating(number) else kernel.I32,
+        ])  # fmt: skip
+
+    def _trails(
+        self, memory: Memory, places: NDArray[np.int64], count: int, points: int
+    ) -> tuple[pa.Buffer, pa.StructArray]:
+        """Where the lists of points end, and the points."""
+        number, bits = self._points[0].type, -(-points // 8)
+        size = points * number.bit_width // 8
+
+        def column(kind: pa.DataType, place: int, size: int, valid: int | None = None) -> pa.Array:
+            held = None if valid is None else memory.slice(places[valid], bits)
+            return pa.Array.from_buffers(kind, points, [held, memory.slice(places[place], size)])
+
+        found = [column(number, track.LATITUDES, size), column(number, track.LONGITUDES, size)]
+        if places[track.ALTITUDES] >= 0:
+            found.append(column(number, track.ALTITUDES, size, track.HAS_ALTITUDE))
+        else:
+            found.append(pa.nulls(points, number))
+        found.append(column(pa.int32(), track.AGES, 4 * points, track.HAS_AGE))
+        lists = memory.slice(places[track.LISTS], 4 * (count + 1))
+        return lists, pa.Array.from_buffers(self._points, points, [None], children=found)
+
+
+def free(name: str, taken: set[str]) -> str:
+    """A name for a column beside the fields: with an underscore behind it for each field that has it already."""
+    while name in taken:
+        name += "_"
+    return name
+
+
+def _place(head: NDArray[np.int64], fields: NDArray[np.int64], memory: Memory, count: int) -> None:
+    """Give each column its place for so many rows."""
+    bits = -(-count // 8)
+    head[kernel.ROWS] = count
+    head[kernel.STATUS_AT], head[kernel.OK_AT], head[kernel.ROW_AT] = (
+        memory.take(count),
+        memory.take(bits),
+        memory.take(bits),
+    )
+    for row in fields:
+        row[kernel.VALUES] = memory.take(count * tables.WIDTHS.get(int(row[kernel.FORM]), 0) or bits)
+        row[kernel.VALID] = memory.take(bits) if row[kernel.OPTIONAL] else -1

@@ -1,0 +1,183 @@
+"""The numbers of a layout as the kernels read them.
+
+Owns two rules: which Arrow type a field has, and the numbers of a check at each place of a packet. A CRC is linear: the
+register after a packet is the XOR of what each byte leaves at its place, and of what the seed leaves.
+
+>>> from packetcodec.starter import example_plan
+>>> [str(column.type) for column in columns(example_plan().layout("position"), "base")][:3]
+['int32', 'int32', 'int32']
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+import pyarrow as pa
+
+from packetcodec.arrays.kernels import decode as kernel
+from packetcodec.errors import STATUSES
+from packetcodec.schema import Form
+from packetcodec.wire.trail.cells import STRETCH
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from numpy.typing import NDArray
+
+    from packetcodec.wire import FieldPlan, LayoutPlan, Plan
+
+    Units = Literal["physical", "base"]
+
+#: What an answer is: "ok", then the faults in their order.
+STATUS = pa.dictionary(pa.int8(), pa.string())
+STATUS_NAMES = pa.array(STATUSES, pa.string())
+#: The status of a row that is null.
+NO_STATUS = 127
+#: What each form of column has for a value: bytes.
+WIDTHS = {kernel.F64: 8, kernel.I32: 4, kernel.I64: 8, kernel.I8: 1, kernel.I16: 2}
+_INTEGERS = {kernel.I32: pa.int32(), kernel.I64: pa.int64(), kernel.I8: pa.int8(), kernel.I16: pa.int16()}
+_I32 = range(-(2**31), 2**31)
+
+
+@dataclass(frozen=True)
+class Column:
+    """How a field stands in a column.
+
+    Attributes:
+        field: of the plan.
+        form: of the kernel.
+        type: of Arrow.
+        low: what its values count from, in base units; with an epoch, Unix time.
+        names: what its codes stand for, or None.
+    """
+
+    field: FieldPlan
+    form: int
+    type: pa.DataType
+    low: int
+    names: pa.Array | None = None
+
+
+def columns(layout: LayoutPlan, units: Units) -> tuple[Column, ...]:
+    """The columns of a layout's fields, in wire order."""
+    return tuple(_column(field, units) for field in layout.fields)
+
+
+def _column(field: FieldPlan, units: Units) -> Column:
+    physical = units == "physical"
+    if field.kind.form is Form.FLAG:
+        return Column(field, kernel.BOOL, pa.bool_(), 0)
+    if field.choices:
+        form = kernel.I8 if len(field.choices) <= 128 else kernel.I16 if len(field.choices) <= 2**15 else kernel.I32
+        return Column(field, form, pa.dictionary(_INTEGERS[form], pa.string()), 0, pa.array(field.choices, pa.string()))
+    if physical and field.scale > 1:
+        return Column(field, kernel.F64, pa.float64(), field.low)
+    low = field.low + (field.origin if physical else 0)
+    if physical and field.kind.form is Form.TIME and field.modulus is None:
+        return Column(field, kernel.I64, pa.timestamp("s", tz="UTC"), low)
+    form = kernel.I32 if low in _I32 and low + field.high - field.low in _I32 else kernel.I64
+    return Column(field, form, _INTEGERS[form], low)
+
+
+def field_table(some: tuple[Column, ...]) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """The tables of fields of the decoder; the places of columns are filled in later."""
+    table = np.zeros((len(some), 12), np.int64)
+    reals = np.zeros((len(some), 4), np.float64)
+    for number, column in enumerate(some):
+        field = column.field
+        behind = 1 << field.bits if field.absent_code is None else field.absent_code
+        table[number, : kernel.VALUES] = (
+            field.offset, field.bits, field.max_code + 1, behind - field.max_code - 1, behind % 2**32, column.low,
+            field.step, column.low + field.high - field.low, column.form, field.absent_code is not None,
+        )  # fmt: skip
+        reals[number] = field.low, field.step, field.high, field.scale
+    return table, reals
+
+
+def classes(plans: Mapping[int, Plan], plan: Plan, layout: LayoutPlan) -> NDArray[np.uint32]:
+    """Header to the fault that it is for one layout; 0 for its own."""
+    ids = 1 << plan.layout_bits
+    found = np.full((1 << plan.version_bits, ids), kernel.NO_VERSION, np.uint32)
+    for version, other in plans.items():
+        found[version] = kernel.NO_LAYOUT
+        found[version, [item.id for item in other.layouts]] = kernel.NO_ROW
+    found[plan.version, layout.id] = 0
+    return found.reshape(-1)
+
+
+def status_table() -> NDArray[np.uint8]:
+    """Bits of faults to a status, its number among `STATUSES`: that of the lowest bit."""
+    names = {
+        kernel.NO_HEADER: "too_short", kernel.NO_VERSION: "unknown_version", kernel.NO_LAYOUT: "unknown_layout",
+        kernel.SHORT: "too_short", kernel.LONG: "too_long", kernel.CHECK: "bad_check", kernel.PADDING: "bad_padding",
+        kernel.RANGE: "out_of_range", kernel.TRAIL: "bad_trail",
+    }  # fmt: skip
+    found = np.zeros(2 * kernel.TRAIL, np.uint8)
+    for bits in range(1, len(found)):
+        first = bits & -bits
+        found[bits] = NO_STATUS if first == kernel.NO_ROW else STATUSES.index(names[first])
+    return found
+
+
+def check_table(plan: Plan, length: int) -> NDArray[np.uint32]:
+    """What each byte at each place of a packet of `length` bytes leaves in the register; eight rows of zero behind them."""
+    table = np.zeros((length + 8, 256), np.uint32)
+    if plan.crc is None:
+        return table
+    crc = plan.crc.function(0)
+    for place in range(length):
+        zeros = bytes(length - place - 1)
+        nothing = crc(b"\0" + zeros)
+        row = table[place]
+        for bit in range(8):
+            row[1 << bit : 2 << bit] = row[: 1 << bit] ^ (crc(bytes([1 << bit]) + zeros) ^ nothing)
+    return table
+
+
+def wanted_register(plan: Plan, length: int) -> int:
+    """What the bytes of a good packet of so many bytes leave in the register."""
+    if plan.crc is None:
+        return 0
+    zeros = bytes(length)
+    return plan.crc.residue(plan.seed) ^ plan.crc.of(zeros, plan.seed)
+
+
+def head_of(plan: Plan, layout: LayoutPlan) -> NDArray[Any]:
+    """The numbers of a layout; the places of columns are filled in later."""
+    head = np.zeros(16, np.int64)
+    head[kernel.SIZE], head[kernel.LONGEST] = layout.sizes()
+    head[kernel.WORDS] = -(-layout.bits // 64) if layout.trail else -(-layout.size // 8)
+    head[kernel.CHECK_BITS] = layout.check_bytes * 8
+    head[kernel.HEADER_BITS], head[kernel.DATA_BITS] = plan.header_bits, layout.bits
+    head[kernel.PAD_OFFSET], head[kernel.PAD_BITS] = layout.bits, layout.padding
+    head[kernel.CHECK_BYTES] = layout.check_bytes
+    head[kernel.NORTH], head[kernel.EAST], head[kernel.HEIGHT] = (-1 if x is None else x for x in layout.anchor_places)
+    return head
+
+
+def trail_numbers(layout: LayoutPlan) -> NDArray[np.int64]:
+    """The numbers of a trail, as `packetcodec.arrays.kernels.trail` names them."""
+    trail = layout.trail
+    found = np.zeros(13, np.int64)
+    if trail is not None:
+        high = trail.altitude
+        climb = (high.step, high.initial_scale, high.scale_rate) if high else (0, 1, 1)
+        names = [field.name for field in layout.fields]
+        spacing = -1 if trail.spacing_field is None else names.index(trail.spacing_field)
+        found[:] = (
+            trail.points, trail.step, trail.initial_scale, trail.scale_rate, trail.coarsenings, trail.count_bits, *climb,
+            trail.interval_seed or 0, trail.spacing_seconds or 0, spacing, layout.fields[spacing].scale,
+        )  # fmt: skip
+    return found
+
+
+def point_type(units: Units) -> pa.StructType:
+    """A point of a trail."""
+    number = pa.float64() if units == "physical" else pa.int32()
+    return pa.struct({"latitude": number, "longitude": number, "altitude": number, "age": pa.int32()})
+
+
+STRETCH_TABLE = np.array(STRETCH, np.int64)
+"""How much wider an east-west cell is at each whole degree, as a fraction."""
