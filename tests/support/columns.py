@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pyarrow as pa
 
-from packetcodec import Codec, Schema
 from packetcodec.wire import from_raw
 
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
-def wanted_rows(codec: Codec, data: list[bytes | None], layout: str, version: int | None = None) -> list[dict[str, Any] | None]:
+    from packetcodec import Codec
+
+
+def wanted_rows(
+    codec: Codec, data: Sequence[bytes | None], layout: str, version: int | None = None
+) -> list[dict[str, Any] | None]:
     """The values of each row: None for no packet, and for one whose header names another layout."""
     plan = codec.plan if version is None else codec.plans[version]
     ident = plan.layout(layout).id
@@ -33,7 +39,7 @@ def _wanted(codec: Codec, data: bytes, mine: tuple[int, int], layout: str) -> di
     return row
 
 
-def wanted_column(codec: Codec, data: list[bytes | None], layout: str, kind: pa.StructType) -> pa.Array:
+def wanted_column(codec: Codec, data: Sequence[bytes | None], layout: str, kind: pa.StructType) -> pa.Array:
     """The same as an array."""
     return pa.array(wanted_rows(codec, data, layout), kind)
 
@@ -43,10 +49,3 @@ def in_base_units(codec: Codec, data: bytes, layout: str) -> dict[str, int | Non
     packet = codec.decode(data)
     both = zip(codec.plan.layout(layout).fields, packet.codes, strict=True)
     return {field.name: None if code == field.absent_code else from_raw(field, code) for field, code in both}
-
-
-def starter_codec() -> Codec:
-    """The codec of the starter schema."""
-    from packetcodec.starter import schema_text  # noqa: PLC0415  # tests of other rooms do not need it
-
-    return Codec(Schema.parse(schema_text()))
