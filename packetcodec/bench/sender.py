@@ -72,7 +72,7 @@ class Sender:
         if not fix.has_position:
             self._history.without(fix.time)
             return []
-        spacing = values.get(trail.spacing_field) if trail.spacing_field else trail.spacing_seconds
+        spacing = values.get(trail.spacing_field) if trail.spacing_field else trail.spacing_seconds or 0
         if not isinstance(spacing, float | int) or (trail.spacing_field and spacing <= 0):
             return []
         return self._history.points(fix.time, count=trail.points, spacing=spacing)

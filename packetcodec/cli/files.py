@@ -55,6 +55,7 @@ def write_folder(folder: str, texts: Mapping[str, str]) -> None:
     except FileExistsError:  # a device or the like, which is neither file nor folder
         raise NotADirectoryError(errno.ENOTDIR, "is not a folder", folder) from None
     for name, text in texts.items():
+        (Path(folder) / name).parent.mkdir(parents=True, exist_ok=True)
         write_file(Path(folder) / name, text)
         say(f"wrote {Path(folder) / name}")
 

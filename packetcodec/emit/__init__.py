@@ -10,7 +10,8 @@ date or path, and is the same on every run. A new back end is a folder here with
 
 from __future__ import annotations
 
-from packetcodec.emit import c, js, python
+from packetcodec.emit import arduino, c, js, python
+from packetcodec.emit.arduino import write_arduino
 from packetcodec.emit.back_end import BackEnd, Harness
 from packetcodec.emit.c import write_c
 from packetcodec.emit.js import write_javascript
@@ -19,7 +20,7 @@ from packetcodec.emit.spec.writer import write_spec
 from packetcodec.vectors.writer import write_vectors
 
 #: The back ends by name.
-BACK_ENDS: dict[str, BackEnd] = {item.name: item for item in (c.BACK_END, js.BACK_END, python.BACK_END)}
+BACK_ENDS: dict[str, BackEnd] = {item.name: item for item in (c.BACK_END, arduino.BACK_END, js.BACK_END, python.BACK_END)}
 #: Every way to ask the code that a back end has written, by the name of the target.
 HARNESSES: dict[str, Harness] = {item.name: item for back_end in BACK_ENDS.values() for item in back_end.harnesses}
 
@@ -28,6 +29,7 @@ __all__ = [
     "HARNESSES",
     "BackEnd",
     "Harness",
+    "write_arduino",
     "write_c",
     "write_javascript",
     "write_python",

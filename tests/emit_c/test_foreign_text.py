@@ -184,5 +184,5 @@ def test_the_tables_of_the_module_cannot_be_changed(tmp_path):
 
 
 def test_every_back_end_is_asked_by_a_harness():
-    assert all(back_end.harnesses for back_end in BACK_ENDS.values())
+    assert [name for name, back_end in BACK_ENDS.items() if not back_end.harnesses] == ["arduino"]  # it is the same C
     assert len(HARNESSES) == sum(len(back_end.harnesses) for back_end in BACK_ENDS.values())

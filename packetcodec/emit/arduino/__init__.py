@@ -1,0 +1,17 @@
+"""Arduino: the C of a plan as a library with two sketches; also for PlatformIO, ESP-IDF and CMake."""
+
+from __future__ import annotations
+
+from packetcodec.emit.arduino.writer import write_arduino
+from packetcodec.emit.back_end import BackEnd
+
+BACK_END = BackEnd(
+    name="arduino",
+    language="Arduino library",
+    purpose="for Arduino, PlatformIO, ESP-IDF and CMake: the C99 code with a transmitter and a receiver sketch",
+    write=write_arduino,
+    harnesses=(),  # it is the C of the back end of that name
+    parts=("encode", "decode"),
+)
+
+__all__ = ["BACK_END", "write_arduino"]
