@@ -7,6 +7,7 @@ library.json and ESP-IDF's idf_component_register, from memory.
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 from functools import reduce
@@ -220,6 +221,7 @@ def board(tmp_path_factory):
     return arduino_core.simulator(tmp_path_factory.mktemp("board"))
 
 
+@pytest.mark.slow
 def test_sentences_go_in_and_the_packets_of_the_bench_come_out(tmp_path, board):
     # Every 15 s over midnight, with a minute without a fix, other sentences, a wrong sum, a line without end.
     seconds = range(86400 - 400, 86400 + 500, 15)
@@ -271,3 +273,25 @@ def test_where_ages_are_coded_the_trail_is_what_was_sent_before(tmp_path, board)
     fixes = [fix for fix in read_log([log.encode()]).fixes if fix.time % 30 == 50000 % 30]
     sender = Sender(Codec(CODED), "track", fixes)
     assert sent == [sender.packet(number, fix).hex().upper() for number, fix in enumerate(fixes)]
+
+
+@pytest.mark.slow
+def test_the_five_commands_of_the_readme_make_a_program(tmp_path):
+    arduino_core.core()
+    tool("arduino-builder", "arduino-builder")
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    commands = readme.split("<!-- sketch")[1].split("```sh\n")[1].split("```")[0].splitlines()
+    assert len(commands) == 5
+    path = f"{Path(sys.executable).parent}:{os.environ['PATH']}"
+    for command in commands:
+        done = subprocess.run(
+            [tool("bash", "bash"), "-c", command],
+            cwd=tmp_path,
+            env={**os.environ, "PATH": path},
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        assert done.returncode == 0, (command, done.stdout, done.stderr)
+    assert "Sketch uses" in done.stdout
+    assert (tmp_path / "build" / "transmitter.ino.hex").stat().st_size > 10_000
