@@ -2,6 +2,7 @@
  *
  * Written by packetcodec from the schema alone. This file is yours, free of any condition, and comes without warranty.
  * Whole numbers of at most 32 bits, no heap, no recursion, no state between calls.
+ * MISRA C:2012: of the rules 10.4, 11.5, 14.4, 15.6, 17.7 and 18.4 there is no deviation.
  */
 #include "pasture_packets.h"
 
@@ -9,157 +10,183 @@
 
 #if defined __AVR__
 #include <avr/pgmspace.h>
-#define FLASH PROGMEM
-#define FETCH(to, from, size) memcpy_P((to), (from), (size))
-#define FETCHGRID(to, from, begin, end) \
-    memcpy_P((uint8_t *)(to) + (begin), (const uint8_t *)(from) + (begin), (end) - (begin))
+#define pastureFLASH PROGMEM
+#define pastureBYTE(from) pgm_read_byte(&(from))
+#define pastureLONG(from) pgm_read_dword(&(from))
+#define pastureFETCH(to, from) (void)memcpy_P(&(to), &(from), sizeof(to))
 #else
-#define FLASH
-#define FETCH(to, from, size) (*(to) = *(from))
-#define FETCHGRID(to, from, begin, end) (*(to) = *(from))
+#define pastureFLASH
+#define pastureBYTE(from) (from)
+#define pastureLONG(from) (from)
+#define pastureFETCH(to, from) ((to) = (from))
 #endif
 
 #if defined __GNUC__
-#define APART __attribute__((noinline)) /* smaller so */
+#define pastureAPART __attribute__((noinline)) /* smaller so */
 #else
-#define APART
+#define pastureAPART
 #endif
 
-#define WORD(digits) ((uint32_t)digits##UL)
+#define pastureU(digits) ((uint32_t)digits##UL)
 
 /* How a field is coded: code = (x - low + step / 2) / step for x in low .. low + span. */
 typedef struct {
-    uint8_t bits, rules;
-    uint32_t low, span, step;
+    uint8_t bits;
+    uint8_t rules;
+    uint32_t low;
+    uint32_t span;
+    uint32_t step;
     uint32_t turn; /* for the encoder: from behind this offset on, rounding leads once round the circle to code 0 */
     uint32_t last; /* code, for the decoder */
-} grid;
+} pastureGrid;
 
-enum { optional = 1, clip = 2, wrap = 4, masked = 8, plain = 16, anchor = 64 };
+#define pastureOPTIONAL 1U
+#define pastureCLIP 2U
+#define pastureWRAP 4U
+#define pastureMASKED 8U
+#define pasturePLAIN 16U
+#define pastureANCHOR 64U
 
 typedef struct {
-    const grid *fields;
+    const pastureGrid *fields;
     uint16_t id; /* behind the version */
-    uint8_t count, least, most, padding;
+    uint8_t count;
+    uint8_t least;
+    uint8_t most;
+    uint8_t padding;
     uint8_t trail; /* number, 0 for none */
-} layout;
+} pastureLayout;
 
-#define FIELDS l->fields
-#define LAYOUT_ID l->id
-#define COUNT l->count
-#define LEAST l->least
-#define MOST l->most
-#define PADDING l->padding
+#define pastureFIELDS l->fields
+#define pastureLAYOUT_ID l->id
+#define pastureCOUNT l->count
+#define pastureLEAST l->least
+#define pastureMOST l->most
+#define pasturePADDING l->padding
 
-static const grid fields0[] FLASH = {
-    {8, plain,
-     0UL, 255UL, 1UL, 4294967295UL, 255UL},
-    {8, masked | plain,
-     0UL, 255UL, 1UL, 255UL, 255UL},
-    {23, optional | anchor * 1,
-     3394967296UL, 1800000000UL, 223UL, 4294967295UL, 8071749UL},
-    {24, optional | anchor * 2,
-     2494967296UL, 3600000000UL, 224UL, 3599999983UL, 16071428UL},
-    {12, optional | clip,
-     4294917296UL, 950000UL, 233UL, 4294967295UL, 4077UL},
-    {7, clip,
-     2500UL, 2000UL, 20UL, 4294967295UL, 100UL},
-    {3, plain,
-     0UL, 7UL, 1UL, 4294967295UL, 7UL},
+static const pastureGrid pastureFields0[] pastureFLASH = {
+    { 8U, pasturePLAIN,
+      0UL, 255UL, 1UL, 4294967295UL, 255UL },
+    { 8U, pastureMASKED | pasturePLAIN,
+      0UL, 255UL, 1UL, 255UL, 255UL },
+    { 23U, pastureOPTIONAL | pastureANCHOR * 1U,
+      3394967296UL, 1800000000UL, 223UL, 4294967295UL, 8071749UL },
+    { 24U, pastureOPTIONAL | pastureANCHOR * 2U,
+      2494967296UL, 3600000000UL, 224UL, 3599999983UL, 16071428UL },
+    { 12U, pastureOPTIONAL | pastureCLIP,
+      4294917296UL, 950000UL, 233UL, 4294967295UL, 4077UL },
+    { 7U, pastureCLIP,
+      2500UL, 2000UL, 20UL, 4294967295UL, 100UL },
+    { 3U, pasturePLAIN,
+      0UL, 7UL, 1UL, 4294967295UL, 7UL },
 };
 
-static const grid fields1[] FLASH = {
-    {8, plain,
-     0UL, 255UL, 1UL, 4294967295UL, 255UL},
-    {8, masked | plain,
-     0UL, 255UL, 1UL, 255UL, 255UL},
-    {3, optional | plain,
-     0UL, 3UL, 1UL, 4294967295UL, 3UL},
-    {8, optional | clip,
-     4294966896UL, 1000UL, 5UL, 4294967295UL, 200UL},
-    {5, optional | clip,
-     0UL, 30UL, 1UL, 4294967295UL, 30UL},
-    {6, optional | clip,
-     0UL, 1240UL, 20UL, 4294967295UL, 62UL},
-    {7, clip,
-     2500UL, 2000UL, 20UL, 4294967295UL, 100UL},
-    {1, plain,
-     0UL, 1UL, 1UL, 4294967295UL, 1UL},
-    {20, 0,
-     0UL, 62914500UL, 60UL, 4294967295UL, 1048575UL},
+static const pastureGrid pastureFields1[] pastureFLASH = {
+    { 8U, pasturePLAIN,
+      0UL, 255UL, 1UL, 4294967295UL, 255UL },
+    { 8U, pastureMASKED | pasturePLAIN,
+      0UL, 255UL, 1UL, 255UL, 255UL },
+    { 3U, pastureOPTIONAL | pasturePLAIN,
+      0UL, 3UL, 1UL, 4294967295UL, 3UL },
+    { 8U, pastureOPTIONAL | pastureCLIP,
+      4294966896UL, 1000UL, 5UL, 4294967295UL, 200UL },
+    { 5U, pastureOPTIONAL | pastureCLIP,
+      0UL, 30UL, 1UL, 4294967295UL, 30UL },
+    { 6U, pastureOPTIONAL | pastureCLIP,
+      0UL, 1240UL, 20UL, 4294967295UL, 62UL },
+    { 7U, pastureCLIP,
+      2500UL, 2000UL, 20UL, 4294967295UL, 100UL },
+    { 1U, pasturePLAIN,
+      0UL, 1UL, 1UL, 4294967295UL, 1UL },
+    { 20U, 0U,
+      0UL, 62914500UL, 60UL, 4294967295UL, 1048575UL },
 };
 
-static const layout layout0 FLASH = {
-    fields0, 17U, 7, 14, 14, 7, 0
+static const pastureLayout pastureLayout0 pastureFLASH = {
+    pastureFields0, 17U, 7U, 14U, 14U, 7U, 0U
 };
-static const layout layout1 FLASH = {
-    fields0, 18U, 7, 14, 32, 0, 1
+static const pastureLayout pastureLayout1 pastureFLASH = {
+    pastureFields0, 18U, 7U, 14U, 32U, 0U, 1U
 };
-static const layout layout2 FLASH = {
-    fields1, 19U, 9, 12, 12, 63, 0
+static const pastureLayout pastureLayout2 pastureFLASH = {
+    pastureFields1, 19U, 9U, 12U, 12U, 63U, 0U
 };
 
-/* The members of each struct stand one behind the other. */
-typedef char values0[offsetof(pasture_position, has_latitude) == 28 ? 1 : -1];
-typedef char values1[offsetof(pasture_track, has_latitude) == 28 ? 1 : -1];
-typedef char count1[offsetof(pasture_track, trail_count) == 31 ? 1 : -1];
-typedef char point1[sizeof(pasture_track_point) == 8 ? 1 : -1];
-typedef char values2[offsetof(pasture_status, has_activity) == 36 ? 1 : -1];
+/* Members are found by their offset, which must be that of the field's place: there is no gap between them. */
+typedef char pastureValues0[(offsetof(pasture_position, has_latitude) == 28U) ? 1 : -1];
+typedef char pastureValues1[(offsetof(pasture_track, has_latitude) == 28U) ? 1 : -1];
+typedef char pastureCount1[(offsetof(pasture_track, trail_count) == 31U) ? 1 : -1];
+typedef char pasturePoint1[(sizeof(pasture_track_point) == 8U) ? 1 : -1];
+typedef char pastureValues2[(offsetof(pasture_status, has_activity) == 36U) ? 1 : -1];
 
 /* The trail of layout "track". */
-#define TRAIL_POINTS 10
-#define TRAIL_COUNT_BITS 4
-#define TRAIL_STEP WORD(223)
-#define TRAIL_SCALE 6U
-#define TRAIL_RATE 1U
-#define TRAIL_PLACE offsetof(pasture_track, trail)
+#define pasturePOINTS 10U
+#define pastureCOUNT_BITS 4U
+#define pastureSTEP pastureU(223)
+#define pastureSCALE 6U
+#define pastureRATE 1U
+#define pastureTRAIL offsetof(pasture_track, trail)
 
-/* An axis of a trail: where the packet is, the cell of a point, the size of a cell, and guesses at the next
- * displacement: 0, the last one, and that with half its change. */
+/* An axis of a trail: where the packet is, the cell of a point, guesses at the next displacement (0, the last one, and
+ * that with half its change), and the size of a cell. */
 typedef struct {
-    int32_t from, cell, guesses[3];
+    int32_t from;
+    int32_t cell;
+    int32_t guesses[3];
     uint32_t step;
-    uint8_t known; /* the packet has this */
-} axis;
+    uint8_t known; /* whether the packet has this */
+} pastureAxis;
 
-/* How large numbers (0) and how wrong the three guesses (1..3) have been so far; the guess in use, numbers counted. */
+/* How large numbers (0) and how wrong the three guesses (1..3) have been so far; numbers counted, the guess in use. */
 typedef struct {
     uint32_t sums[4];
-    uint8_t count, which;
-} group;
+    uint8_t count;
+    uint8_t which;
+} pastureGroup;
 
-enum { axiscount = 2, groupcount = 1 };
+/* Where the next bit of a packet is read. */
+typedef struct {
+    const uint8_t *from;
+    uint8_t bits; /* not read yet of the byte before it, the next one highest */
+    uint8_t held; /* so many */
+    int16_t left; /* bits of the packet; below 0 from there on where there were too few */
+} pastureReader;
 
 /* A packet being written or read, bit by bit. */
 typedef struct {
-    uint8_t *start, *to;
-    const uint8_t *has;
-    uint8_t place; /* of a field among those of its layout */
+    uint8_t *data;
+    uint8_t size; /* bytes of it */
     uint8_t bits; /* that do not fill a byte yet, behind a one */
-    const uint8_t *from;
-    uint8_t mask;
-    uint8_t done; /* points */
     uint8_t kept; /* points that there is room for */
-    uint8_t room; /* bytes before the check */
-    int16_t left; /* bits; below 0 from there on where there were too few */
-    group groups[groupcount];
-    axis axes[axiscount]; /* latitude, longitude, altitude, time */
-} coder;
+    int16_t room; /* bits before the check; below 0 from there on where there were too few */
+    pastureReader in;
+    uint8_t place; /* of a field among those of its layout */
+    uint16_t has; /* offset in the struct behind the members of fields */
+    uint8_t done; /* points */
+    uint8_t count; /* of them, as the packet says */
+    pastureGroup groups[1];
+    pastureAxis axes[2]; /* latitude, longitude, altitude, time */
+} pastureCoder;
 
 /* The register of the check after so many bytes. */
-static uint16_t check(const uint8_t *data, uint8_t length)
+static uint16_t pastureCheck(const uint8_t *data, uint8_t length)
 {
     uint16_t state = 0xf3e1U;
-    uint8_t bit;
+    uint8_t n;
 
-    while (length--) {
-        state = (uint16_t)(state ^ (uint16_t)*data++ << 8);
-        for (bit = 8; bit; bit--) {
-            if (state & 0x8000U)
-                state = (uint16_t)(2U * state ^ 0x5935U);
-            else
-                state = (uint16_t)(2U * state);
-        }
+    for (n = 0U; n < length; n++) {
+        uint8_t bit = 8U;
+
+        state = (uint16_t)(state ^ ((uint16_t)data[n] << 8));
+        do {
+            const uint8_t out = (uint8_t)(state >> 8);
+
+            state = (uint16_t)(state << 1);
+            if ((out & 0x80U) != 0U) {
+                state = (uint16_t)(state ^ 0x5935U);
+            }
+            bit--;
+        } while (bit > 0U);
     }
     return state;
 }
@@ -168,350 +195,449 @@ static uint16_t check(const uint8_t *data, uint8_t length)
 #error "this source needs a compiler whose >> rounds down, negative numbers too"
 #endif
 
-#define HALF WORD(1800000000) /* of the circle, and a quarter of it */
-#define POLE WORD(900000000)
-#define CELLS WORD(1048575) /* farthest from the anchor */
-#define CLIMB WORD(1000000000) /* centimetres, likewise */
+#define pastureHALF pastureU(1800000000) /* of the circle, and a quarter of it */
+#define pasturePOLE pastureU(900000000)
+#define pastureCELLS pastureU(1048575) /* farthest from the anchor */
 
-static APART uint32_t size(int32_t x)
+static pastureAPART uint32_t pastureSize(int32_t x)
 {
-    return x < 0 ? 0 - (uint32_t)x : (uint32_t)x;
+    return (x < 0) ? (0U - (uint32_t)x) : (uint32_t)x;
 }
 
 /* The cells around the anchor: square in metres, by Bhaskara's cosine of whole degrees. */
-static void begin(coder *c)
+static void pastureBegin(pastureCoder *c)
 {
-    uint16_t x = (uint8_t)(size(c->axes[0].from) / WORD(10000000));
-    uint32_t step = TRAIL_STEP;
+    uint16_t x = (uint8_t)(pastureSize(c->axes[0].from) / pastureU(10000000));
+    const uint32_t step = pastureSTEP;
+    uint8_t n;
 
-    if (x > 89)
-        x = 89;
+    if (x > 89U) {
+        x = 89U;
+    }
     x = (uint16_t)(x * x);
+    for (n = 0U; n < 2U; n++) {
+        c->axes[n].cell = 0;
+        c->axes[n].guesses[1] = 0; /* the guess in use at first */
+    }
     c->axes[0].step = step;
-    c->axes[1].step = step * (uint16_t)(32400U + x) / (uint16_t)(32400U - 4U * x);
+    c->axes[1].step = (step * (uint16_t)(32400U + x)) / (uint16_t)(32400U - (4U * x));
 }
 
 /* The group of an axis, ready for its next point: the guess with the least error so far, the latest of equals. */
-static group *pick(coder *c, uint8_t i)
+static pastureGroup *pasturePick(pastureCoder *c, uint8_t i)
 {
-    group *g = c->groups;
-    uint32_t least = WORD(0xffffffff), *error = g->sums + 1;
-    uint8_t n = 0;
+    pastureGroup *g = &c->groups[0];
+    uint32_t least = pastureU(0xffffffff);
+    uint8_t n;
 
-    if (i == 1)
+    if (i == 1U) {
         return g;
-    if (c->done < 2) {
-        uint16_t start = c->done ? TRAIL_RATE : TRAIL_SCALE;
-
-        *g->sums = start;
-        g->count = 1;
-        memset(error, 0, 2 * sizeof *error);
-        error[2] = 2;
     }
-    do {
-        uint32_t x = *error;
+    if (c->done < 2U) {
+        (void)memset(g, 0, sizeof *g);
+        g->sums[0] = (c->done > 0U) ? pastureRATE : pastureSCALE;
+        g->sums[3] = 2U;
+        g->count = 1U;
+    }
+    for (n = 0U; n < 3U; n++) {
+        const uint32_t x = g->sums[n + 1U];
 
         if (x <= least) {
             least = x;
             g->which = n;
         }
-        *error++ = x - (x >> 3);
-    } while (++n < 3);
+        g->sums[n + 1U] = x - (x >> 3);
+    }
     return g;
 }
 
 /* The order of the next number: the least k with count * 2^k >= sum. */
-static uint8_t order(const group *g)
+static uint8_t pastureOrder(const pastureGroup *g)
 {
     uint32_t n = g->count;
-    uint8_t k = 0;
+    uint8_t k = 0U;
 
-    for (; n < *g->sums; n <<= 1)
+    while (n < g->sums[0]) {
+        n <<= 1;
         k++;
+    }
     return k;
 }
 
 /* Take a displacement into account; what the guess in use has left of it. */
-static int32_t learn(const coder *c, group *g, axis *a, int32_t moved)
+static int32_t pastureLearn(const pastureCoder *c, pastureGroup *g, pastureAxis *a, int32_t moved)
 {
     const int32_t *guess = a->guesses;
-    int32_t rest = moved - guess[g->which], x = rest;
+    const int32_t rest = moved - guess[g->which];
     uint32_t *sum = g->sums;
-    uint8_t n = 4;
+    int32_t x = rest;
+    uint8_t n = 4U;
 
     for (;;) {
-        *sum++ += size(x);
-        if (!--n)
+        *sum += pastureSize(x);
+        sum++;
+        n--;
+        if (n == 0U) {
             break;
-        x = moved - *guess++;
+        }
+        x = moved - *guess;
+        guess++;
     }
     a->cell += moved;
-    if (!c->done)
+    if (c->done == 0U) {
         a->guesses[1] = moved;
+    }
     a->guesses[2] = moved + ((moved - a->guesses[1] + 1) >> 1);
     a->guesses[1] = moved;
-    if (++g->count == 8) {
-        *g->sums >>= 1;
-        g->count = 4;
+    g->count++;
+    if (g->count == 8U) {
+        g->sums[0] >>= 1;
+        g->count = 4U;
     }
     return rest;
 }
 
 /* Write x / step, rounded down, in so many bits, most significant first; what is left of x. */
-static uint32_t put(coder *c, uint8_t width, uint32_t x, uint32_t step)
+static uint32_t pasturePut(pastureCoder *c, uint8_t width, uint32_t x, uint32_t step)
 {
-    uint8_t bits = c->bits, n = 1;
+    uint8_t bits = c->bits;
+    uint8_t n = 1U;
 
-    c->left = (int16_t)(c->left - width);
-    for (; n < width; n++)
+    c->room = (int16_t)(c->room - (int16_t)width);
+    for (; n < width; n++) {
         step <<= 1;
+    }
     do {
-        uint8_t full = bits & 0x80;
+        const uint8_t full = (uint8_t)(bits & 0x80U);
 
         bits = (uint8_t)(bits << 1);
         if (x >= step) {
             x -= step;
-            bits |= 1;
+            bits = (uint8_t)(bits | 1U);
         }
         step >>= 1;
-        if (full) {
-            if (c->left >= 0)
-                *c->to++ = bits;
-            bits = 1;
+        if (full != 0U) {
+            if (c->room >= 0) {
+                c->data[c->size] = bits;
+                c->size++;
+            }
+            bits = 1U;
         }
-    } while (--width);
+        width--;
+    } while (width > 0U);
     c->bits = bits;
     return x;
 }
 
-/* Write a field, in base units; 0 for a value that may not be sent. */
-static uint8_t putfield(coder *c, const grid *row, uint32_t x)
+/* Write a field, in base units, or that it is not known; 0 for a value that may not be sent. */
+static uint8_t pasturePutField(pastureCoder *c, const pastureGrid *row, uint32_t x, uint8_t known)
 {
-    grid f;
-    uint8_t below;
-    uint8_t n;
+    const uint8_t rules = pastureBYTE(row->rules);
+    uint32_t step = 0U; /* absent: all bits one */
 
-    FETCHGRID(&f, row, 0, offsetof(grid, last));
-    if (f.rules & optional && !*c->has++) {
-        put(c, f.bits, x, 0); /* absent: all bits one */
-        return 1;
-    }
-    below = (x ^ WORD(0x80000000)) < (f.low ^ WORD(0x80000000)); /* compared as signed numbers */
-    x -= f.low;
-    if (f.rules & masked)
-        x &= f.span;
-    if (x > f.span) {
-        if (!(f.rules & clip))
-            return 0;
-        x = below ? 0 : f.span;
-    }
-    if (x > f.turn)
-        x = 0;
-    x += f.step / 2;
-    x -= put(c, f.bits, x, f.step);
-    if (x > f.span)
-        x = f.span;
-    n = f.rules / anchor;
-    if (n) {
-        axis *a = c->axes + (n - 1);
+    if (known != 0U) {
+        const uint32_t low = pastureLONG(row->low);
+        const uint32_t span = pastureLONG(row->span);
+        const uint32_t sign = pastureU(0x80000000);
+        const uint8_t below = ((x ^ sign) < (low ^ sign)) ? 1U : 0U; /* as signed numbers */
 
-        a->from = (int32_t)(x + f.low); /* as the receiver has it */
-        a->known = 1;
+        x -= low;
+        if ((rules & pastureMASKED) != 0U) {
+            x &= span;
+        }
+        if (x > span) {
+            if ((rules & pastureCLIP) == 0U) {
+                return 0U;
+            }
+            x = (below != 0U) ? 0U : span;
+        }
+        if (x > pastureLONG(row->turn)) {
+            x = 0U;
+        }
+        step = pastureLONG(row->step);
+        x += step / 2U;
     }
-    return 1;
+    x -= pasturePut(c, pastureBYTE(row->bits), x, step);
+    if ((known != 0U) && (rules >= pastureANCHOR)) {
+        const uint8_t n = (uint8_t)((rules / pastureANCHOR) - 1U);
+
+        if (x > pastureLONG(row->span)) {
+            x = pastureLONG(row->span);
+        }
+        c->axes[n].from = (int32_t)(x + pastureLONG(row->low)); /* as the receiver has it */
+        c->axes[n].known = 1U;
+    }
+    return 1U;
 }
 
 /* Write header and fields; 0 for a value that may not be sent, the one at c->place. */
-static uint8_t putfields(coder *c, const layout *l, const void *from)
+static uint8_t pasturePutFields(pastureCoder *c, const pastureLayout *l, const uint8_t *from)
 {
-    const uint32_t *value = (const uint32_t *)from; /* the members stand one behind the other */
-    const grid *row = FIELDS;
+    const pastureGrid *row = pastureFIELDS;
 
-    c->has = (const uint8_t *)(value + COUNT);
-    c->to = c->start;
-    c->bits = 1;
-    memset(c->axes, 0, sizeof c->axes);
-    c->left = (int16_t)(c->room * 8 - 8);
-    *c->to++ = (uint8_t)LAYOUT_ID;
-    c->place = 0;
-    do {
-        if (!putfield(c, row++, *value++))
-            return 0;
-    } while (++c->place < COUNT);
-    return 1;
+    c->has = (uint16_t)(4U * pastureCOUNT);
+    c->bits = 1U;
+    (void)memset(c->axes, 0, sizeof c->axes);
+    c->room = (int16_t)(c->room - 8);
+    c->data[0] = (uint8_t)pastureLAYOUT_ID;
+    c->size = 1U;
+    for (c->place = 0U; c->place < pastureCOUNT; c->place++) {
+        uint32_t x;
+        uint8_t known = 1U;
+
+        if ((pastureBYTE(row->rules) & pastureOPTIONAL) != 0U) {
+            known = from[c->has];
+            c->has++;
+        }
+        (void)memcpy(&x, &from[4U * c->place], sizeof x);
+        if (pasturePutField(c, row, x, known) == 0U) {
+            return 0U;
+        }
+        row++;
+    }
+    return 1U;
 }
 
 /* Fill the last byte, and write the check. */
-static void finish(coder *c, size_t *length)
+static void pastureFinish(pastureCoder *c, size_t *length)
 {
     uint16_t state;
+    uint8_t bits = c->bits;
 
-    while (c->bits != 1)
-        put(c, 1, 0, 1);
-    state = check(c->start, (uint8_t)(c->to - c->start));
-    *c->to++ = (uint8_t)(state >> 8);
-    *c->to++ = (uint8_t)(state >> 0);
-    *length = (size_t)(c->to - c->start);
+    if (bits != 1U) {
+        while ((bits & 0x80U) == 0U) {
+            bits = (uint8_t)(bits << 1);
+        }
+        c->data[c->size] = (uint8_t)(bits << 1);
+        c->size++;
+    }
+    state = pastureCheck(c->data, c->size);
+    c->data[c->size] = (uint8_t)(state >> 8);
+    c->size++;
+    c->data[c->size] = (uint8_t)(state >> 0);
+    c->size++;
+    *length = c->size;
 }
 
-/* Write an axis of the next point, unless the list has ended before it; 0 for a place that is none. */
-static uint8_t putaxis(coder *c, int32_t at, uint8_t i)
+/* The displacement of a place on an axis from the anchor, in cells. */
+static int32_t pastureCells(const pastureAxis *a, int32_t at)
 {
-    group *g = pick(c, i);
-    axis *a = c->axes + i;
-    uint32_t x, bucket;
-    int32_t moved, rest;
-    uint8_t k, steady = c->done ? 5 : 1, back = 0;
+    const uint32_t step = a->step;
+    uint32_t x = (uint32_t)at - (uint32_t)a->from;
+    uint8_t back = 0U;
 
-    if (size(at) > (i ? HALF : POLE))
-        return 0;
-    if (c->kept < c->done)
-        return 1;
-    x = (uint32_t)at - (uint32_t)a->from;
     if (at < a->from) {
-        x = 0 - x;
-        back = 1;
+        x = 0U - x;
+        back = 1U;
     }
-    if (x > HALF) { /* the short way round; no latitudes are as far apart */
-        x = 2 * HALF - x;
-        back ^= 1;
+    if (x > pastureHALF) { /* the short way round; no latitudes are as far apart */
+        x = (2U * pastureHALF) - x;
+        back ^= 1U;
     }
-    x = (x + a->step / 2) / a->step;
-    if (x > CELLS) {
-        c->left = -256; /* too far away */
-        return 1;
-    }
-    if (back)
-        x = 0 - x;
-    moved = (int32_t)x - a->cell;
-    k = order(g);
-    rest = learn(c, g, a, moved);
-    x = (uint32_t)rest << 1;
-    if (rest < 0)
+    x = (x + (step / 2U)) / step;
+    return (int32_t)((back != 0U) ? (0U - x) : x);
+}
+
+/* Write a displacement: what its guess has left of it, by the order of its group: ones for what is too large for that,
+ * then the rest. */
+static void pasturePutNumber(pastureCoder *c, pastureGroup *g, pastureAxis *a, int32_t moved)
+{
+    const uint8_t k = pastureOrder(g);
+    const int32_t rest = pastureLearn(c, g, a, moved);
+    uint32_t x = (uint32_t)rest << 1;
+    uint32_t bucket = (uint32_t)1U << k;
+    uint8_t width = (uint8_t)(k + 1U);
+    uint8_t steady = (c->done > 0U) ? 5U : 1U;
+
+    if (rest < 0) {
         x = ~x;
-    bucket = (uint32_t)1 << k++;
+    }
     while (x >= bucket) {
-        x = put(c, 1, x, bucket); /* a one */
-        if (steady > 1) {
+        x = pasturePut(c, 1U, x, bucket); /* a one */
+        if (steady > 1U) {
             steady--;
         } else {
-            k++;
+            width++;
             bucket <<= 1;
         }
     }
-    put(c, k, x, 1);
-    return 1;
+    (void)pasturePut(c, width, x, 1U);
+}
+
+/* Whether a value of a point is one at all. */
+static uint8_t pastureIsPlace(int32_t at, uint8_t i)
+{
+    uint32_t limit = (i > 0U) ? pastureHALF : pasturePOLE;
+
+    return (uint8_t)((pastureSize(at) > limit) ? 0U : 1U);
+}
+
+/* Write an axis of the next point; where the point cannot be carried, the list has ended before it. */
+static void pasturePutAxis(pastureCoder *c, int32_t at, uint8_t i)
+{
+    pastureGroup *g = pasturePick(c, i);
+    pastureAxis *a = &c->axes[i];
+    int32_t cell;
+    int32_t moved;
+    uint8_t far;
+
+    cell = pastureCells(a, at);
+    moved = cell - a->cell;
+    far = (pastureSize(cell) > pastureCELLS) ? 1U : 0U;
+    if (far != 0U) {
+        c->room = -256; /* the list ends before it */
+    } else {
+        pasturePutNumber(c, g, a, moved);
+    }
+}
+
+/* Write what stands before the points. */
+static void pasturePutFront(pastureCoder *c, uint8_t count)
+{
+    pastureBegin(c);
+    if (count == pasturePOINTS) {
+        (void)pasturePut(c, 1U, 1U, 1U);
+    } else {
+        (void)pasturePut(c, (uint8_t)(pastureCOUNT_BITS + 1U), count, 1U);
+    }
 }
 
 /* Write a trail of so many points, newest first: c->kept of them until the first that cannot be carried or finds no
  * room, from where on they are looked at, but not coded, as all are without a position. 0 for a place that is none. */
-static uint8_t putpoints(coder *c, const int32_t *at, uint8_t count)
+static uint8_t pasturePutPoints(pastureCoder *c, const uint8_t *from, uint8_t count)
 {
-    uint8_t none = !(c->axes[0].known & c->axes[1].known), last = (uint8_t)(count + none);
+    const uint8_t none = (uint8_t)(1U - (c->axes[0].known & c->axes[1].known));
+    uint16_t place = (uint16_t)pastureTRAIL;
 
-    if (!none) {
-        begin(c);
-        put(c, (uint8_t)(count == TRAIL_POINTS ? 1 : TRAIL_COUNT_BITS + 1), count == TRAIL_POINTS ? 1 : count, 1);
+    if (none == 0U) {
+        pasturePutFront(c, count);
     }
-    c->kept = 0;
-    for (c->done = none; c->done < last; c->done++) {
-        uint8_t i = 0;
+    c->kept = 0U;
+    for (c->done = none; c->done < (uint8_t)(count + none); c->done++) {
+        uint8_t i;
 
-        do {
-            if (!putaxis(c, *at++, i))
-                return 0;
-        } while (++i < 2);
-        if (!none && c->left >= 0)
+        for (i = 0U; i < 2U; i++) {
+            int32_t at;
+
+            (void)memcpy(&at, &from[place], sizeof at);
+            place = (uint16_t)(place + 4U);
+            if (pastureIsPlace(at, i) == 0U) {
+                return 0U;
+            }
+            if (c->kept >= c->done) {
+                pasturePutAxis(c, at, i);
+            }
+        }
+        if (c->room >= 0) {
             c->kept++;
+        }
     }
-    return 1;
+    return 1U;
 }
 
 /* Write header, fields, and as many points as there is room for; 0 for what may not be sent, at c->place. */
-static uint8_t putall(coder *c, const layout *l, const void *from)
+static uint8_t pasturePutAll(pastureCoder *c, const pastureLayout *l, const uint8_t *from)
 {
+    uint8_t most = 255U;
+    uint8_t size;
+    uint8_t bits;
     uint8_t count;
+    int16_t room;
 
-    c->kept = 255;
+    if ((pasturePutFields(c, l, from) == 0U) || (from[c->has] > pasturePOINTS)) {
+        return 0U;
+    }
+    size = c->size;
+    bits = c->bits;
+    room = c->room;
     do { /* again with fewer points, where not all find room */
-        if (!putfields(c, l, from))
-            return 0;
-        count = *c->has;
-        if (count > TRAIL_POINTS)
-            return 0;
-        if (count > c->kept)
-            count = c->kept;
-        c->kept = count;
-        if (!putpoints(c, (const int32_t *)(const void *)((const uint8_t *)from + TRAIL_PLACE), count))
-            return 0;
-        if (!(c->axes[0].known & c->axes[1].known))
-            break; /* no position, no points */
-    } while (c->kept < count);
-    return 1;
+        c->size = size;
+        c->bits = bits;
+        c->room = room;
+        count = from[c->has];
+        if (count > most) {
+            count = most;
+        }
+        if (pasturePutPoints(c, from, count) == 0U) {
+            return 0U;
+        }
+        most = c->kept;
+    } while (most != count);
+    return 1U;
 }
 
 /* Write a packet with a trail. */
-static pasture_fault encodetrail(const void *from, uint8_t *to, size_t capacity, size_t *length, uint8_t *field,
-                                    const layout *row)
+static pasture_fault pastureEncodeTrail(
+    const uint8_t *from, uint8_t *to, size_t capacity, size_t *length, uint8_t *field, const pastureLayout *row)
 {
-    coder all, *c = &all;
-    layout copy, *l = &copy;
+    pastureCoder coder;
+    pastureCoder *c = &coder;
+    pastureLayout layout;
+    const pastureLayout *l = &layout;
 
-    FETCH(l, row, sizeof *l);
-    if (capacity > MOST)
-        capacity = MOST;
-    if (capacity < LEAST)
+    pastureFETCH(layout, *row);
+    if (capacity < pastureLEAST) {
         return PASTURE_TOO_SHORT;
-    c->room = (uint8_t)(capacity - 2);
-    c->start = to;
-    if (!putall(c, l, from)) {
-        if (field)
+    }
+    if (capacity > pastureMOST) {
+        capacity = pastureMOST;
+    }
+    c->room = (int16_t)((capacity - 2U) * 8U);
+    c->data = to;
+    if (pasturePutAll(c, l, from) == 0U) {
+        if (field != NULL) {
             *field = c->place;
+        }
         return PASTURE_OUT_OF_RANGE;
     }
-    if (c->left < 0)
+    if (c->room < 0) {
         return PASTURE_TOO_SHORT; /* a position, but no room for the number of its points */
-    finish(c, length);
+    }
+    pastureFinish(c, length);
     return PASTURE_OK;
 }
 
 /* Write a packet without a trail. */
-static pasture_fault encode(const void *from, uint8_t *to, size_t capacity, size_t *length, uint8_t *field,
-                               const layout *row)
+static pasture_fault pastureEncode(
+    const uint8_t *from, uint8_t *to, size_t capacity, size_t *length, uint8_t *field, const pastureLayout *row)
 {
-    coder all, *c = &all;
-    layout copy, *l = &copy;
+    pastureCoder coder;
+    pastureCoder *c = &coder;
+    pastureLayout layout;
+    const pastureLayout *l = &layout;
 
-    FETCH(l, row, sizeof *l);
-    if (capacity < MOST)
+    pastureFETCH(layout, *row);
+    if (capacity < pastureMOST) {
         return PASTURE_TOO_SHORT;
-    c->start = to;
-    c->room = (uint8_t)(MOST - 2);
-    if (!putfields(c, l, from)) {
-        if (field)
+    }
+    c->data = to;
+    c->room = (int16_t)((pastureMOST - 2U) * 8U);
+    if (pasturePutFields(c, l, from) == 0U) {
+        if (field != NULL) {
             *field = c->place;
+        }
         return PASTURE_OUT_OF_RANGE;
     }
-    finish(c, length);
+    pastureFinish(c, length);
     return PASTURE_OK;
 }
 
 pasture_fault pasture_encode_position(
     const pasture_position *from, uint8_t *to, size_t capacity, size_t *length, uint8_t *field)
 {
-    return encode(from, to, capacity, length, field, &layout0);
+    return pastureEncode((const uint8_t *)from, to, capacity, length, field, &pastureLayout0);
 }
 
 pasture_fault pasture_encode_track(
     const pasture_track *from, uint8_t *to, size_t capacity, size_t *length, uint8_t *field)
 {
-    return encodetrail(from, to, capacity, length, field, &layout1);
+    return pastureEncodeTrail((const uint8_t *)from, to, capacity, length, field, &pastureLayout1);
 }
 
 pasture_fault pasture_encode_status(
     const pasture_status *from, uint8_t *to, size_t capacity, size_t *length, uint8_t *field)
 {
-    return encode(from, to, capacity, length, field, &layout2);
+    return pastureEncode((const uint8_t *)from, to, capacity, length, field, &pastureLayout2);
 }
 
 void pasture_remember_track(pasture_track_memory *memory, const pasture_track_point *point, uint32_t time_s)
@@ -524,7 +650,7 @@ void pasture_remember_track(pasture_track_memory *memory, const pasture_track_po
         if (since == 0U) {
             return; /* remembered already */
         }
-        if (since > WORD(0x7fffffff)) {
+        if (since > pastureU(0x7fffffff)) {
             memory->count = 0U; /* the clock has gone back */
         }
     }
@@ -551,7 +677,7 @@ void pasture_recall_track(const pasture_track_memory *memory, uint32_t time_s, p
         const uint32_t age = time_s - memory->slots[n].time_s;
         const uint32_t wanted = (packet->trail_count + 1U) * (uint32_t)PASTURE_TRACK_SPACING_S;
 
-        if ((age >= wanted) && (age <= WORD(0x7fffffff))) {
+        if ((age >= wanted) && (age <= pastureU(0x7fffffff))) {
             if ((age - wanted) >= (((uint32_t)PASTURE_TRACK_SPACING_S + 1U) / 2U)) {
                 break; /* no fix then: the list ends */
             }
@@ -562,231 +688,437 @@ void pasture_recall_track(const pasture_track_memory *memory, uint32_t time_s, p
 }
 
 /* Read so many bits, most significant first. */
-static uint32_t get(coder *c, uint8_t width)
+static uint32_t pastureGet(pastureReader *in, uint8_t width)
 {
-    const uint8_t *from = c->from;
-    uint32_t x = 0;
-    uint8_t mask = c->mask;
+    uint32_t x = 0U;
+    uint8_t bits = in->bits;
+    uint8_t held = in->held;
 
-    c->left = (int16_t)(c->left - width);
-    if (c->left < 0)
-        return 0;
-    while (width--) {
-        x <<= 1;
-        if (*from & mask)
-            x |= 1;
-        mask = (uint8_t)(mask >> 1);
-        if (!mask) {
-            mask = 0x80;
-            from++;
+    in->left = (int16_t)(in->left - (int16_t)width);
+    if (in->left < 0) {
+        return 0U;
+    }
+    while (width > 0U) {
+        uint8_t n;
+
+        if (held == 0U) {
+            bits = *in->from;
+            in->from++;
+            held = 8U;
+        }
+        n = (width < held) ? width : held;
+        held = (uint8_t)(held - n);
+        width = (uint8_t)(width - n);
+        if (n == 8U) {
+            x = (x << 8) | bits;
+        } else {
+            do {
+                x <<= 1;
+                if ((bits & 0x80U) != 0U) {
+                    x |= 1U;
+                }
+                bits = (uint8_t)(bits << 1);
+                n--;
+            } while (n > 0U);
         }
     }
-    c->from = from;
-    c->mask = mask;
+    in->bits = bits;
+    in->held = held;
     return x;
 }
 
 /* Read an axis of the next point; 0 for what no encoder writes. */
-static uint8_t getaxis(coder *c, uint8_t i)
+static uint8_t pastureGetAxis(pastureCoder *c, uint8_t i)
 {
-    group *g = pick(c, i);
-    axis *a = c->axes + i;
-    uint32_t x = 0, limit;
+    pastureGroup *g = pasturePick(c, i);
+    pastureAxis *a = &c->axes[i];
+    uint32_t x = 0U;
+    uint32_t limit;
     int32_t moved;
-    uint8_t k = order(g), steady = c->done ? 5 : 1;
+    uint8_t k = pastureOrder(g);
+    uint8_t steady = (c->done > 0U) ? 5U : 1U;
 
-    while (get(c, 1)) {
-        x += (uint32_t)1 << k;
-        if (steady > 1)
+    while (pastureGet(&c->in, 1U) != 0U) {
+        x += (uint32_t)1U << k;
+        if (steady > 1U) {
             steady--;
-        else if (++k > 24)
-            return 0;
+        } else {
+            k++;
+            if (k > 24U) {
+                return 0U;
+            }
+        }
     }
-    x += get(c, k);
-    if (c->left < 0)
-        return 0;
-    moved = a->guesses[g->which] + (x & 1 ? -1 - (int32_t)(x >> 1) : (int32_t)(x >> 1));
-    limit = i < 2 ? (HALF + a->step / 2) / a->step : CELLS;
-    if (limit > CELLS)
-        limit = CELLS;
-    if (size(a->cell + moved) > limit)
-        return 0;
-    learn(c, g, a, moved);
-    return 1;
+    x += pastureGet(&c->in, k);
+    if (c->in.left < 0) {
+        return 0U;
+    }
+    moved = ((x & 1U) != 0U) ? (-1 - (int32_t)(x >> 1)) : (int32_t)(x >> 1);
+    moved += a->guesses[g->which];
+    limit = ((pastureHALF + (a->step / 2U)) / a->step);
+    if (limit > pastureCELLS) {
+        limit = pastureCELLS;
+    }
+    if (pastureSize(a->cell + moved) > limit) {
+        return 0U;
+    }
+    (void)pastureLearn(c, g, a, moved);
+    return 1U;
 }
 
-/* The place of a point that its cells stand for, at to unless that is null; 0 for one beyond the pole. */
-static uint8_t place(const coder *c, int32_t *to)
+/* The latitude and longitude that a point's cells stand for; 0 for one beyond the pole. */
+static uint8_t pasturePlace(const pastureCoder *c, int32_t *point)
 {
-    uint32_t north = (uint32_t)c->axes[0].from + POLE, east = (uint32_t)c->axes[1].from + HALF, x;
+    const uint32_t step = c->axes[0].step;
+    uint32_t north = (uint32_t)c->axes[0].from + pasturePOLE;
+    uint32_t east = (uint32_t)c->axes[1].from + pastureHALF;
+    uint32_t x = pastureSize(c->axes[0].cell) * step;
 
-    x = size(c->axes[0].cell) * c->axes[0].step;
     if (c->axes[0].cell < 0) {
-        if (x > north && (x - north) * 2 > c->axes[0].step)
-            return 0;
-        north = x > north ? 0 : north - x;
+        if ((x > north) && (((x - north) * 2U) > step)) {
+            return 0U;
+        }
+        north = (x > north) ? 0U : (north - x);
     } else {
         north += x;
-        if (north > HALF) {
-            if ((north - HALF) * 2 > c->axes[0].step)
-                return 0;
-            north = HALF;
+        if (north > pastureHALF) {
+            if (((north - pastureHALF) * 2U) > step) {
+                return 0U;
+            }
+            north = pastureHALF;
         }
     }
-    x = size(c->axes[1].cell) * c->axes[1].step;
-    if (x >= 2 * HALF)
-        x -= 2 * HALF;
-    if (c->axes[1].cell < 0 && x)
-        x = 2 * HALF - x;
-    x = x >= 2 * HALF - east ? x - (2 * HALF - east) : x + east;
-    if (to) {
-        to[0] = (int32_t)(north - POLE);
-        to[1] = (int32_t)(x - HALF);
+    x = pastureSize(c->axes[1].cell) * c->axes[1].step;
+    if (x >= (2U * pastureHALF)) {
+        x -= 2U * pastureHALF;
     }
-    return 1;
+    if ((c->axes[1].cell < 0) && (x > 0U)) {
+        x = (2U * pastureHALF) - x;
+    }
+    east = (x >= ((2U * pastureHALF) - east)) ? (x - ((2U * pastureHALF) - east)) : (x + east);
+    point[0] = (int32_t)(north - pasturePOLE);
+    point[1] = (int32_t)(east - pastureHALF);
+    return 1U;
 }
 
-/* Read a trail, and store it unless `to` is null; 0 for what no encoder writes. */
-static uint8_t getpoints(coder *c, uint8_t *number, int32_t *to)
+/* Read a point; 0 for what no encoder writes. */
+static uint8_t pastureGetPoint(pastureCoder *c, int32_t *point)
 {
-    uint8_t count = TRAIL_POINTS;
-
-    if (!get(c, 1)) {
-        count = (uint8_t)get(c, TRAIL_COUNT_BITS);
-        if (count >= TRAIL_POINTS)
-            return 0;
+    if ((pastureGetAxis(c, 0U) == 0U) || (pastureGetAxis(c, 1U) == 0U)) {
+        return 0U;
     }
-    begin(c);
-    for (c->done = 0; c->done < count; c->done++) {
-        if (!getaxis(c, 0) || !getaxis(c, 1))
-            return 0;
-        if (!place(c, to))
-            return 0;
-        if (to) {
-            to += 2;
-        }
-    }
-    if (to)
-        *number = count;
-    return 1;
+    return pasturePlace(c, point);
 }
 
-static const layout *const layouts[] FLASH = { &layout0, &layout1, &layout2 };
+/* Read a trail, and store its points unless `to` is null; 0 for what no encoder writes. */
+static uint8_t pastureGetPoints(pastureCoder *c, uint8_t *to)
+{
+    uint16_t place = (uint16_t)pastureTRAIL;
+
+    c->count = (uint8_t)pasturePOINTS;
+    if (pastureGet(&c->in, 1U) == 0U) {
+        c->count = (uint8_t)pastureGet(&c->in, pastureCOUNT_BITS);
+        if (c->count >= pasturePOINTS) {
+            return 0U;
+        }
+    }
+    pastureBegin(c);
+    for (c->done = 0U; c->done < c->count; c->done++) {
+        int32_t point[2];
+        uint8_t i;
+
+        if (pastureGetPoint(c, point) == 0U) {
+            return 0U;
+        }
+        for (i = 0U; (i < 2U) && (to != NULL); i++) {
+            (void)memcpy(&to[place], &point[i], sizeof point[i]);
+            place = (uint16_t)(place + 4U);
+        }
+    }
+    return 1U;
+}
+
+/* Read the fields as the members of a struct: c->place of them until the first that is out of range. */
+static void pastureGetFields(pastureCoder *c, const pastureLayout *l, uint32_t *values)
+{
+    const pastureGrid *row = pastureFIELDS;
+    uint8_t *has = (uint8_t *)values;
+
+    c->has = (uint16_t)(4U * pastureCOUNT);
+    (void)memset(c->axes, 0, sizeof c->axes);
+    for (c->place = 0U; c->place < pastureCOUNT; c->place++) {
+        const uint8_t bits = pastureBYTE(row->bits);
+        const uint8_t rules = pastureBYTE(row->rules);
+        uint8_t known = 1U;
+        uint32_t x = pastureGet(&c->in, bits);
+
+        if (x > pastureLONG(row->last)) {
+            if (((rules & pastureOPTIONAL) == 0U) || (x != (pastureU(0xffffffff) >> (32U - bits)))) {
+                return;
+            }
+            known = 0U;
+            x = 0U;
+        } else {
+            const uint32_t span = pastureLONG(row->span);
+
+            x *= pastureLONG(row->step);
+            if (x > span) {
+                x = span;
+            }
+            x += pastureLONG(row->low);
+            if (rules >= pastureANCHOR) {
+                const uint8_t n = (uint8_t)((rules / pastureANCHOR) - 1U);
+
+                c->axes[n].from = (int32_t)x;
+                c->axes[n].known = 1U;
+            }
+        }
+        values[c->place] = x;
+        if ((rules & pastureOPTIONAL) != 0U) {
+            has[c->has] = known;
+            c->has++;
+        }
+        row++;
+    }
+}
+
+/* Find a layout by its header; 0 where there is none. */
+static uint8_t pastureFind(pastureLayout *l, uint32_t header)
+{
+    static const pastureLayout *const layouts[] pastureFLASH = {
+        &pastureLayout0,
+        &pastureLayout1,
+        &pastureLayout2,
+    };
+    uint8_t n;
+
+    for (n = 0U; n < 3U; n++) {
+        const pastureLayout *row;
+
+        pastureFETCH(row, layouts[n]);
+        pastureFETCH(*l, *row);
+        if (pastureLAYOUT_ID == header) {
+            return 1U;
+        }
+    }
+    return 0U;
+}
+
+/* Look at header, length, check and padding. */
+static pasture_fault pastureIdentify(pastureCoder *c, pastureLayout *l, const uint8_t *data, size_t length)
+{
+    uint32_t header;
+
+    if (length < 1U) {
+        return PASTURE_TOO_SHORT;
+    }
+    c->in.bits = 0U;
+    c->in.held = 0U;
+    header = data[0];
+    c->in.from = &data[1];
+    if ((header >> 4) != 1U) {
+        return PASTURE_UNKNOWN_VERSION;
+    }
+    if (pastureFind(l, header) == 0U) {
+        return PASTURE_UNKNOWN_LAYOUT;
+    }
+    if (length < pastureLEAST) {
+        return PASTURE_TOO_SHORT;
+    }
+    if (length > pastureMOST) {
+        return PASTURE_TOO_LONG;
+    }
+    if (pastureCheck(data, (uint8_t)length) != 0x0000U) {
+        return PASTURE_BAD_CHECK;
+    }
+    if ((data[length - 3U] & pasturePADDING) != 0U) {
+        return PASTURE_BAD_PADDING;
+    }
+    c->in.left = (int16_t)((((int16_t)length - 2) * 8) - 8);
+    return PASTURE_OK;
+}
 
 pasture_fault pasture_decode(pasture_packet *packet, const uint8_t *data, size_t length, uint8_t *field)
 {
-    layout copy, *l = &copy;
-    coder all, *c = &all;
-    uint32_t x;
-    uint8_t n = 0, store = 0;
+    pastureCoder coder;
+    pastureCoder *c = &coder;
+    pastureLayout layout;
+    pastureLayout *l = &layout;
+    uint32_t values[10];
+    uint8_t *to = (uint8_t *)&packet->as;
+    pastureReader start;
+    const pasture_fault fault = pastureIdentify(c, l, data, length);
 
-    c->from = data;
-    c->mask = 0x80;
-    c->left = 256;
-    if (length < 1)
-        return PASTURE_TOO_SHORT;
-    x = get(c, 8);
-    if (x >> 4 != 1)
-        return PASTURE_UNKNOWN_VERSION;
-    do {
-        const layout *row;
-
-        if (n == sizeof layouts / sizeof *layouts)
-            return PASTURE_UNKNOWN_LAYOUT;
-        FETCH(&row, layouts + n++, sizeof row);
-        FETCH(l, row, sizeof *l);
-    } while (LAYOUT_ID != x);
-    if (length < LEAST)
-        return PASTURE_TOO_SHORT;
-    if (length > MOST)
-        return PASTURE_TOO_LONG;
-    if (check(data, (uint8_t)length) != 0x0000U)
-        return PASTURE_BAD_CHECK;
-    if (data[length - 3] & PADDING)
-        return PASTURE_BAD_PADDING;
-    do { /* look at all of it before any of it is stored */
-        const grid *row = FIELDS;
-        uint32_t *value = (uint32_t *)(void *)&packet->as; /* the members stand one behind the other */
-        uint8_t *has = (uint8_t *)(value + COUNT);
-
-        c->from = data;
-        c->mask = 0x80;
-        c->left = (int16_t)((length - 2) * 8);
-        memset(c->axes, 0, sizeof c->axes);
-        get(c, 8);
-        for (n = 0; n < COUNT; n++, row++) {
-            grid f;
-            uint8_t known = 1;
-
-            FETCH(&f, row, sizeof f);
-            x = get(c, f.bits);
-            if (x > f.last) {
-                if (!(f.rules & optional) || x != WORD(0xffffffff) >> (32 - f.bits)) {
-                    if (field)
-                        *field = n;
-                    return PASTURE_OUT_OF_RANGE;
-                }
-                known = 0;
-            }
-            x *= f.step;
-            if (x > f.span)
-                x = f.span;
-            x += f.low;
-            if (known && f.rules / anchor) {
-                axis *a = c->axes + (f.rules / anchor - 1);
-
-                a->from = (int32_t)x;
-                a->known = 1;
-            }
-            if (store) {
-                *value++ = known ? x : 0;
-                if (f.rules & optional)
-                    *has++ = known;
-            }
+    if (fault != PASTURE_OK) {
+        return fault;
+    }
+    pastureGetFields(c, l, values);
+    if (c->place < pastureCOUNT) {
+        if (field != NULL) {
+            *field = c->place;
         }
-        if (l->trail) {
-            int32_t *to = (int32_t *)(void *)((uint8_t *)&packet->as + TRAIL_PLACE);
-
-            if (store)
-                *has = 0;
-            if (c->axes[0].known & c->axes[1].known && !getpoints(c, has, store ? to : 0))
-                return PASTURE_BAD_TRAIL;
-            if (c->left < 0 || c->left > 7 || get(c, (uint8_t)c->left))
-                return PASTURE_BAD_TRAIL; /* no padding behind it */
+        return PASTURE_OUT_OF_RANGE;
+    }
+    c->count = 0U;
+    start = c->in;
+if (l->trail > 0U) {
+        if (((c->axes[0].known & c->axes[1].known) != 0U) && (pastureGetPoints(c, NULL) == 0U)) {
+            return PASTURE_BAD_TRAIL;
         }
-    } while (!store++);
-    packet->layout = (uint8_t)(LAYOUT_ID & 15);
+        if ((c->in.left < 0) || (c->in.left > 7) || (pastureGet(&c->in, (uint8_t)c->in.left) != 0U)) {
+            return PASTURE_BAD_TRAIL; /* no padding behind it */
+        }
+    }
+    c->in = start;
+    if (c->count > 0U) {
+        (void)pastureGetPoints(c, to); /* all of it has been looked at */
+    }
+if (l->trail > 0U) {
+        to[c->has] = c->count;
+    }
+    (void)memcpy(to, values, c->has);
+    packet->layout = (uint8_t)(pastureLAYOUT_ID & 15U);
     return PASTURE_OK;
+}
+
+/* A digit as a number; 10 or more for anything else. */
+static uint8_t pastureDigit(char sign)
+{
+    return (uint8_t)((uint8_t)sign - (uint8_t)'0');
 }
 
 pasture_fault pasture_degrees(int32_t *e7, const char *digits, char hemisphere)
 {
-    uint32_t whole = 0, minutes;
-    uint8_t places, most = hemisphere == 'N' || hemisphere == 'S' ? 90 : 180;
+    const uint8_t north = ((hemisphere == 'N') || (hemisphere == 'S')) ? 1U : 0U;
+    const uint8_t back = ((hemisphere == 'S') || (hemisphere == 'W')) ? 1U : 0U;
+    const uint32_t limit = (north != 0U) ? pastureU(900000000) : pastureU(1800000000);
+    uint32_t whole = 0U;
+    uint32_t minutes;
+    uint8_t places;
 
-    if (!hemisphere || !strchr("NSEW", hemisphere))
+    if ((north == 0U) && (hemisphere != 'E') && (hemisphere != 'W')) {
         return PASTURE_OUT_OF_RANGE;
-    for (places = 0; *digits >= '0' && *digits <= '9'; digits++) {
-        whole = whole * 10 + (uint32_t)(*digits - '0');
-        if (whole > 18000)
+    }
+    for (places = 0U; pastureDigit(*digits) < 10U; digits++) {
+        whole = (whole * 10U) + pastureDigit(*digits);
+        if (whole > 18000U) {
             return PASTURE_OUT_OF_RANGE;
-        if (places < 4)
+        }
+        if (places < 4U) {
             places++;
+        }
     }
-    if (places < 4)
+    if (places < 4U) {
         return PASTURE_OUT_OF_RANGE; /* decimal degrees, perhaps */
-    minutes = whole % 100;
-    whole /= 100;
-    if (*digits == '.')
-        digits++;
-    for (places = 0; places < 7; places++) { /* of a minute; further ones cannot change the result */
-        minutes *= 10;
-        if (*digits >= '0' && *digits <= '9')
-            minutes += (uint32_t)(*digits++ - '0');
     }
-    whole = whole * WORD(10000000) + (minutes + 30) / 60;
-    if (minutes >= WORD(600000000) || whole > most * WORD(10000000))
+    minutes = whole % 100U;
+    whole /= 100U;
+    if (*digits == '.') {
+        digits++;
+    }
+    for (places = 0U; places < 7U; places++) { /* of a minute; further ones cannot change the result */
+        minutes *= 10U;
+        if (pastureDigit(*digits) < 10U) {
+            minutes += pastureDigit(*digits);
+            digits++;
+        }
+    }
+    whole = (whole * pastureU(10000000)) + ((minutes + 30U) / 60U);
+    if ((minutes >= pastureU(600000000)) || (whole > limit)) {
         return PASTURE_OUT_OF_RANGE;
-    *e7 = hemisphere == 'S' || hemisphere == 'W' ? 0 - (int32_t)whole : (int32_t)whole;
+    }
+    *e7 = (back != 0U) ? -(int32_t)whole : (int32_t)whole;
+    return PASTURE_OK;
+}
+
+pasture_fault pasture_decimal(int32_t *to, const char *digits, uint8_t places)
+{
+    const uint8_t back = (*digits == '-') ? 1U : 0U;
+    uint8_t seen = 0U; /* digits, not counting after the first */
+    uint8_t behind = 0U; /* the point */
+    uint32_t whole = 0U;
+
+    if ((*digits == '-') || (*digits == '+')) {
+        digits++;
+    }
+    for (;;) {
+        const uint8_t digit = pastureDigit(*digits);
+
+        if ((digit < 10U) && ((behind == 0U) || (places > 0U))) {
+            if ((whole > pastureU(214748364)) || ((whole * 10U) > (pastureU(2147483647) - digit))) {
+                return PASTURE_OUT_OF_RANGE;
+            }
+            whole = (whole * 10U) + digit;
+            seen = 1U;
+            places = (uint8_t)(places - behind);
+        } else if ((*digits == '.') && (behind == 0U)) {
+            behind = 1U;
+        } else {
+            break;
+        }
+        digits++;
+    }
+    for (; places > 0U; places--) {
+        if (whole > pastureU(214748364)) {
+            return PASTURE_OUT_OF_RANGE;
+        }
+        whole *= 10U;
+    }
+    if ((behind != 0U) && (pastureDigit(*digits) < 10U)) {
+        seen = 1U;
+        if (pastureDigit(*digits) > 4U) {
+            whole++; /* halves away from zero */
+        }
+    }
+    if ((seen == 0U) || (whole > pastureU(2147483647))) {
+        return PASTURE_OUT_OF_RANGE;
+    }
+    *to = (back != 0U) ? -(int32_t)whole : (int32_t)whole;
+    return PASTURE_OK;
+}
+
+/* Two digits as a number up to a limit; 255 for anything else. */
+static uint8_t pasturePair(const char *digits, uint8_t most)
+{
+    uint8_t found = 255U;
+
+    if ((pastureDigit(digits[0]) < 10U) && (pastureDigit(digits[1]) < 10U)) {
+        found = (uint8_t)((pastureDigit(digits[0]) * 10U) + pastureDigit(digits[1]));
+    }
+    return (found > most) ? 255U : found;
+}
+
+pasture_fault pasture_seconds(uint32_t *to, const char *date, const char *time)
+{
+    static const uint8_t lengths[12] = { 31U, 28U, 31U, 30U, 31U, 30U, 31U, 31U, 30U, 31U, 30U, 31U };
+    uint8_t parts[6];
+    uint16_t days;
+    uint8_t n;
+
+    for (n = 0U; n < 6U; n++) {
+        static const uint8_t most[6] = { 31U, 12U, 99U, 23U, 59U, 60U };
+
+        /* The second is not looked at unless the first is a digit: a text may end there. */
+        parts[n] = (n < 3U) ? pasturePair(&date[2U * n], most[n]) : pasturePair(&time[2U * (n - 3U)], most[n]);
+        if (parts[n] == 255U) {
+            return PASTURE_OUT_OF_RANGE;
+        }
+    }
+    if ((parts[0] == 0U) || (parts[1] == 0U)) {
+        return PASTURE_OUT_OF_RANGE;
+    }
+    /* From 2000 to 2099 every fourth year has a day more. */
+    if (parts[0] > (uint8_t)(lengths[parts[1] - 1U] + (((parts[1] == 2U) && ((parts[2] % 4U) == 0U)) ? 1U : 0U))) {
+        return PASTURE_OUT_OF_RANGE;
+    }
+    days = (uint16_t)((parts[2] * 365U) + ((parts[2] + 3U) / 4U) + parts[0] - 1U);
+    for (n = 1U; n < parts[1]; n++) {
+        days = (uint16_t)(days + lengths[n - 1U]);
+    }
+    if ((parts[1] > 2U) && ((parts[2] % 4U) == 0U)) {
+        days++;
+    }
+    *to = pastureU(946684800) + (days * pastureU(86400));
+    *to += (parts[3] * pastureU(3600)) + (parts[4] * 60U) + parts[5];
     return PASTURE_OK;
 }

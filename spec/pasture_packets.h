@@ -163,16 +163,16 @@ pasture_fault pasture_encode_status(
  *    positions at times when the tracker was elsewhere.
  *  - Where ages are coded they must be those before this packet, not before the last one.
  *
- * time_s: seconds of a clock of the tracker's own, from any beginning; it may go over 2^32. Where it goes back, what was
- * before is forgotten.
+ * time_s: seconds of a clock of the tracker's own, from any beginning; it may go over 2^32. Where it goes back, what
+ * was before is forgotten.
  *
  * remember: call it for each fix that has a position, at the time of the fix; not where there is none. Point k is the
  * last position in the half spacing before its moment. Positions that come at most every half spacing are all kept; of
- * closer ones so many that each half spacing that had a position has one. Where they come more often than every half and
- * less often than every quarter of a spacing, fewer points than a trail has may be held.
+ * closer ones so many that each half spacing that had a position has one. Where they come more often than every half
+ * and less often than every quarter of a spacing, fewer points than a trail has may be held.
  *
- * recall: sets the trail of a packet whose own position is that of time_s. Positions from then on are left out, so it may
- * be called before or after this position is remembered.
+ * recall: sets the trail of a packet whose own position is that of time_s. Positions from then on are left out, so it
+ * may be called before or after this position is remembered.
  *
  * No pointer may be NULL. */
 void pasture_remember_track(pasture_track_memory *memory, const pasture_track_point *point, uint32_t time_s);
@@ -195,11 +195,23 @@ typedef struct {
  * data may be NULL where length is 0; packet may not. */
 pasture_fault pasture_decode(pasture_packet *packet, const uint8_t *data, size_t length, uint8_t *field);
 
-/* Degrees and minutes as a receiver prints them ("4630.7404", its hemisphere 'N', 'S', 'E' or 'W') in 1e-7 degree.
- * Rounded to the nearest, halves away from zero; reading ends at the first character that is no digit or point.
- * PASTURE_OUT_OF_RANGE, and *e7 untouched: no such number, minutes of 60 or more, beyond 90 or 180 degrees, or fewer
- * than four digits before the point, as decimal degrees have. No pointer may be NULL. */
+/* What receivers print, as whole numbers. No pointer may be NULL. Where a text is no such number, PASTURE_OUT_OF_RANGE
+ * is returned and the number is untouched. */
+
+/* Degrees and minutes ("4630.7404", its hemisphere 'N', 'S', 'E' or 'W') in 1e-7 degree, rounded to the nearest,
+ * halves away from zero; reading ends at the first character that is no digit or point. Refused are minutes of 60 or
+ * more, what is beyond 90 or 180 degrees, and fewer than four digits before the point, as decimal degrees have. */
 pasture_fault pasture_degrees(int32_t *e7, const char *digits, char hemisphere);
+
+/* A number with decimals times 10^places, rounded to the nearest, halves away from zero: "-3.25" is -325 with 2 places.
+ * Decimal degrees in 1e-7 degree take 7 places, metres in centimetres 2. A sign may stand in front; reading ends at the
+ * first character that is no digit or point. Refused is what has no digit or is beyond 2147483647 either way. */
+pasture_fault pasture_decimal(int32_t *to, const char *digits, uint8_t places);
+
+/* UTC date ("ddmmyy", years 2000 to 2099) and time ("hhmmss"; what follows is not looked at) in seconds since 1970
+ * began, as Unix counts them. A time with an epoch counts from its ..._EPOCH: take that away. Second 60, a leap second,
+ * is the first one of the next minute. */
+pasture_fault pasture_seconds(uint32_t *to, const char *date, const char *time);
 
 #ifdef __cplusplus
 }

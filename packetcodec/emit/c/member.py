@@ -9,7 +9,7 @@ which is smaller than code for each field (`benchmarks/firmware.py` measures it)
 >>> latitude = example_plan().layouts[0].fields[2]
 >>> member = Member(latitude, "latitude" + ending(latitude), "has_latitude", (), "", 1)
 >>> member.type, member.name, member.flags
-('int32_t', 'latitude_e7', ('optional', 'anchor * 1'))
+('int32_t', 'latitude_e7', ('optional', 'anchor * 1U'))
 >>> member.remark
 '1e-7 degree, -900000000..900000000 (-90..90 degrees), step 223 (0.0000223 °)'
 """
@@ -108,7 +108,7 @@ class Member:
         """The rules that it follows, as the source names them."""
         follows = {
             "optional": self.has, "clip": self.clips, "wrap": self.wraps, "masked": self.masks, "plain": not self.signed,
-            f"anchor * {self.anchor}": self.anchor,
+            f"anchor * {self.anchor}U": self.anchor,
         }  # fmt: skip
         return tuple(name for name, holds in follows.items() if holds)
 

@@ -114,7 +114,7 @@ class CPlan:
     def register(self, number: int) -> str:
         """A number of the check's width as C writes it."""
         digits = f"{number:#0{2 * self.plan.check_bytes + 2}x}"
-        return f"WORD({digits})" if self.plan.check_bytes > 2 else f"{digits}U"
+        return f"$U({digits})" if self.plan.check_bytes > 2 else f"{digits}U"
 
     @cached_property
     def tables(self) -> tuple[CLayout, ...]:
@@ -162,6 +162,31 @@ class CPlan:
         """Whether a trail falls back to coarser cells."""
         return any(layout.plan.trail and layout.plan.trail.coarsenings for layout in self.trails)
 
+    @cached_property
+    def axes(self) -> int:
+        """Axes of the trails' points, from latitude to the last one that any has."""
+        return 4 if self.has_ages else 3 if self.has_altitudes else 2
+
+    @property
+    def groups(self) -> int:
+        """Groups of these axes that are coded together."""
+        return 1 + bool(self.has_altitudes) + bool(self.has_ages)
+
+    def axes_of(self, layout: CLayout) -> int:
+        """The axes of a layout's points, one bit each."""
+        trail = layout.plan.trail
+        return 3 + 4 * bool(trail and trail.altitude) + 8 * bool(trail and trail.interval_seed)
+
+    @property
+    def skips_axes(self) -> bool:
+        """Whether points of some trail have nothing on an axis."""
+        return any(self.axes_of(layout) != 2**self.axes - 1 for layout in self.trails)
+
+    @property
+    def words(self) -> int:
+        """Words of 32 bits that hold what fields say, of any layout: a value each, and a byte for each optional one."""
+        return max(len(layout.members) + -(-len(layout.optional) // 4) for layout in self.layouts)
+
     def any_member(self, rule: str) -> bool:
         """Whether any member has this property: clips, wraps, masks, wide, has."""
         return any(getattr(member, rule) for member in self.members)
@@ -179,8 +204,23 @@ class CPlan:
 
     @cached_property
     def has_degrees(self) -> bool:
-        """Whether a position is sent, so that a helper reads what receivers print."""
+        """Whether a position is sent, so that a helper reads degrees and minutes."""
         return self.encodes and any(member.field.kind.role in PLACE for member in self.members)
+
+    @cached_property
+    def has_decimal(self) -> bool:
+        """Whether something is sent that receivers print with decimals."""
+        return self.encodes and any(member.field.kind.source and member.field.scale > 1 for member in self.members)
+
+    @cached_property
+    def has_clock(self) -> bool:
+        """Whether a time is sent, so that a helper reads date and time."""
+        return self.encodes and any(member.field.kind.name == "time" for member in self.members)
+
+    @property
+    def has_helpers(self) -> bool:
+        """Whether any of them is there."""
+        return self.has_degrees or self.has_decimal or self.has_clock
 
 
 def _some(having: list[bool]) -> str:
@@ -190,7 +230,7 @@ def _some(having: list[bool]) -> str:
 def _fixed(start: str) -> list[str]:
     """The public names of every plan."""
     words = ["OK", *map(str.upper, FAULTS), "FINGERPRINT", "VERSION", "MAX_BYTES", "UNKNOWN", "PACKETS_H"]
-    functions = [f"{start}_{name}" for name in ("decode", "degrees", "fault", "packet", "packets")]
+    functions = [f"{start}_{name}" for name in ("decimal", "decode", "degrees", "fault", "packet", "packets", "seconds")]
     return [*functions, *(f"{start.upper()}_{word}" for word in words)]
 
 

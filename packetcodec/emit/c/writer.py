@@ -51,7 +51,9 @@ def write_c(plan: Plan, *, prefix: str | None = None, only: str = "") -> dict[st
     refuse_low_bits(plan, "C")
     c = c_plan(plan, prefix, encodes=only != "decode", decodes=only != "encode")
     numbers = {"statuses": STATUSES, "max_cells": MAX_CELLS, "max_climb": MAX_CLIMB}
-    return {f"{c.file}.{ending}": _TEMPLATES.render(f"packets.{ending}.j2", c=c, **numbers) for ending in ("h", "c")}
+    header, source = (_TEMPLATES.render(f"packets.{ending}.j2", c=c, **numbers) for ending in ("h", "c"))
+    # In the source's templates $ begins the names that are its own; no free text of a schema stands in it.
+    return {f"{c.file}.h": header, f"{c.file}.c": source.replace("$", c.prefix)}
 
 
 def write_harness(plan: Plan) -> dict[str, str]:
