@@ -1,4 +1,4 @@
-"""The command `decode`: hex lines to JSON lines, or with `--follow` to tracks."""
+"""The command `decode`: what was heard to JSON lines, or with `--output` or `--follow` to tracks."""
 
 from __future__ import annotations
 
@@ -14,42 +14,52 @@ from packetcodec.cli.streams import DataFault, Tally, lines
 from packetcodec.cli.tables.sheet import json_line
 from packetcodec.codec import Codec
 from packetcodec.errors import PacketcodecError, PacketFault
+from packetcodec.receive.outputs.track_format import utc
 
 if TYPE_CHECKING:
+    from packetcodec.cli.convert import Converting
     from packetcodec.cli.follow import Following
+    from packetcodec.cli.hearing import Hearing
     from packetcodec.codec import Packet
+    from packetcodec.logs.heard import LineReader
 
 #: The status of a line that is no packet at all.
 NOT_HEX = "not_hex"
 _NOT_HEX = re.compile(r"[^0-9a-fA-F:\s]")
 
 
-@click.command(short_help="Hex lines to JSON lines, or to tracks.")
+@click.command(short_help="What was heard to JSON lines, or to tracks.")
 @click.argument("schemas", type=click.Path(dir_okay=False), nargs=-1, required=True)
 @click.option(
     "-i", "--input", "file", type=click.Path(dir_okay=False, allow_dash=True), default="-", help="Where packets come from."
 )
 @click.option("--faults", is_flag=True, help="Write a JSON line for a refused packet too.")
 @follow_options
-def decode(schemas: tuple[str, ...], file: str, *, faults: bool, following: Following | None) -> int:
-    """Decode hex lines from stdin (or -i FILE) to JSON lines, one packet a line.
+def decode(
+    schemas: tuple[str, ...], file: str, *, faults: bool, tracks: Following | Converting | None, hearing: Hearing
+) -> int:
+    """Decode what a receiver heard, from stdin (or -i FILE), to JSON lines, one packet a line.
 
-    With several SCHEMAS, versions of one another, each packet is decoded by the version in its header.
+    A line holds a packet as hex or base64, with whatever a radio module or a logger prints around it: a time, RSSI and SNR
+    are kept. It may be a JSON object. With several SCHEMAS, versions of one another, each packet is decoded by the version
+    in its header.
 
-    With --follow the input is a file as it grows, stdin or a serial port, and the packets are put together into tracks:
-    each position once, also those that only a trail carries. To convert a stored file, read it as stdin, `< FILE`, which
-    ends by itself; `-i FILE` waits for more. Where packets carry no time (kind = "time"), the moment of reading is their
-    time. Anyone who receives a packet that is sent in clear can read
-    it. Not for the safety of life.
+    With -o FILE the packets are put together into tracks: each position once, also those that only a trail carries, in the
+    order of time, by the times in the log. With --follow the input is a file as it grows, stdin or a serial port; what is
+    printed then comes as it arrives, and the file is put in order at the end. What is followed gets the moment of reading
+    as its time, where neither packets (kind = "time") nor lines carry one.
+
+    Anyone who receives a packet that is sent in clear can read it. Not for the safety of life.
     """
     codec = _codec(schemas)
-    if following:
-        return following.run(codec, file)
-    tally = Tally()
+    if tracks:
+        return tracks.run(codec, file)
+    reader, tally = hearing.reader(codec), Tally()
     for number, text in lines(file, tally):
         row: dict[str, Any] = {"line": number}
         try:
-            click.echo(json_line(_row(codec.decode(_bytes(text)))))
+            data, heard = _heard(text, reader, only=hearing.pattern is not None)
+            click.echo(json_line(_row(codec.decode(data)) | heard))
             tally.good += 1
             continue
         except PacketFault as fault:
@@ -62,6 +72,21 @@ def decode(schemas: tuple[str, ...], file: str, *, faults: bool, following: Foll
         if faults:
             click.echo(json_line(row))
     return tally.close()
+
+
+def _heard(text: str, reader: LineReader, *, only: bool) -> tuple[bytes, dict[str, Any]]:
+    """The packet of a line and how it was heard; `only` by the reader, else a line that is nothing but hex is that."""
+    fault = PacketcodecError("the pattern finds no packet")
+    if not only:
+        try:
+            return _bytes(text), {}
+        except PacketcodecError as problem:
+            fault = problem
+    if (found := reader.read(text)) is None:
+        raise fault
+    data, heard = found
+    said = {"time": None if heard.time is None else utc(heard.time), "rssi": heard.rssi, "snr": heard.snr}
+    return data, {name: value for name, value in said.items() if value is not None}
 
 
 def _codec(paths: tuple[str, ...]) -> Codec:

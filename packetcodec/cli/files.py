@@ -20,7 +20,7 @@ from packetcodec.starter import schema_text
 from packetcodec.wire import Plan, compile_plan
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Iterable, Mapping
 
 
 def load_schema(path: str | None) -> Schema:
@@ -60,8 +60,12 @@ def write_folder(folder: str, texts: Mapping[str, str]) -> None:
         say(f"wrote {Path(folder) / name}")
 
 
-def write_file(path: Path, text: str, *, new: bool = False) -> None:
+def write_file(
+    path: Path, text: str | Iterable[str], *, new: bool = False, written: Callable[[int], None] | None = None
+) -> None:
     """Write a file beside its place, to the disk, and swap it in; with `new` it must not be there yet.
+
+    A long text may come in pieces; `written` is told its size in bytes before it is swapped in.
 
     Raises:
         FileExistsError: it is, with `new`.
@@ -72,10 +76,12 @@ def write_file(path: Path, text: str, *, new: bool = False) -> None:
         descriptor, beside = tempfile.mkstemp(prefix=f".{path.name[:80]}.", dir=path.parent)
         try:
             with open(descriptor, "w", encoding="utf-8", newline="\n") as handle:  # noqa: PTH123  # a descriptor has no path
-                handle.write(text)
+                handle.writelines([text] if isinstance(text, str) else text)
                 handle.flush()
                 os.fchmod(descriptor, 0o666 & ~_umask())
                 os.fsync(descriptor)
+            if written:
+                written(Path(beside).stat().st_size)
             if new:
                 _link(beside, path)
             else:

@@ -10,29 +10,31 @@ import signal
 import threading
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
+from math import inf
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from packetcodec.cli.clock import Clock
+from packetcodec.cli.convert import output_format
 from packetcodec.cli.sources import Port, Source, open_source
 from packetcodec.cli.state_file import Record, StateFile
 from packetcodec.cli.streams import DataFault, json_printable, say
 from packetcodec.cli.tables.figures import seconds
 from packetcodec.cli.tables.follow_report import FollowReport
 from packetcodec.cli.track_file import TrackFile
-from packetcodec.errors import PacketcodecError
 from packetcodec.receive.events import Duplicate, Event, Failure, Fault, Forgotten, Position, Report, Silent, Unknown
-from packetcodec.receive.framing import CobsFrames, Framing, HexLines
 from packetcodec.receive.outputs import OUTPUTS
-from packetcodec.receive.receiver import Receiver
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+    from packetcodec.cli.hearing import Hearing
     from packetcodec.codec import Codec
+    from packetcodec.receive.framing import Framing
     from packetcodec.receive.outputs import Writer
+    from packetcodec.receive.receiver import Receiver
 
 #: Seconds between looks at a source that is quiet, and between two marks in the state file.
 _PATIENCE = 0.1
@@ -47,23 +49,17 @@ class Following:
 
     Attributes:
         baud: speed of a serial port.
-        cobs, pattern: COBS frames, else lines of hex; how to find the hex in a line.
+        hearing: how packets are found and put together.
         output: file to write, or None for JSON lines on stdout.
         state: file that remembers where it stopped, or None.
         sync: seconds after which files are brought to the disk.
-        known, silent_after, interval, tracker: as `Receiver` takes them.
     """
 
     baud: int
-    cobs: bool
-    pattern: str | None
+    hearing: Hearing
     output: str | None
     state: str | None
     sync: float
-    known: tuple[int, ...] | None
-    silent_after: float | None
-    interval: float | None
-    tracker: str | None
 
     def run(self, codec: Codec, source: str) -> int:
         """Follow a source until it ends or a signal comes; the exit status: 1 where a stream held not one good packet.
@@ -72,17 +68,7 @@ class Following:
             click.UsageError: an option that cannot be.
             DataFault, OSError: a source or an output that cannot be had.
         """
-        try:
-            frames: Framing = CobsFrames() if self.cobs else HexLines(self.pattern)
-            receiver = Receiver(
-                codec,
-                known=self.known,
-                silent_after=self.silent_after,
-                interval=self.interval,
-                tracker=self.tracker,
-            )
-        except PacketcodecError as fault:
-            raise click.UsageError(f"--{str(fault).replace('silent_after', 'silent-after')}") from None
+        frames, receiver = self.hearing.frames(codec), self.hearing.receiver(codec)
         self._demand_different(source)
         report = FollowReport()
         with ExitStack() as stack:
@@ -95,7 +81,7 @@ class Following:
             records = state.take() if state else []
             out = self._output(codec, resumes=bool(records))
             stack.callback(out.close)
-            clock = Clock(records[-1].steady) if records else Clock()
+            clock = Clock(records[-1].steady or -inf) if records else Clock()
             if state and records:
                 _resume(receiver, out, records, state.swapping)
             run = _Run(receiver, frames, opened, out, state, report, clock, self.sync)
@@ -103,7 +89,7 @@ class Following:
                 ended = run.follow(stop)
                 run.put_in_order()
             finally:
-                report.close("frame" if self.cobs else "line", frames.noise, frames.dropped)
+                report.close("frame" if self.hearing.cobs else "line", frames.noise, frames.dropped)
         return 0 if report.good or not ended else 1
 
     def _demand_different(self, source: str) -> None:
@@ -116,11 +102,8 @@ class Following:
     def _output(self, codec: Codec, *, resumes: bool) -> TrackFile | _Stdout:
         if self.output is None:
             return _Stdout(OUTPUTS[".jsonl"].writer(()))
-        path = Path(self.output)
-        if path.suffix.lower() not in OUTPUTS:
-            raise click.UsageError(f"--output: {self.output} ends in none of {' '.join(OUTPUTS)}")
         names = [field.name for plan in codec.plans.values() for layout in plan.layouts for field in layout.fields]
-        return TrackFile(path, OUTPUTS[path.suffix.lower()], names, resumes=resumes)
+        return TrackFile(Path(self.output), output_format(self.output), names, resumes=resumes)
 
 
 class _Stdout:
@@ -152,7 +135,7 @@ def _resume(
     first = _first_to_tell(out, records, swapping) if isinstance(out, TrackFile) else len(records)
     for number, record in enumerate(records):
         if record.data is not None:
-            for event in receiver.feed(record.data, record.now, steady=record.steady):
+            for event in receiver.feed(record.data, record.now, steady=record.steady, rssi=record.rssi, snr=record.snr):
                 if number >= first and isinstance(event, Position | Report):
                     out.put(event)
 
@@ -197,6 +180,7 @@ class _Run:
         self._every = sync
         self._next_sync = clock.steady() + sync
         self._next_mark = 0.0
+        self._ahead: float | None = None  # seconds by which the times of the lines are ahead of the clock; None for no times
         self._marked: tuple[int | None, int] | None = None
 
     def follow(self, stop: threading.Event) -> bool:
@@ -227,12 +211,18 @@ class _Run:
         return False
 
     def _take(self, packet: bytes) -> None:
-        now, steady = self._clock.read()
-        events = self._receiver.feed(packet, now, steady=steady)
+        heard, steady = self._frames.reception, None
+        now, clock = self._clock.read()
+        if heard.time is not None:  # the log is dated by itself, however long ago that was
+            self._ahead = heard.time - now
+        elif self._ahead is None:
+            steady = clock
+        now += self._ahead or 0.0
+        events = self._receiver.feed(packet, now, steady=steady, rssi=heard.rssi, snr=heard.snr)
         taken = next((event for event in events if not isinstance(event, _NOT_TAKEN)), None)
         if self._state and taken:
-            self._state.add(Record(now, steady, self._out.body, self._read, packet, taken.tracker))
-        if not isinstance(self._source, Port):
+            self._state.add(Record(now, steady, self._out.body, self._read, packet, taken.tracker, heard.rssi, heard.snr))
+        if heard.time is None and not isinstance(self._source, Port):
             self._report.date(events, now)
         self._tell(events)
 
@@ -250,7 +240,8 @@ class _Run:
     def _rest(self) -> None:
         """What is done now and then."""
         now, steady = self._clock.read()
-        self._tell(self._receiver.tick(now, steady=steady))
+        ahead = self._ahead
+        self._tell(self._receiver.tick(now, steady=steady) if ahead is None else self._receiver.tick(now + ahead))
         self._report.tick(steady)
         if steady >= self._next_mark:
             self._next_mark = steady + _REST
@@ -273,10 +264,8 @@ class _Run:
 
     def put_in_order(self) -> None:
         """Bring the points of each tracker together, where the output has such an order."""
-        if isinstance(self._out, TrackFile) and (text := self._out.in_order()):
-            if self._state:
-                self._state.set_swap(len(text), self._out.body_of(text))
-            self._out.swap_in(text)
+        if isinstance(self._out, TrackFile):
+            self._out.put_in_order(self._state.set_swap if self._state else lambda _size, _body: None)
             self._mark()
             self._sync()
 

@@ -41,26 +41,29 @@ class Record(NamedTuple):
     """A packet or a mark.
 
     Attributes:
-        now, steady: Unix seconds, and seconds of the steady clock.
+        now, steady: Unix seconds, and seconds of the steady clock; None for that where the input says the time.
         body: bytes of the output before it.
         read: bytes of the input up to and with it; None where the input cannot be read again.
         data: the packet; None for a mark.
         tracker: whose packet it is.
+        rssi, snr: how it was heard, as far as that is known.
     """
 
     now: float
-    steady: float
+    steady: float | None
     body: int
     read: int | None
     data: bytes | None = None
     tracker: int | None = None
+    rssi: float | None = None
+    snr: float | None = None
 
     def line(self) -> str:
         """It as a line."""
         fields = [self.now, self.steady, self.body, self.read]
         if self.data is None:
             return _line(["mark", *fields])
-        return _line(["packet", *fields, self.data.hex(), self.tracker])
+        return _line(["packet", *fields, self.data.hex(), self.tracker, self.rssi, self.snr])
 
 
 def _line(row: list[Any]) -> str:
@@ -134,11 +137,12 @@ class StateFile:
             self.swapping = int(size), int(body)
         else:
             now, steady, body, read, *packet = fields
-            data, tracker = packet or (None, None)
+            data, tracker, *heard = packet or (None, None)
+            steady = None if steady is None else float(steady)
             self.swapping = None
             self.read = self.read if read is None else int(read)
             self.records.append(
-                Record(float(now), float(steady), int(body), read, None if data is None else bytes.fromhex(data), tracker)
+                Record(float(now), steady, int(body), read, None if data is None else bytes.fromhex(data), tracker, *heard)
             )
 
     def take(self) -> list[Record]:

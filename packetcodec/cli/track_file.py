@@ -11,17 +11,15 @@ import stat
 from typing import TYPE_CHECKING
 
 from packetcodec.cli.files import write_file
+from packetcodec.cli.ordering import Sorter
 from packetcodec.cli.streams import DataFault, say
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
     from pathlib import Path
 
     from packetcodec.receive.events import Position, Report
     from packetcodec.receive.outputs import TrackFormat
-
-#: A document that is larger is not put in order at the end: that takes several times its size of memory.
-MAX_IN_ORDER = 32 << 20
 
 
 class TrackFile:
@@ -80,7 +78,7 @@ class TrackFile:
             raise DataFault(f"{self.path}: its first line names other columns or is of another kind; give another file")
         if resumes:
             return len(self._head)
-        if self._format.in_order:
+        if self._format.tracks:
             raise DataFault(f"{self.path}: exists already and is left alone; a state file (--state) would go on with it")
         return self._whole_lines()
 
@@ -155,29 +153,28 @@ class TrackFile:
         if (mine.st_ino, mine.st_dev) != (there.st_ino, there.st_dev):
             raise OSError(0, "was replaced by another file while it was written", str(self.path))
 
-    def in_order(self) -> bytes | None:
-        """The same file with the points of each tracker together; None where its format has no such order."""
-        if self._format.in_order is None or self._empty or self.size > MAX_IN_ORDER:
-            return None
-        return self._format.in_order(self._read_all().decode()).encode()
+    def put_in_order(self, written: Callable[[int, int], None]) -> None:
+        """Bring its entries into the order of time; `written` is told its new size and body just before it is swapped in."""
+        if self._empty or not self._regular:
+            return
+        tail = len(self._tail())
+        with Sorter(tracks=self._format.tracks) as sorter:
+            # What follows is read by its name: this descriptor is written with.
+            with self.path.open(encoding="utf-8", newline="") as lines:
+                for entry in self._format.parse(lines):
+                    sorter.add(entry)
+            sorter.finish()
+            size = 0
 
-    def body_of(self, text: bytes) -> int:
-        """Bytes of it without its tail."""
-        return len(text) - len(self._tail())
+            def told(found: int) -> None:
+                nonlocal size
+                size = found
+                written(found, found - tail)
 
-    def swap_in(self, text: bytes) -> None:
-        """Put another text in its place."""
-        write_file(self.path, text.decode())
+            write_file(self.path, self._format.compose(self._writer.head, sorter), written=told)
         os.close(self._descriptor)
         self._descriptor = os.open(self.path, os.O_RDWR | getattr(os, "O_NOFOLLOW", 0))
-        self.body = self.body_of(text)
-
-    def _read_all(self) -> bytes:
-        parts, place = [], 0
-        while part := self._read(place, 1 << 20):
-            parts.append(part)
-            place += len(part)
-        return b"".join(parts)
+        self.body = size - tail
 
     def close(self) -> None:
         """Close it."""

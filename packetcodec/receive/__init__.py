@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from packetcodec.logs.heard import Reception
 from packetcodec.receive.events import (
     Contradiction,
     Duplicate,
@@ -12,7 +13,6 @@ from packetcodec.receive.events import (
     Late,
     Lost,
     Position,
-    Reception,
     Repaired,
     Report,
     Restarted,

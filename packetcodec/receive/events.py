@@ -15,26 +15,13 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from packetcodec.logs.heard import Reception
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from packetcodec.codec import Packet
     from packetcodec.wire import Value
-
-
-@dataclass(frozen=True, slots=True)
-class Reception:
-    """How a packet was heard.
-
-    Attributes:
-        time: Unix seconds, or None.
-        rssi: received signal strength in dBm, or None.
-        snr: signal-to-noise ratio in dB, or None.
-    """
-
-    time: float | None = None
-    rssi: float | None = None
-    snr: float | None = None
 
 
 #: What an event has where nothing is known of the reception.

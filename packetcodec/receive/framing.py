@@ -15,6 +15,8 @@ before costs nothing.
 (1, [b'\x11\x07+\x00'])
 >>> HexLines(r"data=(\S+)").feed(b"id=1234567890 data=1107\n")
 [b'\x11\x07']
+>>> lines.feed(b"11072a04 rssi -97 snr 8.5\n"), lines.reception
+([b'\x11\x07*\x04'], Reception(time=None, rssi=-97.0, snr=8.5))
 >>> frames = CobsFrames()
 >>> frames.feed(b"noise\x00\x02\x11\x02\x07\x00"), frames.noise
 ([b'\x11\x00\x07'], 1)
@@ -27,22 +29,14 @@ from typing import TYPE_CHECKING, Protocol
 
 from cobs import cobs
 
-from packetcodec.errors import PacketcodecError
+from packetcodec.logs.heard import LineReader, Reception
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
 #: A packet has at most 255 bytes: three characters each, and room for what the module prints around them.
 _LONGEST_LINE = 4096
 _LONGEST_FRAME = 1024
-_WORD = r"[0-9A-Za-z.]"
-_RUNS = (
-    re.compile(rf"(?<!{_WORD})(?:0[xX])?((?:[0-9A-Fa-f]{{2}}){{2,}})(?!{_WORD})"),
-    re.compile(rf"(?<!{_WORD})([0-9A-Fa-f]{{2}}(?:[ :-][0-9A-Fa-f]{{2}})+)(?!{_WORD})"),
-)
-#: Colours and the like, as ECMA-48 has them: logs of development boards are full of them.
-_CONTROL = re.compile(r"\x1b\[[0-9;?]*[@-~]")
-_BETWEEN = re.compile(r"0[xX]|[\s:,;-]+")
 
 
 class Framing(Protocol):
@@ -53,11 +47,13 @@ class Framing(Protocol):
         dropped: bytes left out because no separator came in time.
         unfinished: bytes at the end of what was fed that no separator has followed yet: a reader that is stopped begins
             again with these. While `packets` runs they are counted from behind the packet last given.
+        reception: how the packet last given was heard, as far as its line says.
     """
 
     noise: int
     dropped: int
     unfinished: int
+    reception: Reception
 
     def packets(self, data: bytes) -> Iterator[bytes]:
         """The packets that these bytes complete, one by one."""
@@ -86,6 +82,7 @@ class _Pieces:
         self.noise = 0
         self.dropped = 0
         self.unfinished = 0
+        self.reception = Reception()
         self._rest = b""
         self._dropping = False
 
@@ -130,33 +127,21 @@ class _Pieces:
 class HexLines(_Pieces):
     """One packet per line of hex, inside whatever else stands in the line.
 
-    Without a pattern a packet is the longest run of hex digits, two bytes at least: a word of whole bytes (`11072aff`, also
-    behind `0x`), or pairs with a space, colon or hyphen between them (`11 07 2a ff`).
+    What of a line is the packet is said by `packetcodec.logs.heard`.
     """
 
     _separator = re.compile(rb"[\r\n]")
     _longest = _LONGEST_LINE
 
-    def __init__(self, pattern: str | None = None) -> None:
-        """Begin at the beginning of a line.
-
-        Args:
-            pattern: regular expression with one group, which holds the hex digits; the rest of the line is looked past.
-
-        Raises:
-            PacketcodecError: it is none, or has not just one group.
-        """
+    def __init__(
+        self,
+        pattern: str | None = None,
+        time_format: str | None = None,
+        accepts: Callable[[bytes], bool] | None = None,
+    ) -> None:
+        """Begin at the beginning of a line; the arguments are those of `packetcodec.logs.heard.LineReader`."""
         super().__init__()
-        self._pattern = None
-        if pattern is not None:
-            try:
-                self._pattern = re.compile(pattern)
-            except (re.error, RecursionError, OverflowError) as fault:
-                raise PacketcodecError(f"pattern {pattern!r}: {fault}") from None
-            if self._pattern.groups != 1:
-                raise PacketcodecError(
-                    f"pattern {pattern!r}: has {self._pattern.groups} groups; it must have one, which holds the hex digits"
-                )
+        self._reader = LineReader(pattern, time_format, accepts)
 
     def close(self) -> list[bytes]:
         """The packet of a last line without an end."""
@@ -165,17 +150,8 @@ class HexLines(_Pieces):
         return [found] if found else []
 
     def _packet(self, piece: bytes) -> bytes:
-        line = _CONTROL.sub(" ", piece.decode("latin-1"))
-        if self._pattern is not None:
-            match = self._pattern.search(line)
-            digits = match[1] or "" if match else ""
-        else:
-            runs = [match[1] for run in _RUNS for match in run.finditer(line)]
-            digits = max(runs, key=lambda run: len(_BETWEEN.sub("", run)), default="")
-        try:
-            return bytes.fromhex(_BETWEEN.sub("", digits))
-        except ValueError:
-            return b""
+        data, self.reception = self._reader.read(piece.decode("utf-8", "replace")) or (b"", Reception())
+        return data
 
 
 class CobsFrames(_Pieces):

@@ -46,7 +46,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from packetcodec.errors import PacketcodecError, PacketFault
-from packetcodec.receive.events import Event, Failure, Fault, Forgotten, Reception, Silent, Unknown
+from packetcodec.logs.heard import Reception
+from packetcodec.receive.events import Event, Failure, Fault, Forgotten, Silent, Unknown
 from packetcodec.receive.interval import MIN_INTERVAL
 from packetcodec.receive.roles import roles_of
 from packetcodec.receive.tracker_state import TrackerState

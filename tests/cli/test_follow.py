@@ -24,7 +24,7 @@ from tests.support.follower import ENVIRONMENT, PATIENCE, Follower, feed, line, 
 
 NO_TIME = (
     "packetcodec: the packets of this input carry no time of reception: those read at once get the moment of reading as "
-    "their time, and the points of their trails come before all of them"
+    "their time, and the points of their trails come before all of them; for a stored log leave out --follow"
 )
 
 
@@ -139,7 +139,9 @@ def test_stdin_without_one_good_packet_is_the_datas_fault(once):
 @pytest.mark.parametrize(
     ("arguments", "status", "message"),
     [
-        (["--pattern", "x"], 2, "--pattern 'x': has 0 groups; it must have one, which holds the hex digits"),
+        (["--pattern", "x"], 2, "--pattern 'x': has 0 groups; it must have one, which holds the hex digits, or named ones"),
+        (["--pattern", "(?P<hex>x)(?P<cow>y)"], 2, "group 'cow' is none of hex, base64, time, rssi, snr"),
+        (["--time-format", "%Q"], 2, "--time-format '%Q': %Q is none of %Y"),
         (["--pattern", "(x)", "--cobs"], 2, "--pattern is for lines of hex, not for --cobs"),
         (["--silent-after", "0"], 2, "--silent-after: 0.0 is not a finite number of seconds above 0"),
         (["--known", "7,cow"], 2, "--known: '7,cow' is not a list of whole numbers such as 7,8"),
@@ -151,7 +153,7 @@ def test_stdin_without_one_good_packet_is_the_datas_fault(once):
         (["-i", "herd.csv", "-o", "herd.csv"], 2, "--output: herd.csv is what --input names too"),
         (["-o", "herd.csv", "--state", "./herd.csv"], 2, "--state: ./herd.csv is what --output names too"),
         (["-o", "herd.csv", "--sync", "-1"], 2, "--sync"),
-        (["--faults"], 2, "--faults goes without --follow, which says faults on stderr"),
+        (["--faults"], 2, "--faults goes without --follow and --output, which say faults on stderr"),
     ],
 )
 def test_an_option_that_cannot_be_is_one_line(once, arguments, status, message):
@@ -163,7 +165,9 @@ def test_an_option_that_cannot_be_is_one_line(once, arguments, status, message):
 def test_options_of_following_are_refused_without_it(once, capfd):
     once(line(0))
     assert run(["decode", "pasture.toml", "--known", "7"]) == 2
-    assert "--known goes with --follow" in capfd.readouterr().err
+    assert "--known goes with --follow or --output" in capfd.readouterr().err
+    assert run(["decode", "pasture.toml", "--state", "x", "-o", "x.csv"]) == 2
+    assert "--state goes with --follow" in capfd.readouterr().err
 
 
 def test_what_else_happens_is_said(once):

@@ -3,12 +3,16 @@
 import csv
 import io
 import json
+from dataclasses import replace
 from datetime import UTC, datetime
+from random import Random
 
 import gpxpy
 import pytest
 
+from packetcodec.cli.ordering import Sorter
 from packetcodec.logs import read_log
+from packetcodec.logs.heard import Reception
 from packetcodec.receive.events import Position, Report
 from packetcodec.receive.outputs import OUTPUTS
 from packetcodec.receive.outputs.csv_lines import CsvLines
@@ -43,7 +47,7 @@ def test_json_lines_hold_everything_and_reports_too():
     first, second, third = map(json.loads, lines)
     assert first == {
         "event": "position", "tracker": 7, "time": "2026-07-01T12:00:00.000Z", "latitude": 46.51234, "longitude": 9.87654,
-        "altitude": 2104.5, "direct": True, "packet_counter": 5, "layout": "track",
+        "altitude": 2104.5, "direct": True, "packet_counter": 5, "layout": "track", "rssi": None, "snr": None,
         "values": {"battery": 3.7, "activity": "grazing"},
     }  # fmt: skip
     assert (second["direct"], second["altitude"], second["values"]) == (False, None, {})
@@ -54,7 +58,7 @@ def test_csv_has_a_column_for_each_field_and_leaves_reports_out():
     writer = CsvLines(["battery", "activity", "latitude", "battery"])
     text = writer.head + "".join(map(writer.entry, (DIRECT, BEFORE, OTHER, Report(7, NOON, 6, {}, "status"))))
     rows = list(csv.DictReader(io.StringIO(text)))
-    assert list(rows[0])[-3:] == ["layout", "battery", "activity"]
+    assert list(rows[0])[-5:] == ["layout", "rssi", "snr", "battery", "activity"]
     assert [row["battery"] for row in rows] == ["3.7", "", ""]
     assert [row["direct"] for row in rows] == ["true", "false", "true"]
     assert [row["tracker"] for row in rows] == ["7", "7", ""]
@@ -79,8 +83,17 @@ def grown(suffix, *positions):
     return files
 
 
+def in_order(suffix, text, part=100_000):
+    entry = OUTPUTS[suffix]
+    with Sorter(tracks=entry.tracks, part=part) as sorter:
+        for found in entry.parse(text.splitlines(keepends=True)):
+            sorter.add(found)
+        sorter.finish()
+        return "".join(entry.compose(entry.writer(()).head, sorter))
+
+
 def written(suffix, *positions):
-    return OUTPUTS[suffix].in_order(grown(suffix, *positions)[-1])
+    return in_order(suffix, grown(suffix, *positions)[-1])
 
 
 @pytest.mark.parametrize("suffix", OUTPUTS)
@@ -100,10 +113,10 @@ def test_a_file_is_whole_after_each_entry(suffix):
 @pytest.mark.parametrize("suffix", [".gpx", ".geojson"])
 def test_a_file_in_order_stays_so_and_can_be_gone_on_with(suffix):
     text = written(suffix, DIRECT, OTHER, BEFORE)
-    assert OUTPUTS[suffix].in_order(text) == text
+    assert in_order(suffix, text) == text
     writer = OUTPUTS[suffix].writer(())
     body = text.removesuffix(writer.tail(empty=False)) + writer.entry(OTHER, first=False)
-    again = OUTPUTS[suffix].in_order(body + writer.tail(empty=False))
+    again = in_order(suffix, body + writer.tail(empty=False))
     point = "<trkpt " if suffix == ".gpx" else '"Point"'
     assert (text.count(point), again.count(point)) == (3, 4)
     assert (text.count("tracker 7"), again.count("tracker 7")) == (1, 1)
@@ -132,7 +145,7 @@ def test_geojson_has_points_and_a_line_longitude_first():
     assert old["geometry"] == {"type": "Point", "coordinates": [9.8765, 46.5123]}
     assert new["properties"] == {
         "tracker": 7, "time": "2026-07-01T12:00:00.000Z", "source": "direct", "packet_counter": 5, "layout": "track",
-        "battery": 3.7, "activity": "grazing",
+        "rssi": None, "snr": None, "battery": 3.7, "activity": "grazing",
     }  # fmt: skip
 
 
@@ -151,3 +164,39 @@ def test_a_line_across_180_degrees_is_cut_there(side):
         [[side * 179.0, 10.0], [side * 179.8, 10.2], [side * 180.0, 10.3]],
         [[side * -180.0, 10.3], [side * -179.8, 10.4], [side * -179.0, 10.5]],
     ]
+
+
+HEARD = replace(position(7, NOON + 60, 46.5, 9.8, None), reception=Reception(NOON + 60, -101.0, 7.5))
+NEVER = replace(position(7, NOON, 46.6, 9.9, None, direct=False), time_known=False)
+
+
+def test_how_a_packet_was_heard_is_kept():
+    assert gpxpy.parse(written(".gpx", HEARD)).tracks[0].segments[0].points[0].comment == "RSSI -101 dBm, SNR 7.5 dB"
+    assert json.loads(written(".geojson", HEARD))["features"][0]["properties"]["snr"] == 7.5
+    row = next(csv.DictReader(io.StringIO(written(".csv", HEARD))))
+    assert (row["rssi"], row["snr"]) == ("-101.0", "7.5")
+    assert json.loads(written(".jsonl", HEARD))["rssi"] == -101.0
+
+
+@pytest.mark.parametrize("suffix", OUTPUTS)
+def test_what_has_no_time_stays_behind_the_one_before_it(suffix):
+    text = written(suffix, HEARD, NEVER, DIRECT)
+    assert text.rfind("46.6") > text.rfind("46.51234")
+    assert ("<time>" in text.split("46.6")[-1]) is False
+
+
+@pytest.mark.parametrize("suffix", OUTPUTS)
+@pytest.mark.parametrize("part", [1, 7, 100])
+def test_any_number_of_parts_gives_the_same_order(suffix, part):
+    chance = Random(part)  # noqa: S311  # a repeatable test
+    places = [
+        position(chance.choice((7, 8)), NOON + 30 * chance.randrange(100), 46.5, 9.8, None, counter=n) for n in range(50)
+    ]
+    assert in_order(suffix, grown(suffix, *places)[-1], part) == written(suffix, *places)
+
+
+def test_a_track_is_cut_at_an_outage():
+    walk = [position(7, NOON + 30 * n, 46.5 + n / 1000, 9.8, None) for n in (*range(5), *range(8, 12), *range(13, 15))]
+    assert [len(part.points) for part in gpxpy.parse(written(".gpx", *walk)).tracks[0].segments] == [5, 6]
+    lines = json.loads(written(".geojson", *walk))["features"][0]["geometry"]["coordinates"]
+    assert [len(line) for line in lines] == [5, 6]

@@ -1,4 +1,4 @@
-"""Following as options of `decode`."""
+"""What was heard, as options of `decode`: converted to tracks, or followed."""
 
 from __future__ import annotations
 
@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from packetcodec.cli.convert import Converting
 from packetcodec.cli.follow import Following
+from packetcodec.cli.hearing import Hearing
 from packetcodec.cli.options.usage import added
 from packetcodec.receive.outputs import OUTPUTS
 
@@ -20,8 +22,17 @@ _OPTIONS = (
     click.option("--follow", is_flag=True, help="Wait for more, and put the packets together into tracks."),
     click.option("--baud", type=click.IntRange(1, _MAX_BAUD), help="Bits per second of a serial port (default: 115200)."),
     click.option("--cobs", is_flag=True, help="The input is COBS frames between zero bytes, not lines of hex."),
-    click.option("--pattern", help="Regular expression whose one group is the hex in a line."),
-    click.option("-o", "--output", type=click.Path(dir_okay=False), help=f"File to write: {_ENDINGS}."),
+    click.option(
+        "--pattern",
+        help="Regular expression that finds the hex in a line by its one group; or, by named groups, hex or base64, time, "
+        "rssi, snr.",
+    ),
+    click.option(
+        "--time-format",
+        metavar="FORMAT",
+        help="Format of the times in lines, such as '%d.%m.%Y %H:%M:%S'; default: ISO 8601.",
+    ),
+    click.option("-o", "--output", type=click.Path(dir_okay=False), help=f"File of tracks to write: {_ENDINGS}."),
     click.option(
         "--state",
         type=click.Path(dir_okay=False),
@@ -40,26 +51,45 @@ _OPTIONS = (
 )
 
 
+#: Options that need positions to be put together, and those that need a source that is followed.
+_TRACKS = ("cobs", "known", "interval", "tracker")
+_LIVE = ("baud", "state", "sync", "silent_after")
+
+
 def follow_options(command: Callable[..., int]) -> Callable[..., int]:
-    """Give a command the options of `--follow`; it gets them as `following`, a `Following`, or None without `--follow`."""
+    """Give a command these options; it gets them as `tracks`, a `Following`, a `Converting` or None, and as `hearing`."""
 
     @wraps(command)
-    def with_options(*args: Any, follow: bool, known: str | None, baud: int | None, sync: float | None, **given: Any) -> int:
-        names = ("cobs", "pattern", "output", "state", "silent_after", "interval", "tracker")
-        mine = {name: given.pop(name) for name in names}
-        if not follow:
-            for name, value in {**mine, "known": known, "baud": baud, "sync": sync}.items():
-                if value not in (None, False):
-                    raise click.UsageError(f"--{name.replace('_', '-')} goes with --follow")
-            return command(*args, following=None, **given)
-        if given.get("faults"):
-            raise click.UsageError("--faults goes without --follow, which says faults on stderr")
-        if mine["cobs"] and mine["pattern"] is not None:
-            raise click.UsageError("--pattern is for lines of hex, not for --cobs")
-        following = Following(known=_numbers(known), baud=baud or 115_200, sync=10.0 if sync is None else sync, **mine)
-        return command(*args, following=following, **given)
+    def with_options(*args: Any, follow: bool, known: str | None, **given: Any) -> int:
+        names = ("cobs", "pattern", "time_format", "silent_after", "interval", "tracker")
+        heard = {name: given.pop(name) for name in names}
+        live = {name: given.pop(name) for name in ("baud", "output", "state", "sync")}
+        _demand(heard | live | {"known": known}, follow=follow, faults=bool(given.get("faults")))
+        hearing = Hearing(known=_numbers(known), **heard)
+        tracks: Following | Converting | None = None
+        if follow:
+            live["sync"] = 10.0 if live["sync"] is None else live["sync"]
+            tracks = Following(hearing=hearing, **live | {"baud": live["baud"] or 115_200})
+        elif live["output"] is not None:
+            tracks = Converting(live["output"], hearing)
+        return command(*args, tracks=tracks, hearing=hearing, **given)
 
     return added(with_options, *_OPTIONS)
+
+
+def _demand(given: dict[str, Any], *, follow: bool, faults: bool) -> None:
+    """Refuse an option where it would do nothing."""
+    for names, allowed, need in (
+        (_LIVE, follow, "--follow"), (_TRACKS, follow or given["output"] is not None, "--follow or --output")
+    ):  # fmt: skip
+        for name in names:
+            if not allowed and given[name] not in (None, False):
+                raise click.UsageError(f"--{name.replace('_', '-')} goes with {need}")
+    if faults and (follow or given["output"] is not None):
+        raise click.UsageError("--faults goes without --follow and --output, which say faults on stderr")
+    for name in ("pattern", "time_format"):
+        if given["cobs"] and given[name] is not None:
+            raise click.UsageError(f"--{name.replace('_', '-')} is for lines of hex, not for --cobs")
 
 
 def _numbers(known: str | None) -> tuple[int, ...] | None:

@@ -39,7 +39,7 @@ _MAX_UNKNOWN = 1024
 _SAME = 1e-3
 _NO_TIME = (
     "the packets of this input carry no time of reception: those read at once get the moment of reading as their time, "
-    "and the points of their trails come before all of them"
+    "and the points of their trails come before all of them; for a stored log leave out --follow"
 )
 #: What the summary calls the kinds of event, in its order.
 _WORDS = {
@@ -72,6 +72,11 @@ class FollowReport:
         """Packets that could be decoded, duplicates and those of unknown trackers included."""
         return sum(self._counts[what] for what in ("direct", "report", "late", "duplicate", "unknown"))
 
+    @property
+    def undated(self) -> int:
+        """Positions whose time is not known."""
+        return self._counts["undated"]
+
     def read(self) -> None:
         """Other bytes are read from now on."""
         if self._undated:
@@ -93,6 +98,7 @@ class FollowReport:
         match event:
             case Position():
                 self._counts["direct" if event.direct else "trail"] += 1
+                self._counts["undated"] += not event.time_known
             case Late():
                 # One whose place was not known comes again, as a position or a report.
                 self._counts["late"] += event.known

@@ -4,8 +4,8 @@ r"""CSV: a row a position, with a column for each field of the layouts.
 >>> here = Position(7, 1_782_907_200.0, 46.5, 9.9, None, True, 5, {"battery": 3.7}, "position")
 >>> csv = CsvLines(["battery"])
 >>> csv.head, csv.entry(here)
-('time,tracker,latitude,longitude,altitude,direct,packet_counter,layout,battery\n',
- '2026-07-01T12:00:00.000Z,7,46.5,9.9,,true,5,position,3.7\n')
+('time,tracker,latitude,longitude,altitude,direct,packet_counter,layout,rssi,snr,battery\n',
+ '2026-07-01T12:00:00.000Z,7,46.5,9.9,,true,5,position,,,3.7\n')
 """
 
 from __future__ import annotations
@@ -15,14 +15,17 @@ import io
 from typing import TYPE_CHECKING
 
 from packetcodec.receive.events import Position
-from packetcodec.receive.outputs.track_format import TrackFormat, utc
+from packetcodec.receive.outputs.track_format import Entry, TrackFormat, seconds_of, told_time
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator, Sequence
 
     from packetcodec.receive.events import Report
+    from packetcodec.receive.outputs.track_format import Ordered
 
-_COLUMNS = ("time", "tracker", "latitude", "longitude", "altitude", "direct", "packet_counter", "layout")
+_COLUMNS = (
+    "time", "tracker", "latitude", "longitude", "altitude", "direct", "packet_counter", "layout", "rssi", "snr"
+)  # fmt: skip
 
 
 class CsvLines:
@@ -37,7 +40,8 @@ class CsvLines:
         if not isinstance(event, Position):
             return ""
         place = (event.latitude, event.longitude, event.altitude, event.direct, event.packet_counter, event.layout)
-        return _row((utc(event.time), event.tracker, *place, *map(event.values.get, self._fields)))
+        heard = (event.reception.rssi, event.reception.snr)
+        return _row((told_time(event), event.tracker, *place, *heard, *map(event.values.get, self._fields)))
 
     def tail(self, *, empty: bool) -> str:  # noqa: ARG002
         """Nothing."""
@@ -50,4 +54,26 @@ def _row(cells: Iterable[object]) -> str:
     return out.getvalue()
 
 
-FORMAT = TrackFormat(suffix=".csv", description="a row a position", writer=CsvLines)
+def _parse(lines: Iterable[str]) -> Iterator[Entry]:
+    kept = ""
+    for number, line in enumerate(lines):
+        kept += line
+        if number and not kept.count('"') % 2:  # a quoted cell may hold the end of a line
+            time, tracker, *_ = next(csv.reader([kept]))
+            yield Entry(tracker, seconds_of(time), kept)
+            kept = ""
+        kept = kept if number else ""
+
+
+def _compose(head: str, entries: Ordered) -> Iterator[str]:
+    yield head
+    yield from (entry.text for entry in entries)
+
+
+def _line(event: Position | Report, fields: Sequence[str]) -> str:
+    return CsvLines(fields).entry(event)
+
+
+FORMAT = TrackFormat(
+    suffix=".csv", description="a row a position", writer=CsvLines, tracks=False, line=_line, parse=_parse, compose=_compose
+)

@@ -1,4 +1,4 @@
-"""GeoJSON (RFC 7946): a point for each position; in order also a line for each tracker, cut where it crosses 180 degrees."""
+"""GeoJSON (RFC 7946): a point for each position; in order also a line of each tracker, cut at outages and 180 degrees."""
 
 from __future__ import annotations
 
@@ -6,12 +6,13 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from packetcodec.receive.events import Position
-from packetcodec.receive.outputs.track_format import TrackFormat, name_of, source_of, utc
+from packetcodec.receive.outputs.track_format import Entry, TrackFormat, name_of, seconds_of, source_of, stretches, told_time
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator, Sequence
 
     from packetcodec.receive.events import Report
+    from packetcodec.receive.outputs.track_format import Ordered
 
 _HEAD, _BETWEEN, _TAIL = '{"type": "FeatureCollection", "features": [\n', ",\n", "\n]}\n"
 
@@ -25,12 +26,7 @@ class GeoJsonPoints:
         """The feature of a position; nothing for a report."""
         if not isinstance(event, Position):
             return ""
-        properties = {
-            **event.values, "tracker": event.tracker, "time": utc(event.time) or None, "source": source_of(event),
-            "packet_counter": event.packet_counter, "layout": event.layout,
-        }  # fmt: skip
-        place = [event.longitude, event.latitude] + ([] if event.altitude is None else [event.altitude])
-        return ("" if first else _BETWEEN) + _feature("Point", place, properties)
+        return ("" if first else _BETWEEN) + _point(event)
 
     def tail(self, *, empty: bool) -> str:  # noqa: ARG002
         """The end of the list."""
@@ -42,20 +38,44 @@ def _feature(kind: str, coordinates: Any, properties: dict[str, Any]) -> str:
     return json.dumps(feature, ensure_ascii=False)
 
 
-def _in_order(text: str) -> str:
-    tracks: dict[int | None, list[tuple[str, list[float], str]]] = {}
-    for line in text.removeprefix(_HEAD).removesuffix(_TAIL).split(_BETWEEN):
-        feature: Any = json.loads(line or "null")
-        if feature and feature["geometry"]["type"] == "Point":
-            said = feature["properties"]
-            tracks.setdefault(said["tracker"], []).append((said["time"] or "~", feature["geometry"]["coordinates"], line))
-    features = []
-    for tracker, points in tracks.items():
-        points.sort(key=lambda point: point[0])
-        if lines := list(_cut([place for _, place, _ in points])):
-            features.append(_feature("MultiLineString", lines, {"tracker": tracker, "name": name_of(tracker)}))
-        features += [line for _, _, line in points]
-    return _HEAD + _BETWEEN.join(features) + _TAIL
+def _point(event: Position) -> str:
+    properties = {
+        **event.values, "tracker": event.tracker, "time": told_time(event) or None, "source": source_of(event),
+        "packet_counter": event.packet_counter, "layout": event.layout, "rssi": event.reception.rssi,
+        "snr": event.reception.snr,
+    }  # fmt: skip
+    place = [event.longitude, event.latitude] + ([] if event.altitude is None else [event.altitude])
+    return _feature("Point", place, properties)
+
+
+def _parse(lines: Iterable[str]) -> Iterator[Entry]:
+    for line in lines:
+        if line.startswith('{"type": "Feature",'):
+            text = line.rstrip().removesuffix(",")
+            feature: Any = json.loads(text)
+            if feature["geometry"]["type"] == "Point":
+                said = feature["properties"]
+                yield Entry(name_of(said["tracker"]), seconds_of(said["time"]), text)
+
+
+def _compose(head: str, entries: Ordered) -> Iterator[str]:
+    between = head
+    for name, parts in stretches(entries):
+        lines: list[list[list[float]]] = []
+        for part in parts:
+            lines += _cut([json.loads(entry.text)["geometry"]["coordinates"] for entry in part])
+        if lines:
+            tracker = json.loads(parts[0][0].text)["properties"]["tracker"]
+            yield between + _feature("MultiLineString", lines, {"tracker": tracker, "name": name})
+            between = _BETWEEN
+        for entry in (entry for part in parts for entry in part):
+            yield between + entry.text
+            between = _BETWEEN
+    yield (head if between is head else "") + _TAIL
+
+
+def _line(event: Position | Report, _: Sequence[str]) -> str:
+    return _point(event) if isinstance(event, Position) else ""
 
 
 def _cut(places: list[list[float]]) -> Iterator[list[list[float]]]:
@@ -76,5 +96,6 @@ def _cut(places: list[list[float]]) -> Iterator[list[list[float]]]:
 
 
 FORMAT = TrackFormat(
-    suffix=".geojson", description="a GeoJSON document", writer=lambda _: GeoJsonPoints(), in_order=_in_order
-)
+    suffix=".geojson", description="a GeoJSON document", writer=lambda _: GeoJsonPoints(), tracks=True, line=_line,
+    parse=_parse, compose=_compose,
+)  # fmt: skip

@@ -1,18 +1,22 @@
 """A format that tracks are written in: what a file of this folder defines to become one.
 
-Owns one rule: a file grows. It is a head, entries in the order in which they came, and a tail that closes it; the next
-entry is written over the tail, with the tail behind it again. So a file is whole after each entry, and nothing of a long
-run is kept in memory or written twice. No file is touched here.
+Owns two rules. A file grows: it is a head, entries in the order in which they came, and a tail that closes it; the next
+entry is written over the tail, with the tail behind it again. So a file is whole after each entry, and nothing of a long run
+is kept in memory or written twice. And a file is put in order: its entries by the time of their positions, in a document
+those of each tracker together, cut at outages. An entry without a time stays behind the one before it. No file is touched
+here.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from typing import TYPE_CHECKING, Protocol
+from itertools import groupby
+from math import inf
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
 
     from packetcodec.receive.events import Position, Report
 
@@ -37,6 +41,28 @@ class Writer(Protocol):
         ...
 
 
+class Entry(NamedTuple):
+    """An entry to be put in order: its tracker as a format names it, its time (-inf for the one before) and its text."""
+
+    tracker: str
+    time: float
+    text: str
+
+
+class Ordered(Protocol):
+    """Entries in order: iterated any number of times, by tracker and time where the format has tracks, else by time.
+
+    Attributes:
+        outages: by tracker, the seconds from one position to the next above which there is an outage between them.
+    """
+
+    outages: dict[str, float]
+
+    def __iter__(self) -> Iterator[Entry]:
+        """Begin anew."""
+        ...
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TrackFormat:
     """One format.
@@ -45,14 +71,32 @@ class TrackFormat:
         suffix: ending of a file's name.
         description: what it is, for help texts.
         writer: begins a file, or goes on with one, given the names of the fields of all layouts.
-        in_order: a whole file's text with the points of each tracker together and in the order of time; None where the
-            order of entries is what the format is for.
+        tracks: whether the entries of a tracker stand together in order.
+        line: the text of a position or report as an entry to be put in order, given the names of the fields; "" for none.
+        parse: the entries of a file that has grown, or was put in order before, from its lines.
+        compose: a whole file, piece by piece, from a head and entries in order.
     """
 
     suffix: str
     description: str
     writer: Callable[[Sequence[str]], Writer]
-    in_order: Callable[[str], str] | None = None
+    tracks: bool
+    line: Callable[[Position | Report, Sequence[str]], str]
+    parse: Callable[[Iterable[str]], Iterator[Entry]]
+    compose: Callable[[str, Ordered], Iterator[str]]
+
+
+def stretches(entries: Ordered) -> Iterator[tuple[str, list[list[Entry]]]]:
+    """The entries of each tracker in order, cut at its outages."""
+    for tracker, found in groupby(entries, key=lambda entry: entry.tracker):
+        parts: list[list[Entry]] = []
+        before = inf
+        for entry in found:
+            if not parts or -inf < before < entry.time - entries.outages.get(tracker, inf):
+                parts.append([])
+            parts[-1].append(entry)
+            before = entry.time
+        yield tracker, parts
 
 
 def utc(time: float) -> str:
@@ -62,6 +106,16 @@ def utc(time: float) -> str:
     except OverflowError:
         return ""
     return moment.replace(tzinfo=None).isoformat(timespec="milliseconds") + "Z"
+
+
+def told_time(event: Position | Report) -> str:
+    """The time of an event, as `utc`; "" where it is not known."""
+    return utc(event.time) if event.time_known else ""
+
+
+def seconds_of(text: str | None) -> float:
+    """The Unix seconds of what `utc` wrote; -inf for none."""
+    return datetime.fromisoformat(text).timestamp() if text else -inf
 
 
 def name_of(tracker: int | None) -> str:
