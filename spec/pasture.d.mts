@@ -142,7 +142,7 @@ export interface Field {
   unit: string;
   /** what it does in a packet beside being sent */
   role: "latitude" | "longitude" | "altitude" | "identifier" | "counter" | "time" | null;
-  /** width */
+  /** width in the packet */
   bits: number;
   /** lower end of the range */
   low: number;

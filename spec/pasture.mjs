@@ -296,17 +296,21 @@ function decodePacket(given) {
   if (length < layout.least) return fault("too_short", length * 8);
   if (length > layout.most) return fault("too_long", layout.most * 8);
   var end = length - checkBytes(schema);
-  var check = checkOf(schema, bytes.slice(0, end));
-  if (check.some(function (byte, index) { return byte !== bytes[end + index]; })) return fault("bad_check", end * 8);
+  var at = VERSION_BITS + LAYOUT_BITS;
+  var codes = layout.fields.map(function (item) {
+    at += item.bits;
+    return bitsAt(bytes, at - item.bits, item.bits);
+  });
+  if (!isChecked(schema, [], bytes, end)) return fault("bad_check", end * 8);
   if (!layout.trail && bitsAt(bytes, layout.bits, end * 8 - layout.bits)) return fault("bad_padding", layout.bits);
   /** @type {Record<string, number>} */
   var raw = {};
   /** @type {Record<string, number | string | boolean | null>} */
   var values = {};
-  var at = VERSION_BITS + LAYOUT_BITS;
+  at = VERSION_BITS + LAYOUT_BITS;
   for (var index = 0; index < layout.fields.length; index += 1) {
     var item = layout.fields[index];
-    var code = bitsAt(bytes, at, item.bits);
+    var code = codes[index];
     if (code > item.maxCode && code !== item.absentCode) return fault("out_of_range", at, item.name);
     raw[item.name] = code;
     values[item.name] = toValue(item, code);
@@ -341,18 +345,25 @@ function encodePacket(name, values, points, version) {
   put(bits, layout.id, LAYOUT_BITS);
   /** @type {Record<string, number>} */
   var raw = {};
-  layout.fields.forEach(function (item) {
-    raw[item.name] = toCode(found, item, values);
-    put(bits, raw[item.name], item.bits);
+  var codes = layout.fields.map(function (item) { return toCode(found, item, values); });
+  layout.fields.forEach(function (item, place) {
+    raw[item.name] = codes[place];
+    put(bits, codes[place], item.bits);
   });
   var given = points || [];
   if (layout.trail) writeTrail(layout, layout.trail, raw, given, bits, layout.most - checkBytes(schema));
   else if (given.length) throw refusal(layout, "trail", "this layout carries none");
+  var bytes = packed(bits);
+  return bytes.concat(checkOf(schema, bytes));
+}
+
+/** Bits as bytes; zero bits fill the last one.  @type {(bits: number[]) => number[]} */
+function packed(bits) {
   /** @type {number[]} */
   var bytes = [];
   while (bits.length % 8) bits.push(0);
   for (var at = 0; at < bits.length; at += 8) bytes.push(bitsAt(bits, at, 8, 1));
-  return bytes.concat(checkOf(schema, bytes));
+  return bytes;
 }
 
 /** The bytes of an array, a Uint8Array or the like as an array.  @type {(given: any) => number[]} */
@@ -493,6 +504,12 @@ function withinRange(layout, field, value) {
 /** @type {(schema: Schema) => number} */
 function checkBytes(schema) {
   return schema.check ? schema.check.bytes : 0;
+}
+
+/** @type {(schema: Schema, before: number[], bytes: number[], end: number) => boolean} */
+function isChecked(schema, before, bytes, end) {
+  var check = checkOf(schema, before.concat(bytes.slice(0, end)));
+  return check.every(function (byte, index) { return byte === bytes[end + index]; });
 }
 
 /**

@@ -16,7 +16,6 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING
 
-from packetcodec.emit.back_end import refuse_low_bits
 from packetcodec.emit.render import Templates, printable, verbatim
 from packetcodec.errors import FAULTS
 from packetcodec.schema import Form, Role
@@ -71,13 +70,13 @@ def write_javascript(plan: Plan, *older: Plan, formatter: bool = False) -> dict[
         PacketcodecError: a version twice, or another header.
     """
     plans = one_header((plan, *older))
-    for each in plans:
-        refuse_low_bits(each, "JavaScript")
+    low = [field.name for item in plans for layout in item.layouts for _, field, _ in layout.low_fields]
+    names = {**_NAMES, "plans": plans, "with_low": bool(low), "low_names": list(dict.fromkeys(low))}
     if formatter:
-        return {f"{plan.name}.formatter.js": _TEMPLATES.render("formatter.js.j2", plans=plans, **_NAMES)}
+        return {f"{plan.name}.formatter.js": _TEMPLATES.render("formatter.js.j2", **names)}
     example = Example.everyday(plan, plan.layouts[0])
     return {
-        f"{plan.name}.{ending}": _TEMPLATES.render(template, plans=plans, example=example, **_NAMES)
+        f"{plan.name}.{ending}": _TEMPLATES.render(template, example=example, **names)
         for ending, template in (("mjs", "module.mjs.j2"), ("d.mts", "types.d.mts.j2"))
     }
 
