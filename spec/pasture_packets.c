@@ -987,44 +987,70 @@ static uint8_t pastureDigit(char sign)
     return (uint8_t)((uint8_t)sign - (uint8_t)'0');
 }
 
+/* A number being read. */
+typedef struct {
+    const char *at;
+    uint32_t whole; /* beyond 2147483647 where the number is */
+    uint8_t seen; /* digits, 4 for more */
+    uint8_t point; /* whether one is behind them */
+} pastureText;
+
+static void pastureAppend(pastureText *t, uint8_t digit)
+{
+    t->whole = (t->whole > pastureU(214748364)) ? pastureU(0xffffffff) : ((t->whole * 10U) + digit);
+}
+
+/* Read all digits up to a point. */
+static void pastureWhole(pastureText *t, const char *digits)
+{
+    t->whole = 0U;
+    t->seen = 0U;
+    for (t->at = digits; pastureDigit(*t->at) < 10U; t->at++) {
+        pastureAppend(t, pastureDigit(*t->at));
+        if (t->seen < 4U) {
+            t->seen++;
+        }
+    }
+    t->point = (*t->at == '.') ? 1U : 0U;
+    if (t->point != 0U) {
+        t->at++;
+    }
+}
+
+/* Read so many digits behind the point; what is not there is 0. */
+static void pastureFraction(pastureText *t, uint8_t places)
+{
+    for (; places > 0U; places--) {
+        uint8_t digit = 0U;
+
+        if ((t->point != 0U) && (pastureDigit(*t->at) < 10U)) {
+            digit = pastureDigit(*t->at);
+            t->at++;
+            t->seen |= 1U;
+        } else {
+            t->point = 0U;
+        }
+        pastureAppend(t, digit);
+    }
+}
+
 pasture_fault pasture_degrees(int32_t *e7, const char *digits, char hemisphere)
 {
-    const uint8_t north = ((hemisphere == 'N') || (hemisphere == 'S')) ? 1U : 0U;
     const uint8_t back = ((hemisphere == 'S') || (hemisphere == 'W')) ? 1U : 0U;
-    const uint32_t limit = (north != 0U) ? pastureU(900000000) : pastureU(1800000000);
-    uint32_t whole = 0U;
-    uint32_t minutes;
-    uint8_t places;
+    const uint8_t east = ((hemisphere == 'E') || (hemisphere == 'W')) ? 1U : 0U;
+    uint32_t whole;
+    pastureText t;
 
-    if ((north == 0U) && (hemisphere != 'E') && (hemisphere != 'W')) {
-        return PASTURE_OUT_OF_RANGE;
+    pastureWhole(&t, digits);
+    whole = t.whole / 100U;
+    if ((t.seen < 4U) || (whole > 180U) || ((east == 0U) && (hemisphere != 'N') && (hemisphere != 'S'))) {
+        return PASTURE_OUT_OF_RANGE; /* fewer than four digits: decimal degrees, perhaps */
     }
-    for (places = 0U; pastureDigit(*digits) < 10U; digits++) {
-        whole = (whole * 10U) + pastureDigit(*digits);
-        if (whole > 18000U) {
-            return PASTURE_OUT_OF_RANGE;
-        }
-        if (places < 4U) {
-            places++;
-        }
-    }
-    if (places < 4U) {
-        return PASTURE_OUT_OF_RANGE; /* decimal degrees, perhaps */
-    }
-    minutes = whole % 100U;
-    whole /= 100U;
-    if (*digits == '.') {
-        digits++;
-    }
-    for (places = 0U; places < 7U; places++) { /* of a minute; further ones cannot change the result */
-        minutes *= 10U;
-        if (pastureDigit(*digits) < 10U) {
-            minutes += pastureDigit(*digits);
-            digits++;
-        }
-    }
-    whole = (whole * pastureU(10000000)) + ((minutes + 30U) / 60U);
-    if ((minutes >= pastureU(600000000)) || (whole > limit)) {
+    t.whole %= 100U;
+    pastureFraction(&t, 7U); /* of a minute; further digits cannot change the result */
+    whole = (whole * pastureU(10000000)) + ((t.whole + 30U) / 60U);
+    if ((t.whole >= pastureU(600000000)) || (whole > ((east != 0U) ?
+        (2U * pastureU(900000000)) : pastureU(900000000)))) {
         return PASTURE_OUT_OF_RANGE;
     }
     *e7 = (back != 0U) ? -(int32_t)whole : (int32_t)whole;
@@ -1034,46 +1060,23 @@ pasture_fault pasture_degrees(int32_t *e7, const char *digits, char hemisphere)
 pasture_fault pasture_decimal(int32_t *to, const char *digits, uint8_t places)
 {
     const uint8_t back = (*digits == '-') ? 1U : 0U;
-    uint8_t seen = 0U; /* digits, not counting after the first */
-    uint8_t behind = 0U; /* the point */
-    uint32_t whole = 0U;
+    pastureText t;
 
     if ((*digits == '-') || (*digits == '+')) {
         digits++;
     }
-    for (;;) {
-        const uint8_t digit = pastureDigit(*digits);
-
-        if ((digit < 10U) && ((behind == 0U) || (places > 0U))) {
-            if ((whole > pastureU(214748364)) || ((whole * 10U) > (pastureU(2147483647) - digit))) {
-                return PASTURE_OUT_OF_RANGE;
-            }
-            whole = (whole * 10U) + digit;
-            seen = 1U;
-            places = (uint8_t)(places - behind);
-        } else if ((*digits == '.') && (behind == 0U)) {
-            behind = 1U;
-        } else {
-            break;
-        }
-        digits++;
-    }
-    for (; places > 0U; places--) {
-        if (whole > pastureU(214748364)) {
-            return PASTURE_OUT_OF_RANGE;
-        }
-        whole *= 10U;
-    }
-    if ((behind != 0U) && (pastureDigit(*digits) < 10U)) {
-        seen = 1U;
-        if (pastureDigit(*digits) > 4U) {
-            whole++; /* halves away from zero */
+    pastureWhole(&t, digits);
+    pastureFraction(&t, places);
+    if ((t.point != 0U) && (pastureDigit(*t.at) < 10U)) {
+        t.seen |= 1U;
+        if ((pastureDigit(*t.at) > 4U) && (t.whole <= pastureU(2147483647))) {
+            t.whole++; /* halves away from zero */
         }
     }
-    if ((seen == 0U) || (whole > pastureU(2147483647))) {
+    if ((t.seen == 0U) || (t.whole > pastureU(2147483647))) {
         return PASTURE_OUT_OF_RANGE;
     }
-    *to = (back != 0U) ? -(int32_t)whole : (int32_t)whole;
+    *to = (back != 0U) ? -(int32_t)t.whole : (int32_t)t.whole;
     return PASTURE_OK;
 }
 

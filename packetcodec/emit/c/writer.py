@@ -36,6 +36,25 @@ def safe_text(words: str) -> str:
     return " " * text.startswith(("/", "*", "?")) + text + " " * text.endswith("*")
 
 
+_COLUMNS = 120
+_BREAKS = re.compile(r"(?:, |&& |\|\| |\? |= |\] |\w (?=\w+ = )|^.*?\()(?=[^ ])")
+
+
+def _narrow(text: str) -> str:
+    """The text with lines that long names have made too long in several: at a blank in comments, behind a sign in code."""
+    done = []
+    for line in text.split("\n"):
+        rest, blank = line, line[: len(line) - len(line.lstrip())]
+        remark, macro = line.lstrip().startswith(("*", "/*")), line.startswith("#")
+        while len(rest) > _COLUMNS:
+            ends = [found.end() for found in (re.compile(" ") if remark or macro else _BREAKS).finditer(rest)]
+            cut = max((end for end in ends if len(blank) + 8 < end < _COLUMNS), default=len(rest))
+            done.append(rest[:cut].rstrip() + " \\" * macro)
+            rest = blank + (" * " if remark else "    ") + rest[cut:]
+        done.append(rest)
+    return "\n".join(done)
+
+
 _TEMPLATES = Templates("c", escape=safe_text)
 
 
@@ -53,7 +72,7 @@ def write_c(plan: Plan, *, prefix: str | None = None, only: str = "") -> dict[st
     numbers = {"statuses": STATUSES, "max_cells": MAX_CELLS, "max_climb": MAX_CLIMB}
     header, source = (_TEMPLATES.render(f"packets.{ending}.j2", c=c, **numbers) for ending in ("h", "c"))
     # In the source's templates $ begins the names that are its own; no free text of a schema stands in it.
-    return {f"{c.file}.h": header, f"{c.file}.c": source.replace("$", c.prefix)}
+    return {f"{c.file}.h": _narrow(header), f"{c.file}.c": _narrow(source.replace("$", c.prefix))}
 
 
 def write_harness(plan: Plan) -> dict[str, str]:
