@@ -18,7 +18,7 @@ from packetcodec.cli.tables.sheet import console, put_json, table
 from packetcodec.codec import Codec
 from packetcodec.emit import HARNESSES
 from packetcodec.errors import PacketcodecError, counted
-from packetcodec.fuzz.codec_target import python_target, reference_target
+from packetcodec.fuzz.codec_target import python_target, reference_target, reference_values
 from packetcodec.fuzz.compiled import compiled_target
 from packetcodec.fuzz.corpus import DEFAULT, Corpus, corpus_of
 from packetcodec.fuzz.describe import describe_again, describe_finding, describe_run
@@ -151,8 +151,8 @@ def _invariants(schema: Schema) -> Callable[[str], str]:
     codec = Codec(schema)
 
     def broken(question: str) -> str:
-        digits = question.partition("\n")[0].removeprefix("decode ").replace("-", "")
-        return broken_by(codec, bytes.fromhex(digits))
+        asked = read_question(codec.plan, question.partition("\n")[0])
+        return broken_by(codec, asked.data, reference_values(codec.plan, asked.references))
 
     return broken
 

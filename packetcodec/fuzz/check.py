@@ -40,7 +40,7 @@ class WrongAnswersFault(AssertionError):
 
 def check(
     schema: Source | str | os.PathLike[str],
-    decode: Callable[[bytes], Sequence[Any]] | None = None,
+    decode: Callable[..., Sequence[Any]] | None = None,
     encode: Callable[..., bytes] | None = None,
     *,
     command: Sequence[str] = (),

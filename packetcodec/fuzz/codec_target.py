@@ -15,7 +15,16 @@ from typing import TYPE_CHECKING
 
 from packetcodec.codec import Codec
 from packetcodec.errors import OK, ValueFault
-from packetcodec.fuzz.protocol import HELD, REFUSED, UNKNOWN, QuestionFault, decode_answer, read_question
+from packetcodec.fuzz.protocol import (
+    HELD,
+    REFUSED,
+    UNKNOWN,
+    QuestionFault,
+    bases_of,
+    decode_answer,
+    read_numbers,
+    read_question,
+)
 from packetcodec.fuzz.targets import FunctionTarget
 from packetcodec.reference.codec import ReferenceCodec
 from packetcodec.schema import Form
@@ -47,8 +56,9 @@ class Harness:
     def __call__(self, line: str) -> str:
         """The answer to a line."""
         if line.startswith("decode "):
-            rest = line[7:]
-            status, packet = self._codec.try_decode(b"" if rest == "-" else bytes.fromhex(rest))
+            digits, *words = line[7:].split(" ")
+            data = b"" if digits == "-" else bytes.fromhex(digits)
+            status, packet = self._codec.try_decode(data, reference=reference_values(self._plan, read_numbers(words)))
             if status != OK or packet is None:
                 return status
             self._held = self._told(packet)
@@ -83,6 +93,14 @@ class Harness:
             for point in packet.trail
         ]
         return decode_answer("ok", layout, packet.codes, points)
+
+
+def reference_values(plan: Plan, references: Sequence[int | None]) -> dict[str, Value] | None:
+    """The references of a question as a codec gets them: field name to value in its unit; None where there are none."""
+    if not references:
+        return None
+    fields = {field.name: field for layout in plan.layouts for _, field, _ in layout.low_fields}
+    return {name: value_of(fields[name], base) for name, base in bases_of(plan, references).items()}
 
 
 def trail_of(points: Sequence[Point]) -> list[tuple[float, float, float | None, int | None]]:

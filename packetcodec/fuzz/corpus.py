@@ -99,5 +99,5 @@ def corpus_of(plan: Plan, seed: int = 0) -> list[bytes]:
             key = (batch.kind, " ".join(answer.split()[:2]))
             if counts.get(key, 0) < _EACH:
                 counts[key] = counts.get(key, 0) + 1
-                found[bytes.fromhex(question.removeprefix("decode ").replace("-", ""))] = None
+                found[bytes.fromhex(question.split()[1].replace("-", ""))] = None
     return list(found)

@@ -74,7 +74,7 @@ def describe_again(finding: Finding, command: str) -> str:
     text = finding.question
     if text.count("\n") >= _SHOWN:
         what = finding.file or "FILE"
-    elif text.startswith("decode ") and "\n" not in text:
+    elif text.startswith("decode ") and "\n" not in text and text.count(" ") == 1:
         what = text.removeprefix("decode ")
     else:
         what = shlex.quote(text.replace("\n", "\\n"))

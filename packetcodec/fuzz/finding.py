@@ -75,7 +75,7 @@ class Finding:
         lines = self.question.split("\n")
         text = lines[-2] if lines[-1] in {HELD, FIELD} and len(lines) > 1 else lines[-1]
         if text.startswith("decode "):
-            return len(text.removeprefix("decode ").replace("-", "")) // 2
+            return len(text.split()[1].replace("-", "")) // 2
         expected = self.expected.rpartition("\n")[2]
         return len(expected) // 2 if expected != REFUSED else 0
 

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 
 from packetcodec.fuzz.aimed import aimed_degrees, aimed_encoding
 from packetcodec.fuzz.packets import askable
-from packetcodec.fuzz.protocol import DEGREES, FIELD, HELD, Question, decode_question, encode_question
+from packetcodec.fuzz.protocol import DEGREES, FIELD, HELD, Question, decode_question, encode_question, references_of
 from packetcodec.fuzz.spoil import WAYS, Spoiler
 from packetcodec.vectors.malformed import malformed
 from packetcodec.vectors.valid import decodings, encodings
@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterator
 
     from packetcodec.fuzz.oracle import Oracle
+    from packetcodec.vectors.examples import Example
 
 #: Kind of input to questions of it in a round. What finds faults soonest stands first and is asked most.
 ROUND = {
@@ -43,6 +44,7 @@ ROUND = {
     "extended": 50,
     "swapped bytes": 50,
     "other version or layout": 60,
+    "wrong references": 60,
     "stale schema": 50,
     "noise": 110,
     "any length": 50,
@@ -79,6 +81,11 @@ class Batch:
     kind: str
     questions: list[str]
     answers: list[str]
+
+
+def asked_of(example: Example) -> str:
+    """The question what the packet of an example says."""
+    return decode_question(example.data, references_of(example.plan, example.references))
 
 
 class Draws(Random):
@@ -165,16 +172,19 @@ class Inputs:
         """A question, and what it was written from where the oracle can take that: the packet, or the question's parts."""
         if kind in self._packets:
             data = self._packets[kind]()
-            return decode_question(data), data
+            if not self.plan.has_low_bits:
+                return decode_question(data), data
+            asked = Question("decode", data, references=references_of(self.plan, self.spoiler.references))
+            return asked.line, asked
         return (self._texts[kind](), None) if kind in self._texts else self._encoding(kind)
 
     def _worked(self) -> Iterator[Batch]:
         """What the specification shows and its vectors hold."""
-        packets = [case.data for case in malformed(self.plan)]
-        packets += [case.data for case in decodings(self.plan)]
-        packets += [case.data for case in encodings(self.plan)]
-        packets += [bytes(count) for count in range(4)]
-        questions = [decode_question(data) for data in dict.fromkeys(packets)]
+        cases = [(case.data, case.references) for case in malformed(self.plan)]
+        cases += [(case.data, case.references) for case in decodings(self.plan)]
+        cases += [(case.data, case.references) for case in encodings(self.plan)]
+        asked = [decode_question(data, references_of(self.plan, known)) for data, known in cases]
+        questions = list(dict.fromkeys([*asked, *(decode_question(bytes(count)) for count in range(4))]))
         if "encode_base" in self.verbs:
             for case in encodings(self.plan):
                 both = zip(case.layout.fields, case.bases, strict=True)
@@ -194,12 +204,16 @@ class Inputs:
 
     def _held(self) -> str:
         """A good packet, a bad one, and what is still held: a fault leaves the caller's packet as it was."""
-        return f"{decode_question(self.spoiler.pick())}\n{decode_question(self._bad())}\n{HELD}"
+        return f"{self._asked(self.spoiler.pick())}\n{self._asked(self._bad())}\n{HELD}"
+
+    def _asked(self, data: bytes) -> str:
+        """The question about the packet made last."""
+        return decode_question(data, references_of(self.plan, self.spoiler.references))
 
     def _at_fault(self) -> str:
         """A bad packet, or values that may not be sent, and the place of the field at fault."""
         encodes = "encode_base" in self.verbs and self.random.randrange(2)
-        return f"{self._encoding('encoding aimed')[0] if encodes else decode_question(self._bad())}\n{FIELD}"
+        return f"{self._encoding('encoding aimed')[0] if encodes else self._asked(self._bad())}\n{FIELD}"
 
     def _degrees(self) -> str:
         return f"{DEGREES} {aimed_degrees(self.random)}"

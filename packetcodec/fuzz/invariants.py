@@ -47,11 +47,13 @@ from typing import TYPE_CHECKING, Any, cast
 from packetcodec.codec import Codec, Packet
 from packetcodec.crc.distance import packet_distance
 from packetcodec.errors import FAULTS, OK, PacketFault
+from packetcodec.vectors.references import usual
 from packetcodec.wire import FieldPlan, LayoutPlan, OutOfRangeFault, Plan, anchor_of, from_raw, to_raw, to_value, unpack
+from packetcodec.wire.low_bits import known
 from packetcodec.wire.trail.cells import HALF_CIRCLE, POLE, east_step, wrapped
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
 
     from packetcodec.wire import Point
 
@@ -96,8 +98,9 @@ def what_is_accepted_encodes_again_to_the_same_meaning(codec: Codec, data: bytes
             raise BrokenInvariantError(f"{data.hex()} encodes again to {again.hex()}")
         return
     plans = {codec.plan.version: codec.plan}
-    _, _, codes, points = unpack(plans, data)
-    _, _, codes_again, points_again = unpack(plans, again)
+    near = known(usual(layout, packet.codes))
+    _, _, codes, points = unpack(plans, data, near)
+    _, _, codes_again, points_again = unpack(plans, again, near)
     if codes_again != codes or (len(points_again) < len(points) and not layout.trail.coarsenings):
         raise BrokenInvariantError(f"{data.hex()} encodes again to {again.hex()}, which says something else")
     _demand_near(layout, codes, points_again, points, data)
@@ -196,8 +199,8 @@ def flips_up_to_the_guarantee_are_noticed(plan: Plan, data: bytes, bits: Iterabl
 
 
 def guaranteed_flips(plan: Plan, size: int) -> int:
-    """So many wrong bits in a packet of so many bytes are always noticed; 0 without a check."""
-    if plan.crc is None or size <= plan.crc.size:
+    """So many wrong bits in a packet of so many bytes are always noticed; 0 without a check, or with low bits."""
+    if plan.crc is None or plan.has_low_bits or size <= plan.crc.size:
         return 0
     return packet_distance(plan.crc, size).value - 1
 
@@ -256,23 +259,27 @@ OF_ANY_BYTES: tuple[Callable[[Codec, bytes], None], ...] = (
 class _Heard:
     """A codec whose `try_decode` is asked once about the same bytes: what it said is held against every sentence."""
 
-    def __init__(self, codec: Codec) -> None:
-        self._codec = codec
+    def __init__(self, codec: Codec, reference: Mapping[str, Any] | None = None) -> None:
+        self._codec, self._reference = codec, reference
         self._said: dict[bytes, tuple[str, Packet | None]] = {}
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._codec, name)
 
+    def decode(self, data: bytes) -> Packet:
+        """As that of a codec."""
+        return self._codec.decode(data, reference=self._reference)
+
     def try_decode(self, data: bytes) -> tuple[str, Packet | None]:
         """As that of a codec."""
         if data not in self._said:
-            self._said[data] = self._codec.try_decode(data)
+            self._said[data] = self._codec.try_decode(data, reference=self._reference)
         return self._said[data]
 
 
-def broken_by(codec: Codec, data: bytes) -> str:
-    """What a codec breaks with some bytes: the sentence, a colon, and how; or ""."""
-    heard = cast("Codec", _Heard(codec))
+def broken_by(codec: Codec, data: bytes, reference: Mapping[str, Any] | None = None) -> str:
+    """What a codec breaks with some bytes and references: the sentence, a colon, and how; or ""."""
+    heard = cast("Codec", _Heard(codec, reference))
     for invariant in OF_ANY_BYTES:
         sentence = invariant.__name__.replace("_", " ")
         try:

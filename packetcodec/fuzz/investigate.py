@@ -18,9 +18,10 @@ import math
 import time
 from typing import TYPE_CHECKING
 
+from packetcodec.fuzz.generate import asked_of
 from packetcodec.fuzz.judge import Verdict, judge, trouble
 from packetcodec.fuzz.leaks import LEAK, alarm
-from packetcodec.fuzz.protocol import decode_question, encode_question
+from packetcodec.fuzz.protocol import encode_question
 from packetcodec.fuzz.shrink import shrink
 from packetcodec.fuzz.spec_sections import RULES
 from packetcodec.fuzz.targets import SLOW, TIME_UP, Replies
@@ -146,7 +147,7 @@ class Investigator:
         found = [example for layout in self.oracle.plan.layouts for example in worked_examples(self.oracle.plan, layout)]
         found += sorted(encodings(self.oracle.plan), key=lambda example: -len(example.points))[:3]
         if verb == "decode":
-            return [decode_question(example.data) for example in found]
+            return [asked_of(example) for example in found]
         numbers = [(example, example.bases if verb == "encode_base" else example.codes) for example in found]
         return [encode_question(verb, example.layout, some, example.points) for example, some in numbers]
 

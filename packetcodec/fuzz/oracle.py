@@ -27,11 +27,13 @@ from packetcodec.fuzz.protocol import (
     Question,
     QuestionFault,
     Unit,
+    bases_of,
     decode_answer,
     read_question,
     rows_of,
 )
 from packetcodec.wire import LayoutPlan, OutOfRangeFault, Plan, Point, pack, to_raw, unpack
+from packetcodec.wire.low_bits import known
 from packetcodec.wire.packing import content
 from packetcodec.wire.trail.cells import HALF_CIRCLE, POLE
 from packetcodec.wire.trail.coding import MAX_CLIMB
@@ -64,8 +66,8 @@ class Oracle:
         self._residue = plan.crc.residue(plan.seed) if plan.crc else 0
         self._crc = plan.crc.function(plan.seed) if plan.crc else lambda _: 0
 
-    def decode(self, data: bytes) -> str:
-        """What a decoder says of a packet."""
+    def decode(self, data: bytes, references: Sequence[int | None] = ()) -> str:
+        """What a decoder says of a packet, to a receiver with these references."""
         layout = self._layouts.get(int.from_bytes(data[: self._head], "big") >> self._spare) if data else None
         try:
             if layout and not layout.low_fields and layout.size <= len(data) <= layout.longest:
@@ -73,7 +75,7 @@ class Oracle:
                     return "bad_check"
                 codes, points = content(layout, data, layout.carried(data))
             else:
-                _, layout, codes, points = unpack(self._plans, data)
+                _, layout, codes, points = unpack(self._plans, data, known(bases_of(self.plan, references)))
         except PacketFault as fault:
             if fault.offset is not None and fault.status == "out_of_range":
                 self._fault_at = self._place(data, fault.offset)
@@ -115,7 +117,7 @@ class Oracle:
 
     def answer(self, text: str) -> str:
         """The answers to a question of one or more lines, one line each; `held` and `field` speak of the lines before."""
-        if text.startswith("decode ") and "\n" not in text:  # most of them
+        if text.startswith("decode ") and "\n" not in text and " " not in text[7:]:  # most of them
             return self.decode(b"" if text == "decode -" else bytes.fromhex(text[7:]))
         held, answers = UNKNOWN, []
         self._fault_at = None
@@ -144,7 +146,7 @@ class Oracle:
         if question.verb == DEGREES:
             return degrees(*question.words)
         if question.layout is None:
-            return self.decode(question.data)
+            return self.decode(question.data, question.references)
         if question.verb == "encode":
             codes = [number for number in question.numbers if number is not None]
             return self.encode(question.layout, codes, question.points)

@@ -19,10 +19,13 @@ from packetcodec.fuzz.random_tracks import random_track
 from packetcodec.schema import PLACE, Role
 from packetcodec.vectors.borders import field_bases, field_codes
 from packetcodec.wire import FieldPlan, LayoutPlan, Plan, Point, anchor_of, from_raw
+from packetcodec.wire.low_bits import high_bytes, known, resolved
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from random import Random
+
+    from packetcodec.vectors.references import Known
 
 _I32 = 1 << 31
 
@@ -89,6 +92,23 @@ class Maker:
                 found.append(random.choice(borders))
         return tuple(found)
 
+    def references(self, codes: Sequence[int], *, wild: bool) -> Known:
+        """References for a packet of these codes: within reach, at its ends; `wild` ones farther off or missing."""
+        random, found = self.random, {}
+        for place, field, low in self.layout.low_fields:
+            way = random.randrange(8)
+            shift = random.choice((0, low.reach, -low.reach, random.randint(-low.reach, low.reach)))
+            if wild and way < 4:
+                shift = random.choice((-1, 1)) * random.choice((low.reach + 1, low.reach + 2, low.modulus, 3 * low.modulus))
+            code = codes[place] + shift if codes[place] != field.absent_code else random.randint(0, field.max_code)
+            code = code % (field.max_code + 1) if field.modulus else min(max(code, 0), field.max_code)
+            base = from_raw(field, code)
+            if wild and way == 4:
+                base = random.choice(self.wide[place])
+            if not (wild and way == 5):
+                found[field.name] = base
+        return found
+
     def trail(self, codes: Sequence[int]) -> tuple[Point, ...]:
         """Earlier positions for a packet of these codes."""
         anchor = anchor_of(self.layout, codes)
@@ -105,6 +125,16 @@ class Maker:
         latitude, longitude, altitude = north or 0, east or 0, height
         anchor = Point(max(-900_000_000, min(900_000_000, latitude)), longitude, altitude)
         return random_track(self.random, trail, anchor)
+
+
+def sealed(plan: Plan, body: bytes, bases: Known) -> bytes:
+    """The packet of a header and fields, under the check that is right for a receiver with these references."""
+    number, below = int.from_bytes(body, "big"), 8 * len(body) - plan.header_bits
+    layout = plan.by_id.get(number >> below & (1 << plan.layout_bits) - 1) if plan.has_low_bits and below >= 0 else None
+    if layout is None or not layout.low_fields or 8 * len(body) < layout.bits:
+        return plan.seal(body)
+    codes = next(resolved(layout, layout.carried(body), known(bases)), None)
+    return plan.seal(body, high_bytes(layout, codes) if codes else b"")
 
 
 def _borders(field: FieldPlan) -> tuple[int, ...]:

@@ -6,6 +6,8 @@ Owns one rule, the form of those lines. Questions:
   order, or ``base ID BASE BASE ...`` with base units instead, or the fault's name. ``-`` is a value that is absent. Each
   point of a trail follows, newest first, as ``| LATITUDE LONGITUDE ALTITUDE AGE`` in base units and seconds, ``-`` for
   what is not known.
+* ``decode HEX REF REF ...``, where fields are sent by their low bits: the references in the order of `Plan.references`, all
+  of them, in base units, ``-`` for one that is not known. Without them, none is known.
 * ``encode ID RAW RAW ... | POINT | POINT``: the packet in hex. Only codes that the field sends are asked for.
 * ``encode_base ID BASE BASE ... | POINT``: the packet in hex, or ``refused``. Bases are not clipped or wrapped yet.
 * ``held``: what the last good ``decode`` in this conversation gave, from where the program keeps it.
@@ -28,7 +30,7 @@ from packetcodec.errors import PacketcodecError
 from packetcodec.wire import LayoutPlan, Plan, Point
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
 #: What a program speaks of: raw codes (``ok``) or base units (``base``).
 Unit = Literal["ok", "base"]
@@ -58,6 +60,7 @@ class Question(NamedTuple):
         numbers: raw codes, or base units with None for absent.
         points: of the trail.
         words: digits and hemisphere of degrees.
+        references: behind the packet of a decode.
     """
 
     verb: str
@@ -66,6 +69,7 @@ class Question(NamedTuple):
     numbers: tuple[int | None, ...] = ()
     points: tuple[Point, ...] = ()
     words: tuple[str, str] = ("", "")
+    references: tuple[int | None, ...] = ()
 
     @property
     def line(self) -> str:
@@ -73,13 +77,24 @@ class Question(NamedTuple):
         if self.verb == DEGREES:
             return f"{DEGREES} {self.words[0]} {self.words[1]}"
         if self.layout is None:
-            return decode_question(self.data)
+            return decode_question(self.data, self.references)
         return encode_question(self.verb, self.layout, self.numbers, self.points)
 
 
-def decode_question(data: bytes) -> str:
-    """Ask what a packet says."""
-    return f"decode {data.hex() or '-'}"
+def decode_question(data: bytes, references: Iterable[int | None] = ()) -> str:
+    """Ask what a packet says to a receiver with these references."""
+    return f"decode {data.hex() or '-'}{_words(references)}"
+
+
+def references_of(plan: Plan, bases: Mapping[str, int] | None) -> tuple[int | None, ...]:
+    """The references of a question from those by name; none for a plan that needs none."""
+    return tuple([(bases or {}).get(name) for name in plan.references])
+
+
+def bases_of(plan: Plan, references: Sequence[int | None]) -> dict[str, int]:
+    """The references of a question by name, in base units."""
+    both = zip(plan.references, references or (None,) * len(plan.references), strict=True)
+    return {name: base for name, base in both if base is not None}
 
 
 def encode_question(verb: str, layout: LayoutPlan, numbers: Iterable[int | None], points: Iterable[Point] = ()) -> str:
@@ -121,10 +136,14 @@ def read_question(plan: Plan, line: str) -> Question:
     """
     verb, _, rest = line.partition(" ")
     if verb == "decode":
+        digits, *words = rest.split() or [""]
+        references = read_numbers(words)
+        if words and len(words) != len(plan.references):
+            raise QuestionFault(f"decode: {len(words)} references, {len(plan.references)} are needed, or none")
         try:
-            return Question(verb, b"" if rest.strip() == "-" else bytes.fromhex(rest))
+            return Question(verb, b"" if digits == "-" else bytes.fromhex(digits), references=references)
         except ValueError:
-            raise QuestionFault(f"decode: {rest!r} is not hex") from None
+            raise QuestionFault(f"decode: {digits!r} is not hex") from None
     if verb == DEGREES and rest.count(" ") == 1:
         digits, hemisphere = rest.split(" ")
         return Question(verb, words=(digits, hemisphere))

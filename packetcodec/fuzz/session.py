@@ -16,13 +16,13 @@ from typing import TYPE_CHECKING
 
 from packetcodec.errors import FAULTS
 from packetcodec.fuzz.finding import Findings
-from packetcodec.fuzz.generate import Batch, Inputs
+from packetcodec.fuzz.generate import Batch, Inputs, asked_of
 from packetcodec.fuzz.investigate import Investigator, at_the_end
 from packetcodec.fuzz.judge import Verdict, judge, trouble
 from packetcodec.fuzz.leaks import SLOPE, MemoryWatch, alarm
 from packetcodec.fuzz.oracle import Oracle
 from packetcodec.fuzz.promises import Promises
-from packetcodec.fuzz.protocol import DEGREES, FIELD, HELD, SYNC, UNKNOWN, Unit, decode_question, encode_question
+from packetcodec.fuzz.protocol import DEGREES, FIELD, HELD, SYNC, UNKNOWN, Unit, encode_question
 from packetcodec.fuzz.report import Report
 from packetcodec.fuzz.shrink import shrink
 from packetcodec.fuzz.spec_sections import RULES
@@ -79,7 +79,7 @@ class Session:
     def _unit(self) -> Unit:
         """How the target tells a good packet, seen from the everyday ones."""
         for layout in self.plan.layouts:
-            replies = self.target.ask([decode_question(worked_examples(self.plan, layout)[0].data)], self.until)
+            replies = self.target.ask([asked_of(worked_examples(self.plan, layout)[0])], self.until)
             for unit in ("ok", "base"):
                 if replies.lines and replies.lines[0].startswith(unit):
                     self.report.unit = unit
@@ -96,7 +96,7 @@ class Session:
                 if self.target.ask([encode_question(verb, layout, numbers)], self.until).lines != (UNKNOWN,):
                     verbs.append(verb)
                     break
-        good = [decode_question(worked_examples(self.plan, layout)[0].data) for layout in self.plan.layouts]
+        good = [asked_of(worked_examples(self.plan, layout)[0]) for layout in self.plan.layouts]
         if any(self.target.ask([question, HELD], self.until).lines[1:] != (UNKNOWN,) for question in good):
             verbs.append(HELD)
         verbs += [verb for verb in (FIELD, f"{DEGREES} 4630.5 N") if self.target.ask([verb], self.until).lines != (UNKNOWN,)]

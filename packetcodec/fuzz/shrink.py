@@ -19,13 +19,16 @@ import time
 from typing import TYPE_CHECKING
 
 from packetcodec.errors import PacketFault
-from packetcodec.fuzz.protocol import Question, QuestionFault, decode_question, read_question
+from packetcodec.fuzz.packets import sealed
+from packetcodec.fuzz.protocol import Question, QuestionFault, bases_of, decode_question, read_question
 from packetcodec.wire import Point, anchor_of, pack, unpack
+from packetcodec.wire.low_bits import known
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from packetcodec.fuzz.oracle import Oracle
+    from packetcodec.vectors.references import Known
 
 #: Of so many questions each is made smaller too.
 _FEW = 6
@@ -73,7 +76,7 @@ def _smaller(oracle: Oracle, text: str) -> Iterator[str]:
     except QuestionFault:
         return
     if question.layout is None:
-        yield from _packets(oracle, question.data)
+        yield from _packets(oracle, question)
     else:
         yield from _numbers(question)
 
@@ -81,23 +84,24 @@ def _smaller(oracle: Oracle, text: str) -> Iterator[str]:
 # --- packets ---------------------------------------------------------------------------------------------------------
 
 
-def _packets(oracle: Oracle, data: bytes) -> Iterator[str]:
+def _packets(oracle: Oracle, question: Question) -> Iterator[str]:
     """Smaller packets; one whose check is good keeps a good check."""
+    data, references = question.data, question.references
+    bases = bases_of(oracle.plan, references)
     size = oracle.plan.crc.size if oracle.plan.crc else 0
-    sealed = 0 < size < len(data) and oracle.plan.seal(data[:-size]) == data
-    body = data[:-size] if sealed else data
+    good = 0 < size < len(data) and sealed(oracle.plan, data[:-size], bases) == data
+    body = data[:-size] if good else data
     best = _rank(body)
-    for other in (*_meanings(oracle, data, size), *_bytes(body)):
+    for other in (*_meanings(oracle, data, size, bases), *_bytes(body)):
         if _rank(other) < best:
-            whole = oracle.plan.seal(other) if sealed else other
-            yield decode_question(whole)
-    if not sealed and 0 < size < len(data):
+            yield decode_question(sealed(oracle.plan, other, bases) if good else other, references)
+    if not good and 0 < size < len(data):
         # A wrong check made as small as it can be: the right one with a bit changed.
-        right = oracle.plan.seal(data[:-size])
+        right = sealed(oracle.plan, data[:-size], bases)
         for mask in (1, 1 << 7):
             other = right[:-1] + bytes([right[-1] ^ mask])
             if other != data and _rank(other) < _rank(data):
-                yield decode_question(other)
+                yield decode_question(other, references)
 
 
 def _rank(data: bytes) -> tuple[int, int, int]:
@@ -105,10 +109,10 @@ def _rank(data: bytes) -> tuple[int, int, int]:
     return len(data), number.bit_count(), number
 
 
-def _meanings(oracle: Oracle, data: bytes, size: int) -> Iterator[bytes]:
+def _meanings(oracle: Oracle, data: bytes, size: int, bases: Known) -> Iterator[bytes]:
     """A good packet with fewer points or simpler values, without its check."""
     try:
-        plan, layout, codes, points = unpack({oracle.plan.version: oracle.plan}, data)
+        plan, layout, codes, points = unpack({oracle.plan.version: oracle.plan}, data, known(bases))
     except PacketFault:
         return
 

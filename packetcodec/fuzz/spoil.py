@@ -15,7 +15,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from packetcodec.fuzz.invariants import guaranteed_flips
-from packetcodec.fuzz.packets import Maker
+from packetcodec.fuzz.packets import Maker, sealed
 from packetcodec.wire import Plan, pack
 
 if TYPE_CHECKING:
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from random import Random
 
     from packetcodec.schema import Trail
+    from packetcodec.vectors.references import Known
 
 #: A way to spoil a packet, and what a schema needs for it: "check", "trail", or nothing.
 WAYS = {
@@ -36,6 +37,7 @@ WAYS = {
     "extended": "",
     "swapped bytes": "",
     "other version or layout": "",
+    "wrong references": "low bits",
     "stale schema": "check",
     "noise": "",
     "any length": "",
@@ -59,8 +61,10 @@ class Spoiler:
         self._most = guaranteed or (lambda size: guaranteed_flips(plan, size) or 3)
         self.makers = [Maker(plan, layout, random) for layout in plan.layouts]
         self.trailed = [maker for maker in self.makers if maker.layout.trail]
-        self._pool: list[bytes] = []
-        self._trails: list[tuple[Maker, bytes]] = []
+        #: What the receiver of the packet made last knows, in base units.
+        self.references: Known = {}
+        self._pool: list[tuple[bytes, Known]] = []
+        self._trails: list[tuple[Maker, bytes, Known]] = []
         self._guaranteed: dict[int, int] = {}
         #: The start of another schema's check.
         self._stranger = random.getrandbits(plan.crc.width) if plan.crc else 0
@@ -75,6 +79,7 @@ class Spoiler:
             "extended": self._extended,
             "swapped bytes": self._swapped,
             "other version or layout": self._header,
+            "wrong references": lambda: self.good(0.3, wild=True),
             "stale schema": self._stale,
             "noise": self._noise,
             "any length": self._any_length,
@@ -82,41 +87,50 @@ class Spoiler:
 
     def has(self, needed: str) -> bool:
         """Whether the schema has what a kind of input needs."""
-        return not needed or bool(self.plan.crc if needed == "check" else self.trailed)
+        return not needed or bool({"check": self.plan.crc, "trail": self.trailed, "low bits": self.plan.references}[needed])
 
     def refill(self, count: int) -> None:
         """Make other packets to spoil."""
-        self._pool = [self.good(0.3) for _ in range(count)]
-        self._trails = [self.with_trail() for _ in range(count // 4 + 1 if self.trailed else 0)]
+        self._pool = [(self.good(0.3), self.references) for _ in range(count)]
+        self._trails = [(*self.with_trail(), self.references) for _ in range(count // 4 + 1 if self.trailed else 0)]
 
     def start(self, random: Random, packets: list[bytes]) -> None:
         """Spoil these packets, by the choices of another generator."""
         self.random = random
         for maker in self.makers:
             maker.random = random
-        self._pool = packets
-        self._trails = [self.with_trail()] if self.trailed else []
+        self._pool = [(data, {}) for data in packets]
+        self._trails = [(*self.with_trail(), self.references)] if self.trailed else []
 
     def spoil(self, way: str) -> bytes:
         """One of the packets, spoiled in one of `WAYS`; now and then it is still good."""
         return self._ways[way]()
 
-    def good(self, trails: float) -> bytes:
-        """A good packet of any layout; with a trail where the layout has one, with this probability."""
+    def good(self, trails: float, *, wild: bool = False) -> bytes:
+        """A good packet of any layout; with a trail where the layout has one, with this probability.
+
+        `wild`: its receiver knows less than it should.
+        """
         maker = self.makers[int(self.random.random() * len(self.makers))]
         codes = maker.codes()
         trail = maker.trail(codes) if maker.layout.trail and self.random.random() < trails else ()
+        self.references = maker.references(codes, wild=wild)
         return pack(self.plan, maker.layout, codes, trail)
 
     def with_trail(self) -> tuple[Maker, bytes]:
         """A good packet with a position and, most times, a trail, and who made it."""
         maker = self.random.choice(self.trailed)
         codes = maker.located()
+        self.references = maker.references(codes, wild=False)
         return maker, pack(self.plan, maker.layout, codes, maker.trail(codes))
 
     def pick(self) -> bytes:
         """One of the good packets."""
-        return self._pool[int(self.random.random() * len(self._pool))]
+        data, self.references = self._pool[int(self.random.random() * len(self._pool))]
+        return data
+
+    def _sealed(self, body: bytes) -> bytes:
+        return sealed(self.plan, body, self.references)
 
     def _body(self, data: bytes) -> bytes:
         return data[: len(data) - self.plan.crc.size] if self.plan.crc else data
@@ -157,19 +171,19 @@ class Spoiler:
     def _cut(self) -> bytes:
         data = self.pick()
         data = data[: int(self.random.random() * len(data))]
-        return self.plan.seal(data) if self.random.random() < 0.3 else data
+        return self._sealed(data) if self.random.random() < 0.3 else data
 
     def _extended(self) -> bytes:
         data = self.pick()
         count = 1 + int(self.random.random() ** 3 * 60)
         more = bytes(count) if self.random.random() < 0.5 else self.random.randbytes(count)
-        return self.plan.seal(self._body(data) + more) if self.random.random() < 0.6 else data + more
+        return self._sealed(self._body(data) + more) if self.random.random() < 0.6 else data + more
 
     def _swapped(self) -> bytes:
         data = bytearray(self.pick())
         one, other = (int(self.random.random() * len(data)) for _ in range(2))
         data[one], data[other] = data[other], data[one]
-        return self.plan.seal(self._body(bytes(data))) if self.random.random() < 0.5 else bytes(data)
+        return self._sealed(self._body(bytes(data))) if self.random.random() < 0.5 else bytes(data)
 
     def _header(self) -> bytes:
         """Another version, another layout, or both; the check repaired most times, the length kept or not."""
@@ -185,7 +199,7 @@ class Spoiler:
         made = ((head << below) | number & (1 << below) - 1).to_bytes(len(data), "big")
         if self.random.random() < 0.1:
             made = made[:-1]
-        return self.plan.seal(self._body(made)) if self.random.random() < 0.8 else made
+        return self._sealed(self._body(made)) if self.random.random() < 0.8 else made
 
     def _stale(self) -> bytes:
         """The check of another schema, of another start, with another final XOR, or with its bytes turned round."""
@@ -215,16 +229,17 @@ class Spoiler:
             field = maker.layout.fields[place]
             past = (random.getrandbits(field.bits), (1 << field.bits) - 1, field.max_code + 1, (1 << field.bits) - 2)
             codes[place] = random.choice(past) & (1 << field.bits) - 1
+            self.references = maker.references(codes, wild=False)
             return pack(plan, maker.layout, codes)
         else:  # all behind the header
             below = total - plan.header_bits
             number = number >> below << below | random.getrandbits(below)
-        return self.plan.seal(number.to_bytes(len(body), "big"))
+        return self._sealed(number.to_bytes(len(body), "big"))
 
     def _broken_trail(self) -> bytes:
         """Bits behind the fields that no encoder writes, or that one might, under a good check."""
         random = self.random
-        maker, whole = random.choice(self._trails)
+        maker, whole, self.references = random.choice(self._trails)
         layout, body = maker.layout, self._body(whole)
         number, total = int.from_bytes(body, "big"), 8 * len(body)
         most = 8 * (layout.longest - layout.check_bytes)
@@ -248,7 +263,7 @@ class Spoiler:
         elif total > layout.bits:  # a few bits of the trail
             for _ in range(1 + way):
                 number ^= 1 << random.randrange(total - layout.bits)
-        return self.plan.seal(number.to_bytes(total // 8, "big"))
+        return self._sealed(number.to_bytes(total // 8, "big"))
 
     def _bad_front(self, trail: Trail, most: int, now: int, *, count: bool) -> tuple[int, int]:
         """Bits of a trail, and how many: with a count that there is not and enough behind it, or a number without end."""
@@ -278,4 +293,4 @@ class Spoiler:
         size = self.random.randrange(_LONGEST if self.random.random() < 0.2 else 256)
         data = self.pick()
         data = data[:size] if len(data) >= size else data + self.random.randbytes(size - len(data))
-        return self.plan.seal(self._body(data)) if self.plan.crc and len(data) > self.plan.crc.size else data
+        return self._sealed(self._body(data)) if self.plan.crc and len(data) > self.plan.crc.size else data

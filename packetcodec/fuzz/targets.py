@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 from packetcodec.codec import Codec
 from packetcodec.errors import OK
-from packetcodec.fuzz.protocol import UNKNOWN, QuestionFault, point_words, read_question
+from packetcodec.fuzz.protocol import UNKNOWN, QuestionFault, bases_of, point_words, read_question
 from packetcodec.wire import Plan, Point, compile_plan
 
 if TYPE_CHECKING:
@@ -184,7 +184,7 @@ def plan_of(source: Source) -> Plan:
 
 def decoder_target(
     source: Source,
-    decode: Callable[[bytes], Sequence[Any]],
+    decode: Callable[..., Sequence[Any]],
     encode: Callable[..., bytes] | None = None,
     *,
     timeout: float = 2.0,
@@ -195,7 +195,8 @@ def decoder_target(
         source: a Schema, a Codec or a Plan: whose packets they know.
         decode: packet to (status, raw) or (status, raw, points). Raw codes are a mapping of field name to code, or stand in
             wire order; None is absent, as is the code for it. Points are (latitude, longitude, altitude, age) in base units,
-            newest first. With a fault, only the status counts.
+            newest first. With a fault, only the status counts. Where fields are sent by their low bits, it gets the
+            references as a second argument: a mapping of field name to base units.
         encode: (layout name, mapping of field name to raw code, None for absent) to packet, or None. For a layout with a
             trail it gets the points as a third argument.
         timeout: seconds after which a function is stopped (in the main thread alone; a hang of C code is not).
@@ -220,7 +221,8 @@ def decoder_target(
             return UNKNOWN
         layout = question.layout
         if question.verb == "decode":
-            status, *rest = decode(question.data)
+            known = (bases_of(plan, question.references),) if plan.has_low_bits else ()
+            status, *rest = decode(question.data, *known)
             return status if status != OK else _told(plan, question.data, rest)
         if layout is None or encode is None or question.verb != "encode":
             return UNKNOWN

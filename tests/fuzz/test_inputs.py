@@ -5,12 +5,15 @@ from itertools import islice
 import pytest
 
 from packetcodec.errors import FAULTS, PacketFault
+from packetcodec.fuzz.codec_target import python_target, reference_target
 from packetcodec.fuzz.generate import CHANCE, NOTICED, ROUND, Inputs
 from packetcodec.fuzz.oracle import Oracle
-from packetcodec.fuzz.protocol import decode_answer
+from packetcodec.fuzz.protocol import bases_of, decode_answer, read_question
 from packetcodec.schema import Schema
 from packetcodec.starter import schema_text
 from packetcodec.wire import compile_plan, unpack
+from packetcodec.wire.low_bits import known
+from tests.support import low_bits
 from tests.support.proving_ground import ground
 
 STARTER = compile_plan(Schema.parse(schema_text()))
@@ -22,7 +25,7 @@ BARE = compile_plan(
 )
 #: All that a target can be asked for.
 VERBS = ("encode", "encode_base", "held", "field", "degrees")
-PLANS = [STARTER, ground(), BARE]
+PLANS = [STARTER, ground(), BARE, low_bits.CODEC.plan]
 
 
 def batches(plan, count, **options):
@@ -40,8 +43,8 @@ def test_the_same_seed_asks_the_same_questions_and_another_one_others(plan):
 def test_the_short_cut_for_a_wrong_check_never_changes_an_answer(plan):
     for batch in batches(plan, 60, verbs=()):
         for question, answer in zip(batch.questions, batch.answers, strict=True):
-            data = bytes.fromhex(question.removeprefix("decode ").replace("-", ""))
-            assert answer == plainly(plan, data), question
+            asked = read_question(plan, question)
+            assert answer == plainly(plan, asked.data, bases_of(plan, asked.references)), question
 
 
 @pytest.mark.parametrize("unit", ["ok", "base"])
@@ -52,20 +55,20 @@ def test_an_answer_is_that_to_the_question_as_it_is_written(plan, unit):
         assert batch.answers == list(map(Oracle(plan, unit).answer, batch.questions)), batch.kind
 
 
-def plainly(plan, data):
+def plainly(plan, data, bases):
     try:
-        _, layout, codes, points = unpack({plan.version: plan}, data)
+        _, layout, codes, points = unpack({plan.version: plan}, data, known(bases))
     except PacketFault as fault:
         return fault.status
     return decode_answer("ok", layout, codes, points)
 
 
-@pytest.mark.parametrize("plan", PLANS[:2], ids=lambda plan: plan.name)
+@pytest.mark.parametrize("plan", [*PLANS[:2], PLANS[3]], ids=["pasture", "ground", "low bits"])
 def test_every_kind_and_every_fault_is_tried(plan):
     found = batches(plan, 80, verbs=VERBS)
-    known = set(Inputs(Oracle(plan), seed=3, verbs=VERBS).kinds())
-    assert known == set(ROUND)
-    assert known | {"worked cases"} == {batch.kind for batch in found}
+    kinds = set(Inputs(Oracle(plan), seed=3, verbs=VERBS).kinds())
+    assert kinds == (set(ROUND) if plan.has_low_bits else set(ROUND) - {"wrong references"})
+    assert kinds | {"worked cases"} == {batch.kind for batch in found}
     words = {answer.split(" ")[0] for batch in found for answer in batch.answers}
     assert {"ok", "refused", *FAULTS} <= words
 
@@ -98,3 +101,18 @@ def test_only_questions_that_the_target_knows_are_asked():
     verbs = {question.split(" ")[0] for batch in found for question in batch.questions}
     assert verbs == {"decode", "encode"}
     assert not any("\n" in question for batch in found for question in batch.questions)
+
+
+def test_wrong_references_are_mostly_but_not_only_bad():
+    found = [batch for batch in batches(low_bits.CODEC.plan, 60) if batch.kind == "wrong references"]
+    words = [answer.partition(" ")[0] for batch in found for answer in batch.answers]
+    assert words.count("bad_check") > len(words) / 3
+    assert words.count("ok") > len(words) / 20
+
+
+@pytest.mark.parametrize("make", [python_target, reference_target])
+def test_both_codecs_find_low_bits_as_expected(make):
+    target = make(low_bits.SCHEMA)
+    for batch in batches(low_bits.CODEC.plan, 25 if make is python_target else 6, verbs=("encode", "encode_base", "held")):
+        lines, answers = ("\n".join(texts).split("\n") for texts in (batch.questions, batch.answers))
+        assert list(target.ask(lines).lines) == answers, batch.kind
