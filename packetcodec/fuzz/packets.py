@@ -93,19 +93,20 @@ class Maker:
         return tuple(found)
 
     def references(self, codes: Sequence[int], *, wild: bool) -> Known:
-        """References for a packet of these codes: within reach, at its ends; `wild` ones farther off or missing."""
+        """References for a packet of these codes: within reach, at its ends; `wild`: one may be farther off or missing."""
         random, found = self.random, {}
+        astray = random.choice(self.layout.low_fields)[0] if wild and self.layout.low_fields else None
         for place, field, low in self.layout.low_fields:
-            way = random.randrange(8)
+            way = random.randrange(8) if place == astray else 7
             shift = random.choice((0, low.reach, -low.reach, random.randint(-low.reach, low.reach)))
-            if wild and way < 4:
+            if way < 4:
                 shift = random.choice((-1, 1)) * random.choice((low.reach + 1, low.reach + 2, low.modulus, 3 * low.modulus))
             code = codes[place] + shift if codes[place] != field.absent_code else random.randint(0, field.max_code)
             code = code % (field.max_code + 1) if field.modulus else min(max(code, 0), field.max_code)
             base = from_raw(field, code)
-            if wild and way == 4:
+            if way == 4:
                 base = random.choice(self.wide[place])
-            if not (wild and way == 5):
+            if way != 5:
                 found[field.name] = base
         return found
 
