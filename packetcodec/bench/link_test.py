@@ -33,6 +33,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from packetcodec.bench.lossy_link import Arrival, Link, LinkConditions
+from packetcodec.bench.outcome import Outcome, outcome_of
 from packetcodec.bench.sender import Sender
 from packetcodec.codec import Codec
 from packetcodec.errors import PacketcodecError, ValueFault
@@ -80,6 +81,7 @@ class LinkReport:
         longest_hole: seconds from the last known position before missing points (or the first one sent) to the first known
             one after them; 0 where none is missing but pending ones.
         sizes: (bytes of a packet, packets sent of that length), shortest first.
+        outcomes: what became of each of the points.
     """
 
     trail: int
@@ -99,6 +101,7 @@ class LinkReport:
     undated: int
     longest_hole: float
     sizes: tuple[tuple[int, int], ...]
+    outcomes: tuple[Outcome, ...] = ()
 
     @property
     def mean_bytes(self) -> float:
@@ -121,7 +124,7 @@ def with_trail(schema: Schema, layout: str, points: int) -> Schema:
         raise PacketcodecError(f"trail: {points} is outside 0..{MAX_POINTS} points")
     changed = []
     for item in schema.layouts:
-        if item.name == layout:
+        if item.name == layout and (points or item.trail):
             if item.trail is None:
                 raise PacketcodecError(f'layout "{layout}" carries no trail')
             item = replace(item, trail=replace(item.trail, points=points) if points else None)  # noqa: PLW2901
@@ -192,7 +195,7 @@ class _Test:
         self.heard: set[int] = set()
         self.sizes: Counter[int] = Counter()
         self.counts: Counter[str] = Counter()
-        self.told: dict[int, bool] = {}  # number of a fix -> whether its own packet told it
+        self.told: dict[int, Position] = {}  # number of a fix -> what told it
         self.between: set[float] = set()  # moments that no fix stands for
 
     def send(self, number: int) -> None:
@@ -233,7 +236,7 @@ class _Test:
             elif number in self.told:
                 self.counts["repeated"] += 1
             else:
-                self.told[number] = event.direct
+                self.told[number] = event
 
     def _fix(self, sent: int, age: float) -> int | None:
         """The fix that stands for the moment `age` seconds before another, or None where none does.
@@ -261,7 +264,7 @@ class _Test:
             for arrival in self.link.end():
                 self._feed(arrival, self.fixes[-1].time)
         sent = [number for number in self.on_air if self.fixes[number].has_position]
-        known = [self.told[number] for number in sent if number in self.told]
+        known = [self.told[number].direct for number in sent if number in self.told]
         return LinkReport(
             trail=points,
             sent=len(self.on_air),
@@ -280,6 +283,7 @@ class _Test:
             undated=self.counts["undated"],
             longest_hole=self._longest_hole(sent),
             sizes=tuple(sorted(self.sizes.items())),
+            outcomes=tuple(outcome_of(self.fixes[number], self.told.get(number)) for number in sent),
         )
 
     def _longest_hole(self, sent: Sequence[int]) -> float:

@@ -86,6 +86,7 @@ class Replay:
         trail_points: mean number of points in a trail.
         text_example: the first such line with a position and the longest trail.
         packet_example: the packet of the same values.
+        errors, trail_errors: the errors behind `position` and `trail`, in metres, one by one.
     """
 
     layout: str
@@ -103,6 +104,8 @@ class Replay:
     trail_points: float
     text_example: str
     packet_example: bytes
+    errors: tuple[float, ...]
+    trail_errors: tuple[float, ...]
 
 
 def replay(
@@ -236,6 +239,8 @@ class _Run:
             trail_points=sum(self.trail_points) / max(1, len(self.trail_points)),
             text_example=line,
             packet_example=data,
+            errors=tuple(self.errors),
+            trail_errors=tuple(self.trail_errors),
         )
 
     def _fields(self) -> Iterator[FieldReport]:

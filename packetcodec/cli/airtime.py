@@ -20,7 +20,7 @@ from packetcodec.cli.tables.figures import describe_size, milliseconds
 from packetcodec.cli.tables.limits import budget_json, complaints, per_hour, shortest, verdict
 from packetcodec.cli.tables.sheet import Sheet, console, put_json, remark, table
 from packetcodec.errors import counted
-from packetcodec.radio import CAUTION, Budget, Modem
+from packetcodec.radio import CAUTION, LORAWAN_OVERHEAD, Budget, Modem
 from packetcodec.radio.schedule import Sending, largest_payload
 from packetcodec.vectors.examples import Example
 from packetcodec.wire import LayoutPlan, Plan, Point, text_line
@@ -56,9 +56,7 @@ def airtime(schema: str | None, *, text: bool, every: str | None, as_json: bool,
     period = None if every is None else duration("--every", every)
     room = {} if period is None else dict(_rooms(radio, period))
     if as_json:
-        layouts = [_layout_json(plan, layout, radio) for layout in plan.layouts]
-        said = {"setting": radio.description, "source": radio.source, "notes": radio.notes, "caution": CAUTION}
-        put_json(said | {"layouts": layouts, "every_s": period and float(period), "largest_payload": room})
+        put_json(airtime_json(plan, radio) | {"every_s": period and float(period), "largest_payload": room})
         return
     out = console()
     out.put(radio.description)
@@ -190,6 +188,13 @@ def _cells(modem: Modem, budget: Budget | None) -> tuple[str, ...]:
     )  # fmt: skip
 
 
+def airtime_json(plan: Plan, radio: Radio) -> dict[str, Any]:
+    """The report for programs."""
+    layouts = [_layout_json(plan, layout, radio) for layout in plan.layouts]
+    said = {"setting": radio.description, "source": radio.source, "notes": radio.notes, "caution": CAUTION}
+    return said | {"layouts": layouts}
+
+
 def _layout_json(plan: Plan, layout: LayoutPlan, radio: Radio) -> dict[str, Any]:
     sent = [
         {
@@ -201,7 +206,19 @@ def _layout_json(plan: Plan, layout: LayoutPlan, radio: Radio) -> dict[str, Any]
         }
         for size in sizes(plan, layout)
     ]
-    return {"layout": layout.name, "bytes": layout.size, "max_bytes": layout.longest, "sizes": sent}
+    return {"layout": layout.name, "bytes": layout.size, "max_bytes": layout.longest, "sizes": sent} | {
+        "staircase": list(_staircase(layout, radio))
+    }
+
+
+def _staircase(layout: LayoutPlan, radio: Radio) -> Iterator[dict[str, Any]]:
+    """The first bytes of each step of airtime, and the last ones looked at, half as many again as the longest packet has."""
+    overhead = LORAWAN_OVERHEAD * radio.lorawan
+    for label, modem in zip(radio.labels, radio.modems, strict=True):
+        last = min(max(40, layout.longest * 3 // 2), 255 - overhead, modem.max_payload - overhead)
+        steps = {size - overhead for size in modem.steps(last + overhead) if size > overhead}
+        for size in sorted({0, last} | steps):
+            yield {"modem": label, "bytes": size, "airtime_ms": modem.airtime_ms(size + overhead)}
 
 
 def _row_json(label: str, modem: Modem, budget: Budget | None, text: Budget | None) -> dict[str, Any]:

@@ -27,6 +27,7 @@ from packetcodec.cli.encode import encode
 from packetcodec.cli.fuzz import fuzz
 from packetcodec.cli.kinds import kinds
 from packetcodec.cli.new import new
+from packetcodec.cli.page import page
 from packetcodec.cli.replay import replay
 from packetcodec.cli.spec import spec
 from packetcodec.cli.streams import say, standing_verdict
@@ -55,7 +56,7 @@ def app(context: click.Context) -> None:
         click.echo(context.get_help())
 
 
-for command in (new, kinds, check, compare, spec, emit, encode, decode, airtime, budget, replay, fuzz):
+for command in (new, kinds, check, compare, spec, emit, encode, decode, airtime, budget, replay, page, fuzz):
     app.add_command(command)
 
 

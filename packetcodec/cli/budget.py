@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from packetcodec.logs import Fix
+    from packetcodec.wire import Plan
 
 _DRAW_HELP = {
     "sleep_ua": "Current asleep, in microamperes.",
@@ -45,36 +46,49 @@ def _battery_options(command: Callable[..., Any]) -> Callable[..., Any]:
     return added(command, *options)
 
 
+def schedule_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Add the options of schedule, radio and battery; the command takes them as keyword arguments for `costs_of`."""
+    send = click.option(
+        "--send", "texts", multiple=True, metavar="TEXT",
+        help='A layout and how often: "position every 20s", "alarm 5 an hour", with " on 869.525" for a channel of its own. '
+        f"Default: the first layout every {DEFAULT_EVERY}.",
+    )  # fmt: skip
+    trackers = click.option(
+        "--trackers", type=int, default=1, show_default=True, help="Trackers on the channel, all with this schedule."
+    )
+    log = click.option("--log", metavar="FILE", help="A recorded log: its ranges stand beside those of the fields.")
+    return added(radio_options(_battery_options(command)), send, trackers, log)
+
+
 @click.command(short_help="What a schedule costs: limits, bytes, channel, battery.")
 @click.argument("schema", type=click.Path(dir_okay=False), required=False)
-@click.option(
-    "--send", "texts", multiple=True, metavar="TEXT",
-    help='A layout and how often: "position every 20s", "alarm 5 an hour", with " on 869.525" for a channel of its own. '
-    f"Default: the first layout every {DEFAULT_EVERY}.",
-)  # fmt: skip
-@click.option("--trackers", type=int, default=1, show_default=True, help="Trackers on the channel, all with this schedule.")
-@click.option("--log", metavar="FILE", help="A recorded log: its ranges stand beside those of the fields.")
-@radio_options
-@_battery_options
+@schedule_options
 @click.option("--json", "as_json", is_flag=True, help="A report for programs.")
-def budget(  # the options are the report's inputs, each with its name
-    schema: str | None,
-    *,
-    texts: tuple[str, ...],
-    trackers: int,
-    log: str | None,
-    battery: float | None,
-    derating: float | None,
-    as_json: bool,
-    **settings: Any,
-) -> None:
+def budget(schema: str | None, *, as_json: bool, **settings: Any) -> None:
     """What a schedule of SCHEMA (default: the starter schema) costs, for each spreading factor.
 
     Share of the limit in the worst continuous hour; the largest payload that the intervals leave room for; what each field
     could give, and what makes a packet shorter; the chance that packets of several trackers overlap; charge and days from
     the battery; link margin. Limits are arithmetic, not permission.
     """
-    plan = load_plan(schema)
+    costs = costs_of(load_plan(schema), **settings)
+    if as_json:
+        put_json(budget_report_json(costs))
+        return
+    print_budget(costs)
+    for words in costs.radio.remarks:
+        remark(words)
+
+
+def costs_of(
+    plan: Plan, *, texts: tuple[str, ...], trackers: int, log: str | None, battery: float | None, derating: float | None,
+    **settings: Any,
+) -> Costs:  # fmt: skip
+    """What the schedule of the options costs.
+
+    Raises:
+        click.UsageError: an option that is not of its form or range.
+    """
     given = {name: settings.pop(name) for name in _DRAW_HELP}
     if battery is None and (derating is not None or any(value is not None for value in given.values())):
         first = next((name for name, value in given.items() if value is not None), "derating")
@@ -93,12 +107,7 @@ def budget(  # the options are the report's inputs, each with its name
         costs.demand_schedule()
     with wrong_option():
         costs.demand_numbers()
-    if as_json:
-        put_json(budget_report_json(costs))
-        return
-    print_budget(costs)
-    for words in radio.remarks:
-        remark(words)
+    return costs
 
 
 def _tuned(radio: Radio, item: Planned, settings: dict[str, Any]) -> Radio:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
 from packetcodec.cli.files import load_plan
 from packetcodec.cli.options.modem import factors_option, lora_of
 from packetcodec.cli.tables.check_choices import WORDS, choices_table
+from packetcodec.cli.tables.check_json import check_json
 from packetcodec.cli.tables.figures import describe_size
 from packetcodec.cli.tables.sheet import console, put_json, remark, table
 from packetcodec.crc import MODEM_NOTE, MODEM_POLYNOMIAL
@@ -41,26 +42,27 @@ def check(schema: str, *, sf: str, as_json: bool) -> None:
     modems = lora_of(sf)
     plan = load_plan(schema)
     if as_json:
-        put_json(_plan_json(plan))
+        put_json(check_json(plan, modems) | {"notes": check_remarks(plan)})
         return
     out = console()
     words = f"{plan.name}, version {plan.version}: fingerprint {plan.fingerprint}, {describe_check(plan)}"
     out.put(words + (" (chosen for this length)" if plan.crc_chosen else ""))
     out.put()
     for layout in plan.layouts:
-        out.print(_layout_table(layout, plan))
-        for line in _layout_words(layout, plan):
+        out.print(fields_table(layout, plan))
+        for line in layout_words(layout, plan):
             out.put(line)
         out.put()
     for layout in plan.layouts:
         out.print(choices_table(layout, plan, modems))
-    for line in (*_general_words(plan), *WORDS):
+    for line in (*general_words(plan), *WORDS):
         out.put(line)
-    for words in _remarks(plan):
+    for words in check_remarks(plan):
         remark(words)
 
 
-def _layout_table(layout: LayoutPlan, plan: Plan) -> Sheet:
+def fields_table(layout: LayoutPlan, plan: Plan) -> Sheet:
+    """Each field of a layout: where it stands, its step, its range, its largest error."""
     rows: list[tuple[object, ...]] = [
         ("(header)", "version, layout", f"0..{plan.header_bits - 1}", plan.header_bits, "", "", "", "", "")
     ]
@@ -97,7 +99,7 @@ def _range(field: FieldPlan) -> str:
     return bounds(field).replace("degrees", "°")
 
 
-def _layout_words(layout: LayoutPlan, plan: Plan) -> Iterator[str]:
+def layout_words(layout: LayoutPlan, plan: Plan) -> Iterator[str]:
     """What holds for one layout."""
     if layout.trail is None:
         data = f"{counted(layout.bits, 'bit')} and {layout.padding} of padding: {counted(layout.data_bytes, 'byte')}"
@@ -132,7 +134,7 @@ def _trail_words(layout: LayoutPlan, trail: Trail) -> Iterator[str]:
     )
 
 
-def _general_words(plan: Plan) -> Iterator[str]:
+def general_words(plan: Plan) -> Iterator[str]:
     """What holds for all layouts."""
     fields = [field for layout in plan.layouts for field in layout.fields]
     if any(not field.kind.counting for field in fields):
@@ -146,7 +148,8 @@ def _general_words(plan: Plan) -> Iterator[str]:
         )
 
 
-def _remarks(plan: Plan) -> list[str]:
+def check_remarks(plan: Plan) -> list[str]:
+    """What a reader of the report should not overlook."""
     said = [f"{advice}." for advice in advise(plan)]
     if plan.crc is None:
         return ["no check: on the serial line between radio and host nothing detects a wrong bit.", *said]
@@ -159,53 +162,3 @@ def _remarks(plan: Plan) -> list[str]:
         if is_weak(plan.crc, layout.longest)
     ]
     return said
-
-
-def _plan_json(plan: Plan) -> dict[str, Any]:
-    layouts = []
-    for layout in plan.layouts:
-        distance = packet_distance(plan.crc, layout.longest) if plan.crc else None
-        bound = position_bound(layout)
-        layouts.append(
-            {
-                "name": layout.name,
-                "id": layout.id,
-                "bytes": layout.size,
-                "max_bytes": layout.longest,
-                "bits": layout.bits,
-                "padding_bits": layout.padding,
-                "check_bytes": layout.check_bytes,
-                "hamming_distance": distance.value if distance else None,
-                "hamming_distance_exact": distance.exact if distance else None,
-                "position_bound_m": None if bound is None else float(promised(bound)),
-                "fields": [_field_json(field) for field in layout.fields],
-            }
-        )
-    return {
-        "name": plan.name,
-        "version": plan.version,
-        "fingerprint": plan.fingerprint,
-        "check": describe_check(plan),
-        "layouts": layouts,
-        "notes": _remarks(plan),
-    }
-
-
-def _field_json(field: FieldPlan) -> dict[str, Any]:
-    return {
-        "name": field.name,
-        "kind": field.kind.name,
-        "unit": field.unit.symbol,
-        "offset": field.offset,
-        "bits": field.bits,
-        "asked": field.field.requested,
-        "scale": field.scale,
-        "low": field.low,
-        "high": field.high,
-        "step": field.step,
-        "last": field.max_code,
-        "absent": field.absent_code,
-        "policy": field.policy,
-        "max_error": float(max_error(field)),
-        "max_error_m": metres_bound(field),
-    }

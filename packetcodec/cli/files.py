@@ -61,7 +61,7 @@ def write_folder(folder: str, texts: Mapping[str, str]) -> None:
 
 
 def write_file(
-    path: Path, text: str | Iterable[str], *, new: bool = False, written: Callable[[int], None] | None = None
+    path: Path, text: str | bytes | Iterable[str], *, new: bool = False, written: Callable[[int], None] | None = None
 ) -> None:
     """Write a file beside its place, to the disk, and swap it in; with `new` it must not be there yet.
 
@@ -75,8 +75,9 @@ def write_file(
         # Exclusive, in the same folder, with a name that cannot be guessed: nobody plants a link there.
         descriptor, beside = tempfile.mkstemp(prefix=f".{path.name[:80]}.", dir=path.parent)
         try:
-            with open(descriptor, "w", encoding="utf-8", newline="\n") as handle:  # noqa: PTH123  # a descriptor has no path
-                handle.writelines([text] if isinstance(text, str) else text)
+            with open(descriptor, "wb") as handle:  # noqa: PTH123  # a descriptor has no path
+                pieces = [text] if isinstance(text, str | bytes) else text
+                handle.writelines(piece.encode() if isinstance(piece, str) else piece for piece in pieces)
                 handle.flush()
                 os.fchmod(descriptor, 0o666 & ~_umask())
                 os.fsync(descriptor)

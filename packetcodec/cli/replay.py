@@ -13,6 +13,7 @@ from packetcodec.bench import replay as run_replay
 from packetcodec.bench.sender import Sender
 from packetcodec.cli.files import load_schema
 from packetcodec.cli.options.link import demand_trail, link_of, link_options
+from packetcodec.cli.options.page import demand_endings, picture_option, put_page, room
 from packetcodec.cli.options.radio import radio_of, radio_options
 from packetcodec.cli.options.schedule import duration
 from packetcodec.cli.options.usage import known_layout, wrong_option
@@ -53,6 +54,8 @@ class _WithColumns(click.Command):
 @click.option("--set", "constants", multiple=True, metavar="FIELD=VALUE", help="A value that the log does not hold.")
 @link_options
 @radio_options
+@click.option("--page", type=click.Path(dir_okay=False), help="Write the report as one HTML page, with a map, to this file.")
+@picture_option
 @click.option("--json", "as_json", is_flag=True, help="A report for programs.")
 def replay(
     log: str | None,
@@ -62,6 +65,8 @@ def replay(
     period: str,
     log_format: str | None,
     constants: tuple[str, ...],
+    page: str | None,
+    pictures: tuple[tuple[str, str], ...],
     as_json: bool,
     **settings: Any,
 ) -> None:
@@ -73,6 +78,7 @@ def replay(
     With --loss, --bit-errors, --duplicates or --reorder the packets also go over a lossy link, with trails of several
     lengths, and the report says how many points arrive.
     """
+    demand_endings(pictures)
     link, settings = link_of(**settings)
     radio = radio_of(**settings)
     interval = float(duration("--every", period))
@@ -86,6 +92,10 @@ def replay(
         every((), interval)
     recorded, outcome = _run(codec, layout, log, log_format, interval, given)
     trails = send_over_link(link, agreed, layout.name, recorded.fixes, interval=interval, constants=given)
+    if page is not None or pictures:
+        drawn = room("packetcodec.cli.tables.page_track")
+        told = drawn.Replayed(agreed, codec.plan, layout, recorded, outcome, trails, radio, interval, given)
+        put_page(drawn.replay_page(told), page, pictures)
     if as_json:
         put_json(replay_json(recorded, outcome, radio, interval) | trails_json(trails, radio))
     else:

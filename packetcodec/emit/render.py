@@ -34,14 +34,17 @@ class Templates:
 
     Args:
         folder: the back end's folder in `packetcodec/emit`; its templates are in `templates/`.
+        home: the folder in `packetcodec` that holds it.
         escape: any text to one that is harmless wherever a template may put it.
         filters: more names that its templates know, each a function.
     """
 
-    def __init__(self, folder: str, *, escape: Callable[[str], str], **filters: Callable[..., Any]) -> None:
+    def __init__(
+        self, folder: str, *, escape: Callable[[str], str], home: str = "emit", **filters: Callable[..., Any]
+    ) -> None:
         self._escape = escape
         self._environment = Environment(
-            loader=PackageLoader("packetcodec", f"emit/{folder}/templates"), undefined=StrictUndefined, trim_blocks=True,
+            loader=PackageLoader("packetcodec", f"{home}/{folder}/templates"), undefined=StrictUndefined, trim_blocks=True,
             lstrip_blocks=True, keep_trailing_newline=True, autoescape=True, finalize=self._finalize,
             variable_start_string="«", variable_end_string="»",
         )  # fmt: skip

@@ -58,22 +58,48 @@ def keys(count: int) -> list[str]:
     return [*letters, *(first + second for first in letters for second in letters)][:count]
 
 
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """The bits of a piece that stand in one byte.
+
+    Attributes:
+        piece: whose they are.
+        byte, bit: where they begin; bit 0 is the most significant one.
+        count: how many.
+        label: the most telling one that fits: key, name and bits of the code.
+    """
+
+    piece: Piece
+    byte: int
+    bit: int
+    count: int
+    label: str
+
+
+def segments(pieces: Iterable[Piece]) -> Iterator[Segment]:
+    """The pieces of a packet, back to back, parted where a byte ends."""
+    place = 0
+    for piece in pieces:
+        done = 0
+        while done < piece.width:
+            byte, bit = divmod(place, 8)
+            count = min(8 - bit, piece.width - done)
+            yield Segment(piece, byte, bit, count, _label(piece, done, count))
+            done += count
+            place += count
+
+
 def diagram(pieces: Iterable[Piece]) -> str:
     """The pieces of a packet, back to back, one byte a row."""
     ruler = "             +" + ("-" * (_COLUMNS - 1) + "+") * 8
     head = "byte   bit    " + "".join(f"{f'+{bit}':^{_COLUMNS}}" for bit in range(8))
     lines = [head.rstrip(), ruler]
-    row, filled, byte = "", 0, 0
-    for piece in pieces:
-        done = 0
-        while done < piece.width:
-            count = min(8 - filled, piece.width - done)
-            row += f"{_label(piece, done, count):^{_COLUMNS * count - 1}}|"
-            done += count
-            filled += count
-            if filled == 8:
-                lines += [f"{byte:>4}  {byte * 8:>4}   |{row}", ruler]
-                row, filled, byte = "", 0, byte + 1
+    row = ""
+    for segment in segments(pieces):
+        row += f"{segment.label:^{_COLUMNS * segment.count - 1}}|"
+        if segment.bit + segment.count == 8:
+            lines += [f"{segment.byte:>4}  {segment.byte * 8:>4}   |{row}", ruler]
+            row = ""
     return "\n".join(lines)
 
 

@@ -17,7 +17,7 @@ REPOSITORY = ROOT.parent
 #: From the ground up: a room imports only from those before it in this list.
 FLOORS = (
     "frozen", "errors", "spelling", "crc", "schema", "wire", "codec", "reference", "radio", "vectors", "emit", "logs",
-    "receive", "bench", "arrays", "fuzz", "pytest_plugin", "starter", "__init__", "cli", "__main__",
+    "receive", "bench", "arrays", "fuzz", "page", "pytest_plugin", "starter", "__init__", "cli", "__main__",
 )  # fmt: skip
 MAY_IMPORT = {name: set(FLOORS[:number]) - {"arrays"} for number, name in enumerate(FLOORS)}
 # Nobody has to have what the arrays need: whoever uses them imports them when they are asked for.
@@ -25,6 +25,7 @@ MAY_IMPORT["arrays"] = {"errors", "schema", "wire", "codec"}
 
 # Third-party library to the only places that import it.
 HOMES = {
+    "altair": {"page"},
     "bitstruct": {"codec/compiled.py"},
     "click": {"cli"},
     "cobs": {"receive/framing.py"},
@@ -33,6 +34,7 @@ HOMES = {
     "geographiclib": {"bench/geodesic.py"},
     "hypothesis": {"fuzz"},
     "jinja2": {"emit/render.py"},
+    "markdown_it": {"page/document.py"},
     "markupsafe": {"emit/render.py"},
     "llvmlite": {"arrays"},
     "numba": {"arrays"},
@@ -42,6 +44,7 @@ HOMES = {
     "pytest": {"pytest_plugin.py"},
     "rich": {"cli"},
     "serial": {"cli/sources.py"},
+    "vl_convert": {"page/vega.py"},
 }
 
 
@@ -98,7 +101,10 @@ def test_only_the_command_line_prints_or_exits(path):
 
 
 def test_importing_the_package_loads_no_heavy_library():
-    heavy = {"numpy", "construct", "hypothesis", "rich", "click", "jinja2", "pynmeagps", "geographiclib", "numba", "pyarrow"}
+    heavy = {
+        "numpy", "construct", "hypothesis", "rich", "click", "jinja2", "pynmeagps", "geographiclib", "numba", "pyarrow",
+        "altair", "vl_convert",
+    }  # fmt: skip
     code = "import packetcodec, sys; print(*sorted(name.split('.')[0] for name in sys.modules))"
     loaded = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.split()
     assert not heavy & set(loaded)

@@ -9,6 +9,7 @@ from fractions import Fraction
 from math import ceil, floor, inf
 from typing import TYPE_CHECKING, Any
 
+from packetcodec.cli.tables.budget_curves import by_interval, by_trackers
 from packetcodec.cli.tables.figures import milliseconds
 from packetcodec.cli.tables.sheet import console, table
 from packetcodec.radio import CAUTION
@@ -33,19 +34,26 @@ def print_budget(costs: Costs) -> None:
     for radio, sent in costs.channels():
         out.put(radio.description)
         out.put(radio.source)
-        out.put(f"sent: {'; '.join(map(_sent, sent))}")
+        out.put(f"sent: {'; '.join(map(sent_words, sent))}")
     out.put()
-    sheets = (_limits_table, _room_table, _fields_table, _shorter_table, _channel_table, _battery_table, _margin_table)
-    for sheet in sheets:
-        made = sheet(costs)
-        if made is not None:
-            out.print(made)
-    for line in _remarks(costs):
+    for sheet in budget_tables(costs):
+        out.print(sheet)
+    for line in budget_remarks(costs):
         out.put(line)
     out.put(CAUTION, style="italic")
 
 
-def _sent(item: Sending) -> str:
+def budget_tables(costs: Costs) -> Iterator[Sheet]:
+    """The tables of the report."""
+    sheets = (_limits_table, _room_table, _fields_table, _shorter_table, _channel_table, _battery_table, _margin_table)
+    for sheet in sheets:
+        made = sheet(costs)
+        if made is not None:
+            yield made
+
+
+def sent_words(item: Sending) -> str:
+    """A sending in words."""
     often = f"every {float(item.every):g} s" if item.every is not None else f"{item.per_hour} an hour"
     return f"{item.name} {often}, up to {item.payload_bytes} bytes"
 
@@ -147,7 +155,8 @@ def _margin_table(costs: Costs) -> Sheet | None:
     return table("Link margin over the first", ("modem", "margin"), rows) if len(rows) > 1 else None
 
 
-def _remarks(costs: Costs) -> Iterator[str]:
+def budget_remarks(costs: Costs) -> Iterator[str]:
+    """What stands below the tables."""
     for radio, modem, load in costs.loads():
         for budget in load.budgets:
             for name, verdict in budget.verdicts.items():
@@ -200,6 +209,8 @@ def budget_report_json(costs: Costs) -> dict[str, Any]:
         ],
         "channel": channel,
         "battery": list(_battery_json(costs)),
+        "by_interval": list(by_interval(costs)),
+        "by_trackers": list(by_trackers(costs)),
         "margin_db": {modem.label: gain for modem, gain in costs.margins()},
         "caution": CAUTION,
     }  # fmt: skip

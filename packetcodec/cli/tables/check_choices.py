@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from packetcodec.cli.tables.figures import milliseconds
 from packetcodec.cli.tables.sheet import table
@@ -24,23 +24,14 @@ _MODEM_BITS = 16
 
 def choices_table(layout: LayoutPlan, plan: Plan, modems: Sequence[LoRa]) -> Sheet:
     """A table of the schema's own check, of none, and of the default of every width."""
-    rows = []
-    for crc in _choices(layout, plan):
-        size = layout.longest - layout.check_bytes + (crc.size if crc else 0)
-        alone = crc.width if crc else 0
-        behind = joint_check_bits(crc.polynomial, crc.width) if crc else _MODEM_BITS
-        name = f"CRC-{crc.width}" if crc and not crc.name else crc.name if crc else "none"
-        rows.append(
-            (
-                f"{name} (this schema)" if crc == plan.crc else name,
-                size,
-                str(packet_distance(crc, size)) if crc else 1,
-                _one_in(alone),
-                _one_in(behind),
-                _one_in(_MODEM_BITS + alone),
-                *(milliseconds(modem.airtime(size)) for modem in modems),
-            )
+    rows = [
+        (
+            f"{row['check']} (this schema)" if row["chosen"] else row["check"], row["bytes"], row["distance"],
+            *(_one_in(row[name]) for name in ("wire_bits", "payload_bits", "noise_bits")),
+            *(milliseconds(modem.airtime(row["bytes"])) for modem in modems),
         )
+        for row in _rows(layout, plan)
+    ]  # fmt: skip
     columns = (
         "check", "bytes", "Hamming\ndistance", "undetected\non a wire", "on air,\nin payload", "on air,\nnoise",
         *(f"SF{modem.spreading_factor}" for modem in modems),
@@ -58,6 +49,27 @@ WORDS = (
         "the payload than their widths add up to: 1 in 2^31 passes instead of 1 in 2^32."
     ),
 )
+
+
+def choices_json(layout: LayoutPlan, plan: Plan, modems: Sequence[LoRa]) -> list[dict[str, Any]]:
+    """The same for programs; 1 in 2^bits passes undetected on a wire, on air in the payload, on air in noise."""
+    return [
+        row | {"airtime_ms": {modem.label: modem.airtime_ms(row["bytes"]) for modem in modems}}
+        for row in _rows(layout, plan)
+    ]
+
+
+def _rows(layout: LayoutPlan, plan: Plan) -> Iterator[dict[str, Any]]:
+    for crc in _choices(layout, plan):
+        size = layout.longest - layout.check_bytes + (crc.size if crc else 0)
+        alone = crc.width if crc else 0
+        yield {
+            "check": f"CRC-{crc.width}" if crc and not crc.name else crc.name if crc else "none",
+            "chosen": crc is not None and crc == plan.crc, "bytes": size,
+            "distance": str(packet_distance(crc, size)) if crc else "1", "wire_bits": alone,
+            "payload_bits": joint_check_bits(crc.polynomial, crc.width) if crc else _MODEM_BITS,
+            "noise_bits": _MODEM_BITS + alone,
+        }  # fmt: skip
 
 
 def _choices(layout: LayoutPlan, plan: Plan) -> Iterator[Crc | None]:

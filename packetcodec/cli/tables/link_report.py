@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from packetcodec.bench import every
 from packetcodec.bench.link_test import LinkReport, link_test, with_trail
+from packetcodec.bench.outcome import along_time
 from packetcodec.bench.sender import Sender
 from packetcodec.bench.tune_trail import Suggestion, tune_trail, windows
 from packetcodec.cli.options.usage import wrong_option
@@ -79,11 +80,11 @@ def print_trails(trails: Trails, radio: Radio) -> None:
     """The report for people."""
     out = console()
     if trails.suggestion is not None:
-        out.put(_suggestion_words(trails.suggestion))
+        out.put(suggestion_words(trails.suggestion))
     if trails.test is not None:
-        out.print(_table(trails.test, trails.reports, radio))
+        out.print(link_table(trails.test, trails.reports, radio))
         out.put(NOT_YOUR_LINK, style="italic")
-        for words in _remarks(trails.reports):
+        for words in link_remarks(trails.reports):
             remark(words)
 
 
@@ -100,7 +101,7 @@ def trails_json(trails: Trails, radio: Radio) -> dict[str, Any]:
     return said
 
 
-def _table(test: LinkTest, reports: Sequence[LinkReport], radio: Radio) -> Sheet:
+def link_table(test: LinkTest, reports: Sequence[LinkReport], radio: Radio) -> Sheet:
     """How many points arrive, and how, for each length of trail; airtime on the first and the last modem."""
     shown = {0, len(radio.modems) - 1}
     modems = [
@@ -128,7 +129,7 @@ def _table(test: LinkTest, reports: Sequence[LinkReport], radio: Radio) -> Sheet
     return table(f"{counted(points, 'point')} over a link: {test.description}", columns, rows)
 
 
-def _remarks(reports: Sequence[LinkReport]) -> Iterator[str]:
+def link_remarks(reports: Sequence[LinkReport]) -> Iterator[str]:
     """What the table does not say."""
     for report in reports:
         of = f"trail of {report.trail}" if report.trail else "no trail"
@@ -163,14 +164,17 @@ def _report_json(report: LinkReport, radio: Radio) -> dict[str, Any]:
     airtimes = {
         name: _airtime(report, modem, lorawan=radio.lorawan) for name, modem in zip(radio.labels, radio.modems, strict=True)
     }
-    return asdict(report) | {
+    said = asdict(replace(report, outcomes=()))
+    del said["outcomes"]
+    return said | {
+        "along_time": [asdict(stretch) for stretch in along_time(report.outcomes)],
         "sizes": {str(size): count for size, count in report.sizes},
         "mean_bytes": report.mean_bytes,
         "mean_airtime_ms": {name: None if time is None else float(time * 1000) for name, time in airtimes.items()},
     }
 
 
-def _suggestion_words(found: Suggestion) -> str:
+def suggestion_words(found: Suggestion) -> str:
     """The suggestion in a line."""
     present = f"initial_scale = {found.present_initial_scale}, scale_rate = {found.present_scale_rate}"
     if found.gain_bytes < _WORTH_SAYING:

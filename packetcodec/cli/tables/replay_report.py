@@ -6,6 +6,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from packetcodec.bench import silences, without_fix
+from packetcodec.bench.outcome import histogram
 from packetcodec.bench.sender import columns_of
 from packetcodec.cli.tables.figures import decimal, milliseconds, seconds
 from packetcodec.cli.tables.limits import budget_json, complaints, never, shortest
@@ -29,20 +30,20 @@ if TYPE_CHECKING:
 def print_replay(recorded: RecordedLog, outcome: Replay, layout: LayoutPlan, radio: Radio, interval: float) -> None:
     """The report for people."""
     out = console()
-    for line in _log_words(recorded, layout):
+    for line in log_words(recorded, layout):
         out.put(line)
     out.put()
-    for line in _packet_words(outcome, interval):
+    for line in packet_words(outcome, interval):
         out.put(line)
     if outcome.text_example:
         length = len(outcome.text_example.encode()) + 1
         out.put(f"  packet {outcome.packet_example.hex()}", uncut=True)
         out.put(f"  text   {outcome.text_example} ({length} bytes with its line end)", uncut=True)
-    out.print(_error_table(outcome))
-    out.print(_field_table(outcome.fields))
+    out.print(error_table(outcome))
+    out.print(field_table(outcome.fields))
     out.put(radio.description)
     out.put(radio.source)
-    out.print(_airtime_table(outcome, radio, interval))
+    out.print(airtime_table(outcome, radio, interval))
     for line in complaints([("the packet", outcome.packet_bytes[2]), ("the text", outcome.text_bytes[2])], radio):
         out.put(line)
     for line in radio.notes:
@@ -63,7 +64,8 @@ def remarks(outcome: Replay, given: dict[str, Any]) -> Iterator[str]:
             yield f"--set {field.name}: the log holds this field; your value is sent only where the log has none."
 
 
-def _log_words(recorded: RecordedLog, layout: LayoutPlan) -> Iterator[str]:
+def log_words(recorded: RecordedLog, layout: LayoutPlan) -> Iterator[str]:
+    """What the log holds."""
     fixes = recorded.fixes
     part = FORMATS[recorded.format].records.removesuffix("s")
     span = seconds(max(0.0, fixes[-1].time - fixes[0].time))
@@ -97,7 +99,8 @@ def _unused(recorded: RecordedLog, layout: LayoutPlan) -> list[str]:
     return [name or "(no name)" for name, meaning in recorded.columns if meaning not in used]
 
 
-def _packet_words(outcome: Replay, interval: float) -> Iterator[str]:
+def packet_words(outcome: Replay, interval: float) -> Iterator[str]:
+    """What was sent, and what could not be."""
     refused = sum(refusal.count for refusal in outcome.refused)
     least, mean, most = outcome.packet_bytes
     size = f"{least}" if least == most else f"{least} to {most} (mean {mean:.1f})"
@@ -110,7 +113,9 @@ def _packet_words(outcome: Replay, interval: float) -> Iterator[str]:
         yield f"  {refusal.count} x {refusal.first_text} (first: {refusal.first_place})"
 
 
-def _error_table(outcome: Replay) -> Sheet:
+def error_table(outcome: Replay) -> Sheet:
+    """Errors of the positions in packets, text and trails."""
+
     def row(name: str, errors: ErrorSummary | None, bound: float | None) -> tuple[str, ...]:
         if errors is None:
             return name, "-", "-", "-", "-"
@@ -126,7 +131,8 @@ def _error_table(outcome: Replay) -> Sheet:
     return table("Position error against the log", ("", "root mean square", "95 %", "largest", "promised"), rows)
 
 
-def _field_table(fields: tuple[FieldReport, ...]) -> Sheet:
+def field_table(fields: tuple[FieldReport, ...]) -> Sheet:
+    """What happened to each field."""
     rows = []
     for field in fields:
         unit = f" {field.symbol}".rstrip()
@@ -136,7 +142,8 @@ def _field_table(fields: tuple[FieldReport, ...]) -> Sheet:
     return table("Fields", ("field", "from", "sent", "absent", "clipped", "largest error", "promised"), rows, left=2)
 
 
-def _airtime_table(outcome: Replay, radio: Radio, interval: float) -> Sheet:
+def airtime_table(outcome: Replay, radio: Radio, interval: float) -> Sheet:
+    """What packet and text cost on air."""
     least, _, most = outcome.packet_bytes
     text = outcome.text_bytes[2]
     rows = [
@@ -172,7 +179,9 @@ def replay_json(recorded: RecordedLog, outcome: Replay, radio: Radio, interval: 
         "refused": [asdict(refusal) for refusal in outcome.refused],
         "position_error": _errors_json(outcome.position),
         "position_bound_m": None if outcome.bound is None else float(promised(outcome.bound)),
+        "error_histogram": [asdict(step) for step in histogram(outcome.errors, outcome.bound)],
         "trail_error": _errors_json(outcome.trail),
+        "trail_error_histogram": [asdict(step) for step in histogram(outcome.trail_errors, outcome.trail_bound)],
         "trail_bound_m": None if outcome.trail_bound is None else float(promised(outcome.trail_bound)),
         "trail_points_mean": outcome.trail_points,
         "fields": [_field_json(field) for field in outcome.fields],

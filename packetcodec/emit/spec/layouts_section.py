@@ -49,7 +49,7 @@ class Drawn:
         return list(zip(keys(len(self.layout.fields)), self.layout.fields, strict=True))
 
     @property
-    def diagram(self) -> str:
+    def pieces(self) -> list[Piece]:
         """Everything that stands in a packet, in order; of a trail, whose length varies, the first bits."""
         pieces = [Piece("v", "version", self.plan.version_bits), Piece("i", "layout id", self.plan.layout_bits)]
         pieces += [Piece(key, field.name, field.bits) for key, field in self.named]
@@ -59,7 +59,12 @@ class Drawn:
             low_first = self.plan.crc is not None and self.plan.crc.reflected
             pieces.append(Piece("0", "padding", self.layout.padding))
             pieces.append(Piece("x", "check", self.layout.check_bytes * 8, low_first=low_first))
-        return diagram(piece for piece in pieces if piece.width)
+        return [piece for piece in pieces if piece.width]
+
+    @property
+    def diagram(self) -> str:
+        """The pieces, drawn."""
+        return diagram(self.pieces)
 
     @property
     def notes(self) -> list[tuple[str, str, str]]:

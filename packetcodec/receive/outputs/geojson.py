@@ -14,13 +14,13 @@ if TYPE_CHECKING:
     from packetcodec.receive.events import Report
     from packetcodec.receive.outputs.track_format import Ordered
 
-_HEAD, _BETWEEN, _TAIL = '{"type": "FeatureCollection", "features": [\n', ",\n", "\n]}\n"
+HEAD, _BETWEEN, TAIL = '{"type": "FeatureCollection", "features": [\n', ",\n", "\n]}\n"
 
 
 class GeoJsonPoints:
     """The features of a file, one a line."""
 
-    head = _HEAD
+    head = HEAD
 
     def entry(self, event: Position | Report, *, first: bool = False) -> str:
         """The feature of a position; nothing for a report."""
@@ -30,12 +30,13 @@ class GeoJsonPoints:
 
     def tail(self, *, empty: bool) -> str:  # noqa: ARG002
         """The end of the list."""
-        return _TAIL
+        return TAIL
 
 
-def _feature(kind: str, coordinates: Any, properties: dict[str, Any]) -> str:
-    feature = {"type": "Feature", "geometry": {"type": kind, "coordinates": coordinates}, "properties": properties}
-    return json.dumps(feature, ensure_ascii=False)
+def feature(kind: str, coordinates: Any, properties: dict[str, Any]) -> str:
+    """A feature in a line."""
+    made = {"type": "Feature", "geometry": {"type": kind, "coordinates": coordinates}, "properties": properties}
+    return json.dumps(made, ensure_ascii=False)
 
 
 def _point(event: Position) -> str:
@@ -45,16 +46,16 @@ def _point(event: Position) -> str:
         "snr": event.reception.snr,
     }  # fmt: skip
     place = [event.longitude, event.latitude] + ([] if event.altitude is None else [event.altitude])
-    return _feature("Point", place, properties)
+    return feature("Point", place, properties)
 
 
 def _parse(lines: Iterable[str]) -> Iterator[Entry]:
     for line in lines:
         if line.startswith('{"type": "Feature",'):
             text = line.rstrip().removesuffix(",")
-            feature: Any = json.loads(text)
-            if feature["geometry"]["type"] == "Point":
-                said = feature["properties"]
+            read: Any = json.loads(text)
+            if read["geometry"]["type"] == "Point":
+                said = read["properties"]
                 yield Entry(name_of(said["tracker"]), seconds_of(said["time"]), text)
 
 
@@ -63,22 +64,22 @@ def _compose(head: str, entries: Ordered) -> Iterator[str]:
     for name, parts in stretches(entries):
         lines: list[list[list[float]]] = []
         for part in parts:
-            lines += _cut([json.loads(entry.text)["geometry"]["coordinates"] for entry in part])
+            lines += cut([json.loads(entry.text)["geometry"]["coordinates"] for entry in part])
         if lines:
             tracker = json.loads(parts[0][0].text)["properties"]["tracker"]
-            yield between + _feature("MultiLineString", lines, {"tracker": tracker, "name": name})
+            yield between + feature("MultiLineString", lines, {"tracker": tracker, "name": name})
             between = _BETWEEN
         for entry in (entry for part in parts for entry in part):
             yield between + entry.text
             between = _BETWEEN
-    yield (head if between is head else "") + _TAIL
+    yield (head if between is head else "") + TAIL
 
 
 def _line(event: Position | Report, _: Sequence[str]) -> str:
     return _point(event) if isinstance(event, Position) else ""
 
 
-def _cut(places: list[list[float]]) -> Iterator[list[list[float]]]:
+def cut(places: Sequence[list[float]]) -> Iterator[list[list[float]]]:
     """The lines through some places: RFC 7946, section 3.1.9, wants one that crosses 180 degrees cut there."""
     line: list[list[float]] = []
     for number, here in enumerate(places):

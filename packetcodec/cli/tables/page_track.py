@@ -1,0 +1,164 @@
+"""The page of a replay: the track and what came of it, before the pages' other sections.
+
+Owns no rule: texts and tables are those of the report, charts show the report for programs.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import TYPE_CHECKING, Any
+
+from packetcodec.bench import every
+from packetcodec.bench.link_test import link_test
+from packetcodec.bench.lossy_link import LinkConditions
+from packetcodec.bench.outcome import MISSING
+from packetcodec.cli.options.schedule import Planned
+from packetcodec.cli.tables.budget_costs import Costs
+from packetcodec.cli.tables.link_report import NOT_YOUR_LINK, link_remarks, link_table, suggestion_words, trails_json
+from packetcodec.cli.tables.page_plan import Whole, shown, whole_page
+from packetcodec.cli.tables.replay_report import (
+    airtime_table,
+    error_table,
+    field_table,
+    log_words,
+    packet_words,
+    remarks,
+    replay_json,
+)
+from packetcodec.errors import counted
+from packetcodec.page import charts
+from packetcodec.page.markup import Figure, Section, Words
+from packetcodec.page.track_map import Track, track_geojson, track_map
+from packetcodec.radio.energy import DEFAULT_DERATING, Draw
+from packetcodec.radio.schedule import Sending
+from packetcodec.schema import PLACE
+from packetcodec.wire import promised
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from packetcodec.bench import Replay
+    from packetcodec.bench.link_test import LinkReport
+    from packetcodec.cli.options.radio import Radio
+    from packetcodec.cli.tables.link_report import Trails
+    from packetcodec.logs import RecordedLog
+    from packetcodec.page.markup import Part
+    from packetcodec.schema import Schema
+    from packetcodec.wire import LayoutPlan, Plan
+
+
+@dataclass(frozen=True, slots=True)
+class Replayed:
+    """A replay, as its report has it: what was sent how, and what came of it."""
+
+    schema: Schema
+    plan: Plan
+    layout: LayoutPlan
+    recorded: RecordedLog
+    outcome: Replay
+    trails: Trails
+    radio: Radio
+    interval: float
+    constants: dict[str, Any]
+
+
+def replay_page(replayed: Replayed) -> Whole:
+    """The page of a replay."""
+    layout, outcome = replayed.layout, replayed.outcome
+    report = replay_json(replayed.recorded, outcome, replayed.radio, replayed.interval)
+    report |= trails_json(replayed.trails, replayed.radio)
+    sections = []
+    files = {}
+    if outcome.position is not None and {field.kind.role for field in layout.fields} >= PLACE:
+        track = Track(replayed.recorded.fixes, {_length(found): found.outcomes for found in _links(replayed)})
+        files[f"{replayed.plan.name}-track.geojson"] = track_geojson(track)
+        sections.append(Section("Map", (track_map(track), Words(track_words(track)))))
+    if replayed.trails.test is not None:
+        sections.append(Section("Link", tuple(_link(replayed.trails, replayed.radio, report["link"]["trails"]))))
+    if outcome.position is not None:
+        sections.append(Section("Errors", tuple(_errors(outcome, report))))
+    sections.append(Section("Log", tuple(_log(replayed))))
+    return whole_page(replayed.plan, _costs(replayed), (layout,), sections, files, {"replay": report})
+
+
+def _log(replayed: Replayed) -> Iterator[Part]:
+    yield from map(Words, log_words(replayed.recorded, replayed.layout))
+    yield from map(Words, packet_words(replayed.outcome, replayed.interval))
+    if replayed.outcome.text_example:
+        yield Words(f"packet {replayed.outcome.packet_example.hex()}", copied=True)
+        yield Words(f"text {replayed.outcome.text_example}", copied=True)
+    yield shown(field_table(replayed.outcome.fields))
+    yield shown(airtime_table(replayed.outcome, replayed.radio, replayed.interval))
+    yield from map(Words, remarks(replayed.outcome, replayed.constants))
+
+
+def _length(report: LinkReport) -> str:
+    return counted(report.trail, "point") if report.trail else "none"
+
+
+def _links(replayed: Replayed) -> tuple[LinkReport, ...]:
+    """What arrived for each length of trail: over the link that was asked for, else everything."""
+    if replayed.trails.reports:
+        return replayed.trails.reports
+    fixes = tuple(every(replayed.recorded.fixes, replayed.interval))
+    return link_test(
+        replayed.schema, replayed.layout.name, fixes, interval=replayed.interval, conditions=LinkConditions(),
+        recording=replayed.recorded.fixes, lengths=(0,), constants=replayed.constants,
+    )  # fmt: skip
+
+
+def track_words(track: Track) -> str:
+    """How many points the map shows, and how they arrived."""
+    said = []
+    for trail, outcomes in track.outcomes.items():
+        missing = sum(item.how == MISSING for item in outcomes)
+        said.append(f"{'no trail' if trail == 'none' else f'trail of {trail}'}: {missing:,} of {len(outcomes):,} missing")
+    return "; ".join(said) + "."
+
+
+def _errors(outcome: Replay, report: dict[str, Any]) -> Iterator[Part]:
+    kinds = (
+        ("errors", "Position of the packet against the log", "error_histogram", outcome.bound),
+        ("errors-trail", "Points of the trails against the log", "trail_error_histogram", outcome.trail_bound),
+    )
+    for name, title, key, bound in kinds:
+        if report[key]:
+            promise = None if bound is None else float(promised(bound))
+            note = "" if promise is None else f"The upright line is what is promised: {promise:g} m."
+            yield Figure(name, title, note, chart=charts.errors(report[key], promise))
+    yield shown(error_table(outcome))
+
+
+def _link(trails: Trails, radio: Radio, reports: list[dict[str, Any]]) -> Iterator[Part]:
+    if trails.test is None:
+        return
+    rows, strips = [], []
+    for report, found in zip(trails.reports, reports, strict=True):
+        trail = _length(report)
+        for place, how in enumerate(charts.HOWS):
+            key = how.replace(" ", "_")
+            share = found[key] / max(1, found["points"])
+            rows.append({"trail": trail, "how": how, "place": place, "points": found[key], "share": share})
+        strips += [
+            {"trail": trail, **stretch, "from_min": stretch["from_s"] / 60, "to_min": stretch["to_s"] / 60,
+             "part": stretch["missing"] / stretch["points"]}
+            for stretch in found["along_time"]
+        ]  # fmt: skip
+    yield Figure("arrivals", "How the points arrived, for each length of trail", chart=charts.arrivals(rows))
+    yield Figure("losses", "Points missing along time", chart=charts.losses(strips))
+    yield shown(link_table(trails.test, trails.reports, radio))
+    yield Words(NOT_YOUR_LINK, caution=True)
+    yield from map(Words, link_remarks(trails.reports))
+    if trails.suggestion is not None:
+        yield Words(suggestion_words(trails.suggestion))
+
+
+def _costs(replayed: Replayed) -> Costs:
+    """What the replay's own schedule costs."""
+    layout = replayed.layout
+    sending = Sending(layout.name, layout.longest, Fraction(str(replayed.interval)))
+    return Costs(
+        planned=(Planned(layout, sending, None),), radios={None: replayed.radio}, trackers=1, draw=Draw(), battery=None,
+        derating=DEFAULT_DERATING, fixes=replayed.recorded.fixes,
+    )  # fmt: skip
