@@ -4,8 +4,8 @@ Owns one rule: everything that is written comes from the plan alone, as `{file n
 date or path, and is the same on every run. A new back end is a folder here with a `BACK_END`, and its line in the registry.
 
 >>> from packetcodec.starter import example_plan
->>> [*write_spec(example_plan()), *BACK_ENDS["js"].write(example_plan())]
-['pasture-v1.md', 'pasture-v1.deployment.md', 'pasture.mjs', 'pasture.d.mts']
+>>> [*write_spec(example_plan()), *BACK_ENDS["js"].write(example_plan(), formatter=True)]
+['pasture-v1.md', 'pasture-v1.deployment.md', 'pasture.formatter.js']
 """
 
 from __future__ import annotations

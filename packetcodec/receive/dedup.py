@@ -112,7 +112,8 @@ class KnownPlaces:
         """By how many seconds, up to `doubt`, a packet's moments are wrong, if its places tell; else None.
 
         A place says something only where the tracker went on before or after it. Of all shifts that lay one of them on a
-        known one, that counts which lays most of them on the same places and fewest on others, the smallest one first.
+        known one, that counts which lays most of them on the same places and fewest on others; of several the smallest, of
+        two the later.
         """
         if not places:
             return None
@@ -123,13 +124,13 @@ class KnownPlaces:
             around = self.between(place.line - doubt, place.line + doubt)
             shifts |= {known.line - place.line for known in around if not differ(known, place)}
 
-        def agreement(shift: float) -> tuple[int, float]:
+        def agreement(shift: float) -> tuple[int, float, float]:
             score = told = 0
             for place, moves in zip(places, moving, strict=True):
                 if known := self.near(place.line + shift, tolerance):
                     same = not differ(known, place)
                     score, told = score + (1 if same else -2), told + (moves and same)
-            return (score if told else -len(places) * 3, -abs(shift))
+            return (score if told else -len(places) * 3, -abs(shift), shift)
 
         best = max(shifts, key=agreement)
         return best if agreement(best)[0] > 0 else None

@@ -56,15 +56,20 @@ _NAMES = {
     "Form": Form, "Role": Role, "bounds": bounds, "decimal": decimal, "faults": FAULTS,
     "cells": cells, "coding": coding, "guess": guess, "numbers": numbers,
 }  # fmt: skip
+#: What stands behind the schema's name in the name of a file, and its template.
+_FILES = {
+    ".mjs": "module.mjs.j2", ".d.mts": "types.d.mts.j2",
+    "_receiver.mjs": "receiver.mjs.j2", "_receiver.d.mts": "receiver.d.mts.j2",
+}  # fmt: skip
 
 
 def write_javascript(plan: Plan, *older: Plan, formatter: bool = False) -> dict[str, str]:
-    """The ES module of a plan and its types, or one script for a LoRaWAN network server: file name to text.
+    """The ES module of a plan, a receiver of its packets and the types of both, or one script: file name to text.
 
     Args:
         plan: from `packetcodec.wire.compile_plan`; `encode` follows it.
         older: more versions of the schema, which are decoded too.
-        formatter: the script.
+        formatter: the script, for a LoRaWAN network server.
 
     Raises:
         PacketcodecError: a version twice, or another header.
@@ -76,8 +81,8 @@ def write_javascript(plan: Plan, *older: Plan, formatter: bool = False) -> dict[
         return {f"{plan.name}.formatter.js": _TEMPLATES.render("formatter.js.j2", **names)}
     example = Example.everyday(plan, plan.layouts[0])
     return {
-        f"{plan.name}.{ending}": _TEMPLATES.render(template, example=example, **names)
-        for ending, template in (("mjs", "module.mjs.j2"), ("d.mts", "types.d.mts.j2"))
+        f"{plan.name}{ending}": _TEMPLATES.render(template, plan=plan, example=example, **names)
+        for ending, template in _FILES.items()
     }
 
 
