@@ -117,7 +117,7 @@ export interface Failure extends OfPacket {
   data: string;
 }
 
-/** Nothing was heard of a tracker since then (Unix seconds); of any, where `tracker` is null and none was ever heard. */
+/** Nothing was heard of a tracker since then (Unix seconds); null where none was ever heard. */
 export interface Silent {
   event: "Silent";
   tracker: Tracker;
@@ -164,7 +164,11 @@ export declare class Receiver {
   feed(
     bytes: ArrayLike<number>,
     now: number | null,
-    heard?: { steady?: number | null; rssi?: number | null; snr?: number | null },
+    heard?: {
+      steady?: number | null;
+      rssi?: number | null;
+      snr?: number | null;
+    },
   ): Event[];
 
   /** Who has fallen silent by now. */

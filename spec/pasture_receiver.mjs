@@ -52,7 +52,7 @@ function push(list, item, limit) {
   if (list.length > limit) list.shift();
 }
 
-// --- places of one tracker, and which of them are the same ------------------------------------------------------------
+// --- places of one tracker, and which of them are the same ----------------------------------------------------------
 
 const keyOf = (place) => JSON.stringify(place);
 const lineOf = (place) => place.line;
@@ -157,7 +157,7 @@ class KnownPlaces {
   }
 }
 
-// --- the interval between packets -------------------------------------------------------------------------------------
+// --- the interval between packets -----------------------------------------------------------------------------------
 
 /** The median of the intervals between samples, and whether the middle half of them agree with it. */
 function pace(samples) {
@@ -248,7 +248,7 @@ function inStep(interval, spacing) {
   return isWhole(interval / step, WHOLE) && isWhole(spacing / step, WHOLE);
 }
 
-// --- which packet is the next one, late, a duplicate or a restart -----------------------------------------------------
+// --- which packet is the next one, late, a duplicate or a restart ---------------------------------------------------
 
 function elapsedOf(earlier, later) {
   return earlier.timed && later.timed ? later.moment - earlier.moment : Math.max(0, later.now - earlier.now);
@@ -328,7 +328,7 @@ class Order {
   }
 }
 
-// --- when each packet was sent ----------------------------------------------------------------------------------------
+// --- when each packet was sent --------------------------------------------------------------------------------------
 
 class Timeline {
   constructor(order, interval) {
@@ -420,7 +420,7 @@ class Timeline {
   }
 }
 
-// --- the holes in a track ---------------------------------------------------------------------------------------------
+// --- the holes in a track -------------------------------------------------------------------------------------------
 
 class Gaps {
   constructor(tracker, limit) {
@@ -458,12 +458,13 @@ class Gaps {
   }
 }
 
-// --- what a layout holds, and one packet being taken in ---------------------------------------------------------------
+// --- what a layout holds, and one packet being taken in -------------------------------------------------------------
 
 class Roles {
   constructor(layout, tracker) {
     const role = (name) => layout.fields.find((field) => field.role === name) || null;
-    this.tracker = tracker === null ? role("identifier") : layout.fields.find((field) => field.name === tracker) || null;
+    const named = layout.fields.find((field) => field.name === tracker) || null;
+    this.tracker = tracker === null ? role("identifier") : named;
     [this.counter, this.time, this.altitude] = ["counter", "time", "altitude"].map(role);
     const [north, east] = [role("latitude"), role("longitude")];
     this.place = north && east ? [north.name, east.name] : null;
@@ -520,7 +521,7 @@ class Roles {
   }
 }
 
-// --- one tracker ------------------------------------------------------------------------------------------------------
+// --- one tracker ----------------------------------------------------------------------------------------------------
 
 class TrackerState {
   constructor(tracker, limit, interval) {
@@ -546,7 +547,8 @@ class TrackerState {
     this.moment = moment === null ? now : moment;
     const counter = roles.count(packet);
     const arrival = {
-      data, layout: `${packet.version} ${packet.layout}`, counter, modulus: (roles.counter && roles.counter.modulus) || 0,
+      data, layout: `${packet.version} ${packet.layout}`,
+      counter, modulus: (roles.counter && roles.counter.modulus) || 0,
       moment: moment === null ? steady : moment, timed: moment !== null, now: steady, placed: roles.place !== null,
       spacing, usual: spacing || (roles.trail ? roles.trail.intervalSeed : 0),
     };
@@ -601,8 +603,8 @@ class TrackerState {
   doubtOf(packet, arrival, line) {
     const doubt = this.timeline.doubt(arrival);
     if (doubt) this.doubtful = [line + doubt, doubt];
-    else if (line - Math.max(0, ...packet.trail.map((point) => point.age || 0)) < this.doubtful[0]) return this.doubtful[1];
-    return doubt;
+    const oldest = Math.max(0, ...packet.trail.map((point) => point.age || 0));
+    return !doubt && line - oldest < this.doubtful[0] ? this.doubtful[1] : doubt;
   }
 
   tolerance(arrival) {
@@ -711,7 +713,8 @@ class TrackerState {
     const packetCounter = arrival.counter;
     if (place === null) {
       const { time, timeKnown } = taken;
-      const report = { event: "Report", tracker, time, packetCounter, values: packet.values, layout: packet.layout, timeKnown };
+      const { values, layout } = packet;
+      const report = { event: "Report", tracker, time, packetCounter, values, layout, timeKnown };
       const events = late ? [{ event: "Late", tracker, packetCounter, known: false }] : [];
       return [...events, report, ...(arrival.placed ? this.nowhereAt(taken) : [])];
     }
@@ -758,12 +761,12 @@ class TrackerState {
   }
 }
 
-// --- the receiver -----------------------------------------------------------------------------------------------------
+// --- the receiver ---------------------------------------------------------------------------------------------------
 
 export class Receiver {
   constructor(options = {}) {
-    const { known = null, silentAfter = null, tracker = null, interval = null, window = 64, maxTrackers = MAX_TRACKERS } =
-      options;
+    const { known = null, silentAfter = null, tracker = null, interval = null } = options;
+    const { window = 64, maxTrackers = MAX_TRACKERS } = options;
     for (const [name, value, low, high, whole] of [
       ["silentAfter", silentAfter, Number.MIN_VALUE, Number.MAX_VALUE, false],
       ["interval", interval, MIN_INTERVAL, Number.MAX_VALUE, false],
@@ -775,7 +778,9 @@ export class Receiver {
     }
     this.roles = new Map();
     for (const schema of SCHEMAS) {
-      for (const layout of schema.layouts) this.roles.set(`${schema.version} ${layout.name}`, new Roles(layout, tracker));
+      for (const layout of schema.layouts) {
+        this.roles.set(`${schema.version} ${layout.name}`, new Roles(layout, tracker));
+      }
     }
     if (tracker !== null && ![...this.roles.values()].some((roles) => roles.tracker)) {
       throw new RangeError(`tracker: no layout has a field ${tracker}`);
@@ -796,7 +801,7 @@ export class Receiver {
     const packet = decode(bytes);
     const data = Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
     let events;
-    if (packet.status !== "ok") events = [{ event: "Fault", status: packet.status, field: packet.field, offset: packet.offset, data }];
+    if (packet.status !== "ok") events = [{ event: "Fault", ...packet, data }];
     else {
       const roles = this.roles.get(`${packet.version} ${packet.layout}`);
       const tracker = roles.who(packet);
