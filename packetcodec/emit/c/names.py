@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 from packetcodec.emit.c.identifiers import Names
 from packetcodec.emit.c.member import Member, ending
 from packetcodec.errors import FAULTS
-from packetcodec.schema import PLACE, Role
+from packetcodec.schema import PLACE, Form, Role
 
 if TYPE_CHECKING:
     from packetcodec.schema import Trail
@@ -215,7 +215,7 @@ class CPlan:
     @cached_property
     def has_clock(self) -> bool:
         """Whether a time is sent, so that a helper reads date and time."""
-        return self.encodes and any(member.field.kind.name == "time" for member in self.members)
+        return self.encodes and any(member.field.kind.form is Form.TIME for member in self.members)
 
     @property
     def has_helpers(self) -> bool:
