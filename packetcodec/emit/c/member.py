@@ -22,6 +22,7 @@ from typing import TYPE_CHECKING
 from packetcodec.wire import bounds, decimal
 
 if TYPE_CHECKING:
+    from packetcodec.schema import LowBits
     from packetcodec.wire import FieldPlan
 
 _U32 = 2**32
@@ -99,23 +100,29 @@ class Member:
         return min((field.max_code + 1) * field.step - field.step // 2, field.modulus) - 1
 
     @property
+    def low_bits(self) -> LowBits | None:
+        """How it is sent by the low bits of its code."""
+        return self.field.low_bits
+
+    @property
     def wide(self) -> bool:
         """Whether 32 bits do not hold the weight of its first bit."""
-        return self.field.step << self.field.bits - 1 >= _U32
+        return not self.low_bits and self.field.step << self.field.bits - 1 >= _U32
 
     @property
     def flags(self) -> tuple[str, ...]:
         """The rules that it follows, as the source names them."""
         follows = {
             "optional": self.has, "clip": self.clips, "wrap": self.wraps, "masked": self.masks, "plain": not self.signed,
-            f"anchor * {self.anchor}U": self.anchor,
+            "circle": self.low_bits and self.field.modulus, f"anchor * {self.anchor}U": self.anchor,
         }  # fmt: skip
         return tuple(name for name, holds in follows.items() if holds)
 
     @property
     def row(self) -> tuple[object, ...]:
         """All that its row of the table says: members with the same row are coded alike."""
-        return self.field.bits, self.flags, self.low, self.span, self.field.step, self.turn, self.field.max_code
+        low = (self.field.name, self.low_bits.modulus) if self.low_bits else None
+        return self.field.bits, self.flags, self.low, self.span, self.field.step, self.turn, self.field.max_code, low
 
     @property
     def remark(self) -> str:

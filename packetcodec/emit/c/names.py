@@ -187,6 +187,36 @@ class CPlan:
         """Words of 32 bits that hold what fields say, of any layout: a value each, and a byte for each optional one."""
         return max(len(layout.members) + -(-len(layout.optional) // 4) for layout in self.layouts)
 
+    @property
+    def has_low(self) -> bool:
+        """Whether a field is sent by the low bits of its code."""
+        return self.plan.has_low_bits
+
+    @cached_property
+    def references(self) -> tuple[tuple[Member, str], ...]:
+        """Of each value that a reference is needed for: its first member, and the name of what says that one is known."""
+        first = {member.field.name: member for member in reversed(self.members) if member.low_bits}
+        own = Names(first[name].name for name in self.plan.references)
+        return tuple((first[name], own.take(f"has_{name}")) for name in self.plan.references)
+
+    def place_of(self, member: Member) -> int:
+        """The place of a member's reference."""
+        return self.plan.references.index(member.field.name)
+
+    def reference_type(self, member: Member) -> str:
+        """The type of a member's reference: signed where all of the range is, since what is known may lie beside it."""
+        return "int32_t" if self.references[self.place_of(member)][0].field.high < 2**31 else "uint32_t"
+
+    def reference_of(self, member: Member) -> int:
+        """The place of a member's reference, and whether that has no sign, as the table has it."""
+        return self.place_of(member) + 128 * (self.reference_type(member) == "uint32_t") if member.low_bits else 0
+
+    @property
+    def high_bytes(self) -> int:
+        """Bytes that hold what any layout does not send."""
+        widths = [sum(low.high_bits for *_, low in layout.plan.low_fields) for layout in self.layouts]
+        return -(-max(widths) // 8)
+
     def any_member(self, rule: str) -> bool:
         """Whether any member has this property: clips, wraps, masks, wide, has."""
         return any(getattr(member, rule) for member in self.members)
@@ -230,7 +260,9 @@ def _some(having: list[bool]) -> str:
 def _fixed(start: str) -> list[str]:
     """The public names of every plan."""
     words = ["OK", *map(str.upper, FAULTS), "FINGERPRINT", "VERSION", "MAX_BYTES", "UNKNOWN", "PACKETS_H"]
-    functions = [f"{start}_{name}" for name in ("decimal", "decode", "degrees", "fault", "packet", "packets", "seconds")]
+    functions = [
+        f"{start}_{name}" for name in ("decimal", "decode", "degrees", "fault", "packet", "packets", "reference", "seconds")
+    ]
     return [*functions, *(f"{start.upper()}_{word}" for word in words)]
 
 

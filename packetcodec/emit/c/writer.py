@@ -14,7 +14,6 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from packetcodec.emit.back_end import refuse_low_bits
 from packetcodec.emit.c.names import c_plan
 from packetcodec.emit.render import Templates, printable
 from packetcodec.errors import STATUSES
@@ -67,7 +66,6 @@ def write_c(plan: Plan, *, prefix: str | None = None, only: str = "") -> dict[st
             from two versions of a schema.
         only: "encode" or "decode" for a device that does not do the other.
     """
-    refuse_low_bits(plan, "C")
     c = c_plan(plan, prefix, encodes=only != "decode", decodes=only != "encode")
     numbers = {"statuses": STATUSES, "max_cells": MAX_CELLS, "max_climb": MAX_CLIMB}
     header, source = (_TEMPLATES.render(f"packets.{ending}.j2", c=c, **numbers) for ending in ("h", "c"))

@@ -1,0 +1,148 @@
+"""Values of which only the low bits are sent: emitted C beside the codec, with references near, far, wrong and missing."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+
+import pytest
+from packetcodec import PacketFault, Schema, compile_plan
+from packetcodec.emit import HARNESSES
+from packetcodec.emit.c.writer import write_c
+from packetcodec.fuzz.compiled import build
+from packetcodec.fuzz.protocol import decode_answer, encode_question
+from packetcodec.vectors.references import borders, usual
+from packetcodec.wire import from_raw, pack, unpack
+from packetcodec.wire.low_bits import known
+from tests.support.conformance import WARNINGS, tool
+from tests.support.js_material import raw_codes, seeded
+from tests.support.low_bits import SCHEMA
+
+CI = bool(os.environ.get("CI"))
+SEAM = Schema.parse("""
+name = "seam"
+version = 1
+check = { crc = "CRC-32/ISO-HDLC" }
+[[layouts]]
+name = "ship"
+id = 0
+fields = [
+  { kind = "longitude", bits = 20, low_bits = 9, optional = true },
+  { kind = "number", name = "depth", minimum = -9, maximum = 1000, resolution = 0.5, low_bits = 3 },
+  { kind = "counter", bits = 31, low_bits = 30 },
+  { kind = "latitude", bits = 32, low_bits = 5 },
+]
+""")
+FAR = 2**31 - 1
+
+
+def asked(plan, rng, count):
+    """Questions to encode and to decode, with their answers."""
+    questions, answers = [], []
+
+    def decode(data, bases):
+        words = [str(bases[name]) if name in bases else "-" for name in plan.references]
+        questions.append(" ".join(["decode", data.hex(), *words]))
+        try:
+            _, layout, codes, points = unpack({plan.version: plan}, data, known(bases))
+            answers.append(decode_answer("base", layout, codes, points))
+        except PacketFault as fault:
+            answers.append(fault.status)
+
+    for layout in plan.layouts:
+        everyday = [raw_codes(rng, layout) for _ in range(count)]
+        cases = [(codes, usual(layout, codes)) for codes in everyday]
+        for codes in everyday[:3]:
+            cases += [(codes, bases) for _, codes, bases in borders(layout, codes)]
+            cases += [
+                (codes, {}),
+                (codes, dict.fromkeys(plan.references, FAR)),
+                (codes, dict.fromkeys(plan.references, -FAR)),
+            ]
+        for codes, bases in cases:
+            data = pack(plan, layout, codes, ())
+            decode(data, bases)
+            if rng.random() < 0.2:
+                decode(bytes([*data[:-1], data[-1] ^ 1]), bases)
+            raws = zip(layout.fields, codes, strict=True)
+            values = [None if code == field.absent_code else from_raw(field, code) for field, code in raws]
+            questions.append(encode_question("encode_base", layout, values))
+            answers.append(data.hex())
+    return questions, answers
+
+
+def differing(schema, rng, count):
+    plan, harness = compile_plan(schema), HARNESSES["c-sanitized"]
+    questions, answers = asked(plan, rng, count)
+    target = build(harness, harness.write(plan), tool=tool("gcc", "gcc"), timeout=60)
+    try:
+        replies = target.ask(questions)
+    finally:
+        target.close()
+    assert (replies.trouble, len(replies.lines)) == ("", len(questions)), replies.remarks
+    return set(answers), [row for row in zip(questions, answers, replies.lines, strict=True) if row[1] != row[2]]
+
+
+@pytest.mark.parametrize("schema", [SCHEMA, SEAM], ids=["pasture", "seam"])
+def test_packets_and_references_of_every_sort_are_read_as_by_the_codec(schema):
+    answers, wrong = differing(schema, seeded(5), 100)
+    assert wrong == []
+    assert "bad_check" in answers
+    assert len(answers) > 100
+
+
+def drawn(rng):
+    """A schema of fields that are sent by few and by many of their bits."""
+    optional = rng.choice(["true", "false"])
+    last, step = rng.choice([9, 99, 1000, 65_536, 2**31 - 1]), rng.randint(1, 9)
+    fields = [
+        f'{{ kind = "counter", maximum = {last}, low_bits = {rng.randint(1, last.bit_length() - 1)} }}',
+        f'{{ kind = "number", name = "a", minimum = {rng.randint(-99, 9)}, maximum = {step * last // 9 + 100},'
+        f" resolution = {step}, low_bits = {rng.randint(2, 3)}, optional = {optional} }}",
+        f'{{ kind = "longitude", bits = {rng.randint(14, 31)}, low_bits = {rng.randint(3, 13)}, optional = {optional} }}',
+        f'{{ kind = "latitude", bits = {rng.randint(14, 31)}, low_bits = {rng.randint(3, 13)} }}',
+        '{ kind = "flag", name = "open" }', '{ kind = "time", epoch = 2026-01-01T00:00:00Z, bits = 31, low_bits = 12 }',
+    ]  # fmt: skip
+    rng.shuffle(fields)
+    trail = "trail = { points = 3, resolution_m = 5, spacing = 30 }" if rng.random() < 0.5 else ""
+    check = rng.choice(["CRC-16/M17", "CRC-24/BLE", "CRC-32/ISO-HDLC", "CRC-16/KERMIT"])
+    return Schema.parse(f"""
+        name = "pasture"
+        version = 1
+        check = {{ crc = "{check}", bind_schema = true }}
+        [[layouts]]
+        name = "beacon"
+        id = 1
+        fields = [{", ".join(fields)}]
+        {trail}
+        """)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(12 if CI else 3))
+def test_random_schemas_are_read_alike(seed):
+    rng = seeded(seed)
+    assert differing(drawn(rng), rng, 40)[1] == []
+
+
+@pytest.mark.parametrize("schema", [SCHEMA, SEAM], ids=["pasture", "seam"])
+@pytest.mark.parametrize("compiler", ["gcc", "clang", "avr-gcc"])
+def test_compilers_have_nothing_to_say(schema, compiler, tmp_path):
+    plan = compile_plan(schema)
+    for only in ("", "encode", "decode"):
+        for name, text in write_c(plan, only=only).items():
+            (tmp_path / name).write_text(text, encoding="utf-8")
+        flags = ["-mmcu=atmega328p"] if compiler == "avr-gcc" else []
+        command = [
+            tool(compiler, compiler),
+            "-std=c99",
+            *flags,
+            *WARNINGS,
+            "-Os",
+            "-c",
+            f"{plan.name}_packets.c",
+            "-o",
+            "x.o",
+        ]
+        done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=False)
+        assert (done.stderr, done.returncode) == ("", 0)
