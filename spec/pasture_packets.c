@@ -152,13 +152,18 @@ typedef struct {
     int16_t left; /* bits of the packet; below 0 from there on where there were too few */
 } pastureReader;
 
-/* A packet being written or read, bit by bit. */
+/* Where the next bit of a packet is written. */
 typedef struct {
     uint8_t *data;
     uint8_t size; /* bytes of it */
     uint8_t bits; /* that do not fill a byte yet, behind a one */
-    uint8_t kept; /* points that there is room for */
     int16_t room; /* bits before the check; below 0 from there on where there were too few */
+} pastureWriter;
+
+/* A packet being written or read, bit by bit. */
+typedef struct {
+    pastureWriter out;
+    uint8_t kept; /* points that there is room for */
     pastureReader in;
     uint8_t place; /* of a field among those of its layout */
     uint16_t has; /* offset in the struct behind the members of fields */
@@ -298,12 +303,12 @@ static int32_t pastureLearn(const pastureCoder *c, pastureGroup *g, pastureAxis 
 }
 
 /* Write x / step, rounded down, in so many bits, most significant first; what is left of x. */
-static uint32_t pasturePut(pastureCoder *c, uint8_t width, uint32_t x, uint32_t step)
+static uint32_t pasturePut(pastureWriter *out, uint8_t width, uint32_t x, uint32_t step)
 {
-    uint8_t bits = c->bits;
+    uint8_t bits = out->bits;
     uint8_t n = 1U;
 
-    c->room = (int16_t)(c->room - (int16_t)width);
+    out->room = (int16_t)(out->room - (int16_t)width);
     for (; n < width; n++) {
         step <<= 1;
     }
@@ -317,15 +322,15 @@ static uint32_t pasturePut(pastureCoder *c, uint8_t width, uint32_t x, uint32_t 
         }
         step >>= 1;
         if (full != 0U) {
-            if (c->room >= 0) {
-                c->data[c->size] = bits;
-                c->size++;
+            if (out->room >= 0) {
+                out->data[out->size] = bits;
+                out->size++;
             }
             bits = 1U;
         }
         width--;
     } while (width > 0U);
-    c->bits = bits;
+    out->bits = bits;
     return x;
 }
 
@@ -357,7 +362,7 @@ static uint8_t pasturePutField(pastureCoder *c, const pastureGrid *row, uint32_t
         step = pastureLONG(row->step);
         x += step / 2U;
     }
-    x -= pasturePut(c, pastureBYTE(row->bits), x, step);
+    x -= pasturePut(&c->out, pastureBYTE(row->bits), x, step);
     if ((known != 0U) && (rules >= pastureANCHOR)) {
         const uint8_t n = (uint8_t)((rules / pastureANCHOR) - 1U);
 
@@ -376,11 +381,11 @@ static uint8_t pasturePutFields(pastureCoder *c, const pastureLayout *l, const u
     const pastureGrid *row = pastureFIELDS;
 
     c->has = (uint16_t)(4U * pastureCOUNT);
-    c->bits = 1U;
+    c->out.bits = 1U;
     (void)memset(c->axes, 0, sizeof c->axes);
-    c->room = (int16_t)(c->room - 8);
-    c->data[0] = (uint8_t)pastureLAYOUT_ID;
-    c->size = 1U;
+    c->out.room = (int16_t)(c->out.room - 8);
+    c->out.data[0] = (uint8_t)pastureLAYOUT_ID;
+    c->out.size = 1U;
     for (c->place = 0U; c->place < pastureCOUNT; c->place++) {
         uint32_t x;
         uint8_t known = 1U;
@@ -398,25 +403,32 @@ static uint8_t pasturePutFields(pastureCoder *c, const pastureLayout *l, const u
     return 1U;
 }
 
-/* Fill the last byte, and write the check. */
-static void pastureFinish(pastureCoder *c, size_t *length)
+/* Fill the last byte. */
+static void pastureFill(pastureWriter *out)
 {
-    uint16_t state;
-    uint8_t bits = c->bits;
+    uint8_t bits = out->bits;
 
     if (bits != 1U) {
         while ((bits & 0x80U) == 0U) {
             bits = (uint8_t)(bits << 1);
         }
-        c->data[c->size] = (uint8_t)(bits << 1);
-        c->size++;
+        out->data[out->size] = (uint8_t)(bits << 1);
+        out->size++;
     }
-    state = pastureCheck(c->data, c->size);
-    c->data[c->size] = (uint8_t)(state >> 8);
-    c->size++;
-    c->data[c->size] = (uint8_t)(state >> 0);
-    c->size++;
-    *length = c->size;
+}
+
+/* Fill the last byte, and write the check. */
+static void pastureFinish(pastureCoder *c, size_t *length)
+{
+    uint16_t state;
+
+    pastureFill(&c->out);
+    state = pastureCheck(c->out.data, c->out.size);
+    c->out.data[c->out.size] = (uint8_t)(state >> 8);
+    c->out.size++;
+    c->out.data[c->out.size] = (uint8_t)(state >> 0);
+    c->out.size++;
+    *length = c->out.size;
 }
 
 /* The displacement of a place on an axis from the anchor, in cells. */
@@ -453,7 +465,7 @@ static void pasturePutNumber(pastureCoder *c, pastureGroup *g, pastureAxis *a, i
         x = ~x;
     }
     while (x >= bucket) {
-        x = pasturePut(c, 1U, x, bucket); /* a one */
+        x = pasturePut(&c->out, 1U, x, bucket); /* a one */
         if (steady > 1U) {
             steady--;
         } else {
@@ -461,7 +473,7 @@ static void pasturePutNumber(pastureCoder *c, pastureGroup *g, pastureAxis *a, i
             bucket <<= 1;
         }
     }
-    (void)pasturePut(c, width, x, 1U);
+    (void)pasturePut(&c->out, width, x, 1U);
 }
 
 /* Whether a value of a point is one at all. */
@@ -485,7 +497,7 @@ static void pasturePutAxis(pastureCoder *c, int32_t at, uint8_t i)
     moved = cell - a->cell;
     far = (pastureSize(cell) > pastureCELLS) ? 1U : 0U;
     if (far != 0U) {
-        c->room = -256; /* the list ends before it */
+        c->out.room = -256; /* the list ends before it */
     } else {
         pasturePutNumber(c, g, a, moved);
     }
@@ -496,9 +508,9 @@ static void pasturePutFront(pastureCoder *c, uint8_t count)
 {
     pastureBegin(c);
     if (count == pasturePOINTS) {
-        (void)pasturePut(c, 1U, 1U, 1U);
+        (void)pasturePut(&c->out, 1U, 1U, 1U);
     } else {
-        (void)pasturePut(c, (uint8_t)(pastureCOUNT_BITS + 1U), count, 1U);
+        (void)pasturePut(&c->out, (uint8_t)(pastureCOUNT_BITS + 1U), count, 1U);
     }
 }
 
@@ -528,7 +540,7 @@ static uint8_t pasturePutPoints(pastureCoder *c, const uint8_t *from, uint8_t co
                 pasturePutAxis(c, at, i);
             }
         }
-        if (c->room >= 0) {
+        if (c->out.room >= 0) {
             c->kept++;
         }
     }
@@ -539,21 +551,15 @@ static uint8_t pasturePutPoints(pastureCoder *c, const uint8_t *from, uint8_t co
 static uint8_t pasturePutAll(pastureCoder *c, const pastureLayout *l, const uint8_t *from)
 {
     uint8_t most = 255U;
-    uint8_t size;
-    uint8_t bits;
     uint8_t count;
-    int16_t room;
+    pastureWriter start;
 
     if ((pasturePutFields(c, l, from) == 0U) || (from[c->has] > pasturePOINTS)) {
         return 0U;
     }
-    size = c->size;
-    bits = c->bits;
-    room = c->room;
+    start = c->out;
     do { /* again with fewer points, where not all find room */
-        c->size = size;
-        c->bits = bits;
-        c->room = room;
+        c->out = start;
         count = from[c->has];
         if (count > most) {
             count = most;
@@ -582,15 +588,15 @@ static pasture_fault pastureEncodeTrail(
     if (capacity > pastureMOST) {
         capacity = pastureMOST;
     }
-    c->room = (int16_t)((capacity - 2U) * 8U);
-    c->data = to;
+    c->out.room = (int16_t)((capacity - 2U) * 8U);
+    c->out.data = to;
     if (pasturePutAll(c, l, from) == 0U) {
         if (field != NULL) {
             *field = c->place;
         }
         return PASTURE_OUT_OF_RANGE;
     }
-    if (c->room < 0) {
+    if (c->out.room < 0) {
         return PASTURE_TOO_SHORT; /* a position, but no room for the number of its points */
     }
     pastureFinish(c, length);
@@ -610,8 +616,8 @@ static pasture_fault pastureEncode(
     if (capacity < pastureMOST) {
         return PASTURE_TOO_SHORT;
     }
-    c->data = to;
-    c->room = (int16_t)((pastureMOST - 2U) * 8U);
+    c->out.data = to;
+    c->out.room = (int16_t)((pastureMOST - 2U) * 8U);
     if (pasturePutFields(c, l, from) == 0U) {
         if (field != NULL) {
             *field = c->place;
@@ -905,7 +911,8 @@ static uint8_t pastureFind(pastureLayout *l, uint32_t header)
 }
 
 /* Look at header, length, check and padding. */
-static pasture_fault pastureIdentify(pastureCoder *c, pastureLayout *l, const uint8_t *data, size_t length)
+static pasture_fault pastureIdentify(
+    pastureCoder *c, pastureLayout *l, const uint8_t *data, size_t length)
 {
     uint32_t header;
 
@@ -938,7 +945,8 @@ static pasture_fault pastureIdentify(pastureCoder *c, pastureLayout *l, const ui
     return PASTURE_OK;
 }
 
-pasture_fault pasture_decode(pasture_packet *packet, const uint8_t *data, size_t length, uint8_t *field)
+pasture_fault pasture_decode(pasture_packet *packet, const uint8_t *data, size_t length,
+    uint8_t *field)
 {
     pastureCoder coder;
     pastureCoder *c = &coder;

@@ -193,7 +193,8 @@ typedef struct {
  *
  * field: may be NULL. On OUT_OF_RANGE it gets the place of the value at fault among the values of the struct, from 0.
  * data may be NULL where length is 0; packet may not. */
-pasture_fault pasture_decode(pasture_packet *packet, const uint8_t *data, size_t length, uint8_t *field);
+pasture_fault pasture_decode(
+    pasture_packet *packet, const uint8_t *data, size_t length, uint8_t *field);
 
 /* What receivers print, as whole numbers. No pointer may be NULL. Where a text is no such number, PASTURE_OUT_OF_RANGE
  * is returned and the number is untouched. */
