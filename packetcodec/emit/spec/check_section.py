@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 from packetcodec.crc import CHECK_INPUT, Crc, mirrored
 from packetcodec.crc.distance import is_weak, joint_check_bits, packet_distance
 from packetcodec.vectors.examples import Example
+from packetcodec.wire.low_bits import high_bytes
 
 if TYPE_CHECKING:
     from packetcodec.wire import Plan
@@ -29,7 +30,9 @@ def check_parts(plan: Plan, crc: Crc) -> dict[str, Any]:
 
     example = Example.everyday(plan, plan.layouts[0])
     function = crc.function(plan.seed)
-    states = [word(function(example.body[:count]) ^ crc.xor_out) for count in range(1, len(example.body) + 1)]
+    high = high_bytes(example.layout, example.codes)
+    covered = high + example.body
+    states = [word(function(covered[:count]) ^ crc.xor_out) for count in range(1, len(covered) + 1)]
     distances = []
     for layout in plan.layouts:
         for size in dict.fromkeys(layout.sizes()):
@@ -43,8 +46,9 @@ def check_parts(plan: Plan, crc: Crc) -> dict[str, Any]:
         "bound_value": crc.of(CHECK_INPUT, plan.seed),
         "residue": crc.residue(plan.seed),
         "layout": example.layout,
-        "states": list(zip((f"{byte:02x}" for byte in example.body), states, strict=True)),
-        "value": word(crc.of(example.body, plan.seed)),
+        "high_bytes": len(high),
+        "states": list(zip((f"{byte:02x}" for byte in covered), states, strict=True)),
+        "value": word(crc.of(covered, plan.seed)),
         "appended": example.data[len(example.body) :].hex(" "),
         "distances": distances,
         "weak": any(is_weak(crc, layout.longest) for layout in plan.layouts),

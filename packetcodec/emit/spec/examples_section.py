@@ -20,6 +20,7 @@ from packetcodec.vectors.malformed import BadPacket, malformed
 from packetcodec.vectors.trails import full_trail
 from packetcodec.vectors.valid import worked_examples
 from packetcodec.wire import from_raw, in_range, to_raw, to_value
+from packetcodec.wire.low_bits import remainders
 from packetcodec.wire.quantize import from_base
 
 if TYPE_CHECKING:
@@ -93,14 +94,15 @@ def _shown(known: Example | None, example: Example, cut: Cut | None = None, *, w
     """An example; of its fields those whose code differs from that of a known one."""
     rows = []
     layout = example.layout
-    columns = zip(keys(len(layout.fields)), layout.fields, example.values, example.bases, example.codes, strict=True)
-    for place, (key, field, value, base, code) in enumerate(columns):
+    given = zip(example.values, example.bases, example.codes, remainders(layout, example.codes), strict=True)
+    columns = zip(keys(len(layout.fields)), layout.fields, given, strict=True)
+    for place, (key, field, (value, base, code, sent)) in enumerate(columns):
         if known is None or known.codes[place] != code:
             number = "none" if base is None else str(base)
             if base is not None and in_range(field, base) != base:
                 number += f", in range {in_range(field, base)}"
             arrives = _words(to_value(field, code))
-            rows.append(Row(key, field.name, _words(value), number, code, f"{code:0{field.bits}b}", arrives))
+            rows.append(Row(key, field.name, _words(value), number, code, f"{sent:0{field.bits}b}", arrives))
     apart = TrailApart(example) if layout.trail and example.anchor else None
     return Shown(example, whole, tuple(rows), apart, cut)
 

@@ -101,6 +101,8 @@ def _notes(field: FieldPlan) -> Iterator[str]:
     yield field.kind.doc if not field.kind.own_unit else "a number in " + (field.unit.symbol or "no unit")
     if field.field.doc:
         yield field.field.doc.strip()
+    if low := field.low_bits:
+        yield f"the low {low.bits} of the {field.field.grid.bits} bits of its code are sent (section 2.10)"
     if not field.kind.counting and field.field.requested != "default":
         yield f"asked for {field.field.requested}"
     if field.kind.form is Form.TIME:

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from packetcodec.vectors.examples import Example
+    from packetcodec.vectors.references import Known
     from packetcodec.wire import Plan
 
 
@@ -25,12 +26,12 @@ def conversation(plan: Plan) -> Iterator[tuple[str, str, str]]:
     """What is asked, question and answer, in an order in which `held` has an answer."""
     first = [worked_examples(plan, layout)[0] for layout in plan.layouts]
     example = next((example for example in first if example.points), first[0])
-    yield f"layout {example.layout.name}", f"decode {example.data.hex()}", _told(example)
+    yield f"layout {example.layout.name}", _asked(plan, example.data, example.references), _told(example)
     absent = next((lost for lost in (one.but("").without() for one in first) if lost), None)
     if absent:
-        yield "absent fields", f"decode {absent.data.hex()}", _told(absent)
+        yield "absent fields", _asked(plan, absent.data, absent.references), _told(absent)
     bad = next(packet for packet in malformed(plan) if packet.status == ("bad_check" if plan.crc else "too_long"))
-    yield "a bad packet", f"decode {bad.data.hex()}", bad.status
+    yield "a bad packet", _asked(plan, bad.data, bad.references or {}), bad.status
     yield "the last good packet", "held", _told(absent or example)
     yield "raw codes", f"encode {_words(example, _codes(example), example.points)}", example.data.hex()
     alone = example.but("")
@@ -44,6 +45,11 @@ def conversation(plan: Plan) -> Iterator[tuple[str, str, str]]:
             break
     yield "46 degrees 30.5 minutes", "degrees 4630.5 N", "465083333"
     yield "not of this protocol", "sync", "?"
+
+
+def _asked(plan: Plan, data: bytes, references: Known) -> str:
+    bases = [references.get(name) for name in plan.references]
+    return f"decode {data.hex()}" + "".join(" -" if base is None else f" {base}" for base in bases)
 
 
 def _codes(example: Example) -> list[int | None]:

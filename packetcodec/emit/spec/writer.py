@@ -23,6 +23,7 @@ from packetcodec.emit.spec.check_section import check_parts
 from packetcodec.emit.spec.examples_section import telling_packets
 from packetcodec.emit.spec.layouts_section import Drawn, field_range, largest_error, span
 from packetcodec.emit.spec.lines_section import conversation
+from packetcodec.emit.spec.low_bits_section import low_bits_example
 from packetcodec.emit.spec.trail_section import place_words, shortened
 from packetcodec.emit.text import columns, markdown, reflowed
 from packetcodec.schema import KINDS, Form, Role
@@ -95,6 +96,9 @@ def _parts(plan: Plan) -> dict[str, Any]:
         "bad": telling_packets(plan),
         "conversation": list(conversation(plan)),
         "fresh": fresh,
+        "low_bits": low_bits_example(plan) if plan.has_low_bits else None,
+        "circles": any(field.modulus for field in fields if field.low_bits),
+        "seams": any(field.low_bits.two_ways for field in fields if field.low_bits),
         "span": span,
         "field_range": field_range,
         "largest_error": largest_error,
