@@ -57,6 +57,11 @@ def borders(layout: LayoutPlan, everyday: Codes) -> Iterator[tuple[str, Codes, K
                 note = f"{field.name}, {what}: the reference {low.reach} codes {side}, as far as it may be"
                 yield note, codes, there | {field.name: _shifted(field, code, shift)}
             yield f"{field.name}, {what}: the reference is right", codes, there | {field.name: from_raw(field, code)}
+        if not field.modulus:
+            for code, base in ((low.modulus - 1, field.low), (field.max_code - low.modulus + 1, field.high)):
+                codes = (*everyday[:place], code, *everyday[place + 1 :])
+                note = f"{field.name}: beyond reach of the reference at the end of the range, but no other code is in it"
+                yield note, codes, usual(layout, codes) | {field.name: base}
         first, last = ((*everyday[:place], code, *everyday[place + 1 :]) for code in (0, field.max_code))
         if not field.modulus:
             below, above = field.low - low.modulus * field.step, field.high + low.modulus * field.step
@@ -67,7 +72,11 @@ def borders(layout: LayoutPlan, everyday: Codes) -> Iterator[tuple[str, Codes, K
             )
             if above < 2**31 or field.high >= 2**31:
                 yield f"{field.name}: the reference above the range", last, usual(layout, last) | {field.name: above}
-        elif field.scale > 1:
+        elif field.high + 2 * field.step < (2**32 if field.low >= 0 else 2**31):
+            codes = (*everyday[:place], low.reach + 2, *everyday[place + 1 :])
+            beyond = usual(layout, codes) | {field.name: field.high + 2 * field.step}
+            yield f"{field.name}: the reference beyond the end of the circle", codes, beyond
+        if field.modulus and field.scale > 1:
             yield (
                 f"{field.name}: the reference at the end of the circle",
                 last,

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import math
 import re
+from itertools import product
 
+from tests.support.low_bits_reader import LowBitsReader
 from tests.support.trail_reader import BadTrail, TrailReader, rounded
 
 U32 = 2**32
@@ -48,6 +50,10 @@ class Reader:
             if f"Constants of the trail of {name}:" in " ".join(body.split()):
                 self.trails[name] = TrailReader(more[0], " ".join(body.split()))
             self.layouts[name] = (int(ident), fields)
+        low_bits = re.search(r"^### 2\.10 Low bits\n(.*?)(?=^## |\Z)", parts["2"], re.MULTILINE | re.DOTALL)
+        for low in tables(low_bits[1])[0] if low_bits else ():
+            field = next(item for item in self.layouts[low["layout"]][1] if item["name"] == low["field"])
+            field["low bits"] = LowBitsReader(low, field)
         self.crc = {}
         self.procedure = "".join(re.findall(r"^### 5\.3.*?```\n(.*?)```", parts["5"], re.MULTILINE | re.DOTALL))
         if "### 5.1" in parts["5"]:
@@ -69,6 +75,7 @@ class Reader:
         for key in ("width", "low", "high", "step", "max_code"):
             field[key] = int(row[key])
         field["absent"] = None if row["absent_code"] == "-" else int(row["absent_code"])
+        field["low bits"] = None
         field["modulus"] = None if row["modulus"] == "-" else int(row["modulus"])
         if more["scale"] != "-":
             field["scale"], field["origin"] = int(more["scale"]), int(more["origin"])
@@ -91,7 +98,13 @@ class Reader:
         check = state ^ int(re.search(r"check = state \^ (0x\w+);", self.procedure)[1], 16)
         return check.to_bytes(width // 8, "little" if mirrored else "big")
 
-    def decode(self, data):
+    @staticmethod
+    def unsent(fields, codes):
+        """Section 5.2: the bytes of the high parts."""
+        bits = "".join(field["low bits"].high(codes[field["name"]]) for field in fields if field["low bits"])
+        return bytes(int(bits[place : place + 8].ljust(8, "0"), 2) for place in range(0, len(bits), 8))
+
+    def decode(self, data, references=None):
         """Section 6: status, field, offset, and the layout's name and raw codes and values of a good packet."""
         bits = "".join(f"{byte:08b}" for byte in data)
         head = self.version_bits + self.layout_bits
@@ -115,18 +128,19 @@ class Reader:
             str(8 * covered),
             f"8 * ({len(data)} - {len(data) - covered})",
         )
-        if self.crc and self.check(data[:covered]) != data[covered:]:
+        sent = {field["name"]: int(bits[field["first"] : field["first"] + field["width"]], 2) for field in fields}
+        codes = self.resolved(fields, sent, references or {}, data, covered)
+        if codes is None:
             return ("bad_check", None, 8 * covered), None
         end = fields[-1]["first"] + fields[-1]["width"]
         assert end == int(row["first bit behind the fields"])
         if name not in self.trails and "1" in bits[end : 8 * covered]:
             return ("bad_padding", None, end), None
-        codes, values = {}, {}
+        values = {}
         for field in fields:
-            raw = int(bits[field["first"] : field["first"] + field["width"]], 2)
+            raw = codes[field["name"]]
             if raw > field["max_code"] and raw != field["absent"]:
                 return ("out_of_range", field["name"], field["first"]), None
-            codes[field["name"]] = raw
         for field in fields:
             values[field["name"]] = self.value(field, codes[field["name"]])
         try:
@@ -134,6 +148,20 @@ class Reader:
         except BadTrail:
             return ("bad_trail", None, end), None
         return ("ok", None, None), (name, codes, values, trail)
+
+    def resolved(self, fields, sent, references, data, covered):
+        """Sections 2.10 and 6.5: the raw codes for which the check is right, or None."""
+        tried = [
+            field["low bits"].tried(sent[field["name"]], references.get(field["name"]))
+            if field["low bits"]
+            else [sent[field["name"]]]
+            for field in fields
+        ]
+        for some in product(*tried):
+            codes = dict(zip(sent, some, strict=True))
+            if not self.crc or self.check(self.unsent(fields, codes) + data[:covered]) == data[covered:]:
+                return codes
+        return None
 
     def trail(self, name, bits, codes, values):
         """Section 4.5: the points in the bits behind the fields, or None for a layout without a trail."""
@@ -252,7 +280,7 @@ class Reader:
             except ValueError:
                 return field["name"]
             bases[field["name"]], codes[field["name"]] = base, raw
-            bits += f"{raw:0{field['width']}b}"
+            bits += f"{field['low bits'].sent(raw) if field['low bits'] else raw:0{field['width']}b}"
         if given and name not in self.trails:
             return "trail"
         try:
@@ -266,4 +294,5 @@ class Reader:
             bits += trail
         bits += "0" * (-len(bits) % 8)
         data = int(bits, 2).to_bytes(len(bits) // 8, "big")
-        return bases, codes, points, data + (self.check(data) if self.crc else b""), sent
+        check = self.check(self.unsent(fields, codes) + data) if self.crc else b""
+        return bases, codes, points, data + check, sent
