@@ -21,6 +21,7 @@ from packetcodec.schema import DEGREE, METRE, METRES_PER_DEGREE_NORTH, Form
 from packetcodec.wire import bounds, decimal, max_error, metres_bound, position_bound, promised, trail_bound
 from packetcodec.wire.advice import advise
 from packetcodec.wire.compare import describe_check
+from packetcodec.wire.low_bits import reach_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -108,10 +109,18 @@ def layout_words(layout: LayoutPlan, plan: Plan) -> Iterator[str]:
         yield from _trail_words(layout, layout.trail)
     if (bound := position_bound(layout)) is not None:
         yield f"Position: at most {promised(bound)} m from the one that was encoded."
+    if layout.low_fields:
+        yield f"Low bits: {'; '.join(map(_low_words, (field for _, field, _ in layout.low_fields)))}."
     if plan.crc:
         distance = packet_distance(plan.crc, layout.longest)
         detected = f"every error of up to {counted(distance.value - 1, 'wrong bit')}"
         yield f"Check: Hamming distance {distance}: it detects {detected}."
+
+
+def _low_words(field: FieldPlan) -> str:
+    """How a field is sent by its low bits, and how far off a receiver may be that finds the rest."""
+    reach = f"{decimal(field, reach_of(field))} {field.unit.symbol}".rstrip()
+    return f"{field.name} by {field.bits} of {field.field.grid.bits}, for a receiver that knows it within {reach}"
 
 
 def _trail_words(layout: LayoutPlan, trail: Trail) -> Iterator[str]:

@@ -71,6 +71,14 @@ def reference_code(field: FieldPlan, base: int) -> int:
     return to_raw(field, min(max(base, field.low), field.high))
 
 
+def reach_of(field: FieldPlan) -> int:
+    """How far from a value a reference may be to lead to it, in base units, both rounded to one; 0 where all is sent."""
+    if field.low_bits is None:
+        return 0
+    narrow_cell = field.modulus is not None and field.modulus % field.step > 0
+    return max(0, (field.low_bits.reach - narrow_cell) * field.step - (not field.kind.counting))
+
+
 def near_codes(field: FieldPlan, remainder: int, reference: int) -> Codes:
     """The codes that leave a remainder next to a reference's code: one, or the likelier of two first."""
     low, most = field.low_bits, field.max_code

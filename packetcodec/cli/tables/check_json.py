@@ -46,9 +46,11 @@ def _layout_json(plan: Plan, layout: LayoutPlan) -> dict[str, Any]:
 
 
 def _field_json(field: FieldPlan) -> dict[str, Any]:
+    low = field.low_bits
     return {
         "name": field.name, "kind": field.kind.name, "unit": field.unit.symbol, "offset": field.offset, "bits": field.bits,
         "asked": field.field.requested, "scale": field.scale, "low": field.low, "high": field.high, "step": field.step,
         "last": field.max_code, "absent": field.absent_code, "policy": field.policy,
         "max_error": float(max_error(field)), "max_error_m": metres_bound(field),
+        **({"low_bits": {"code_bits": field.field.grid.bits, "within": float(decimal(field, reach_of(field)))}} if low else {}),
     }  # fmt: skip
