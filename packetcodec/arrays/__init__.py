@@ -17,9 +17,10 @@ from __future__ import annotations
 
 try:
     from packetcodec.arrays.decoder import ColumnDecoder, Layouts
+    from packetcodec.arrays.encoder import ColumnEncoder
 except ImportError as missing:
     if missing.name not in {"llvmlite", "numba", "pyarrow"}:
         raise
     raise ImportError("packetcodec.arrays needs numba and pyarrow: pip install 'packetcodec[arrays]'") from None
 
-__all__ = ["ColumnDecoder", "Layouts"]
+__all__ = ["ColumnDecoder", "ColumnEncoder", "Layouts"]

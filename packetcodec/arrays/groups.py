@@ -21,7 +21,7 @@ import pyarrow as pa
 
 from packetcodec.arrays import tables
 from packetcodec.arrays.kernels import group
-from packetcodec.arrays.kernels.machine import compiled, frozen
+from packetcodec.arrays.kernels.machine import frozen
 from packetcodec.arrays.packets import of as packets_of
 from packetcodec.errors import STATUSES
 
@@ -63,8 +63,7 @@ class Groups:
     def of(self, packets: Packets, first: int = 0) -> tuple[pa.RecordBatch, list[NDArray[np.int32]]]:
         """What belongs to no layout (rows counted from `first`, and status), and the rows of each layout, from 0."""
         rows, ends = np.empty(len(packets.offsets) - 1, np.int32), np.empty(self._count + 1, np.int64)
-        run = compiled(group.group_rows, *group.SIGNATURE)
-        run(packets.data, packets.offsets, packets.nulls, self._groups, self._bits, ends, rows)
+        group.GROUP_ROWS(packets.data, packets.offsets, packets.nulls, self._groups, self._bits, ends, rows)
         found = [rows[ends[number] : ends[number + 1]] for number in range(self._count)]
         lost = list(group.FAULT_OF)
         numbers = np.concatenate([found[number] for number in lost]).astype(np.int64)

@@ -14,7 +14,7 @@ import pyarrow as pa
 from packetcodec.arrays import tables
 from packetcodec.arrays.kernels import decode as kernel
 from packetcodec.arrays.kernels import track
-from packetcodec.arrays.kernels.machine import compiled
+from packetcodec.errors import PacketcodecError
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -63,6 +63,11 @@ class LayoutDecoder:
     """
 
     def __init__(self, plans: Mapping[int, Plan], plan: Plan, layout: LayoutPlan, units: Units) -> None:
+        if layout.low_fields:
+            names = ", ".join(field.name for _, field, _ in layout.low_fields)
+            raise PacketcodecError(
+                f'layout "{layout.name}": {names}: columns cannot hold fields that are sent by their low bits'
+            )
         self._layout = layout
         self._columns = tables.columns(layout, units)
         self._fields, self._reals = tables.field_table(self._columns)
@@ -88,13 +93,11 @@ class LayoutDecoder:
         _place(head, fields, memory, count)
         given = (packets.data, packets.offsets, rows, packets.nulls, self._classes, head)
         if self._layout.trail is None:
-            run = compiled(kernel.decode_rows, *kernel.SIGNATURE)
             wanted = self._wanted[-1]
-            run(*given, wanted, self._status_of, self._checks, fields, self._reals, memory.bytes())
+            kernel.DECODE_ROWS(*given, wanted, self._status_of, self._checks, fields, self._reals, memory.bytes())
             return self._arrays(memory, head, fields, count)
         places = self._place_points(packets, rows, memory, count)
-        run = compiled(track.decode_tracks, *track.SIGNATURE)
-        points = run(
+        points = track.DECODE_TRACKS(
             *given, self._wanted, self._status_of, self._checks, fields, self._reals, self._trail, tables.STRETCH_TABLE,
             places, memory.bytes(),
         )  # fmt: skip

@@ -6,12 +6,35 @@ from typing import TYPE_CHECKING, Any
 
 import pyarrow as pa
 
+from packetcodec import Schema
 from packetcodec.wire import from_raw
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from packetcodec import Codec
+
+
+#: Fields that are sent by their low bits: on a line, on circles, absent, next to others.
+LOW_BITS = Schema.parse("""
+name = "hut"
+version = 2
+check = { crc = "CRC-24/BLE", bind_schema = true }
+[[layouts]]
+name = "near"
+id = 1
+fields = [
+  { kind = "identifier" }, { kind = "latitude", resolution_m = 2.5, low_bits = 14, optional = true },
+  { kind = "longitude", resolution_m = 2.5, low_bits = 14, optional = true }, { kind = "counter", bits = 20, low_bits = 6 },
+]
+[[layouts]]
+name = "path"
+id = 2
+fields = [
+  { kind = "longitude", resolution_m = 2.5, low_bits = 15 }, { kind = "latitude", resolution_m = 2.5, low_bits = 15 },
+]
+trail = { points = 5, resolution_m = 2.5, spacing = 30 }
+""")
 
 
 def wanted_rows(

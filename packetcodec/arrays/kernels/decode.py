@@ -20,6 +20,7 @@ from packetcodec.arrays.kernels.machine import (
     TABLE_I64,
     TABLE_U32,
     WRITE_U8,
+    Kernel,
     load,
     load_eight,
 )
@@ -246,7 +247,6 @@ def decode_rows(data, offsets, rows, nulls, classes, head, wanted, status_of, ta
     return good
 
 
-SIGNATURE = (
-    READ_U8, READ_I32, READ_I32, READ_U8, READ_U32, READ_I64, types.uint32, READ_U8, TABLE_U32, TABLE_I64, TABLE_F64,
-    WRITE_U8,
-)  # fmt: skip
+#: Types of packets and tables, which the kernel of tracks takes too.
+PACKETS = (READ_U8, READ_I32, READ_I32, READ_U8, READ_U32, READ_I64)
+DECODE_ROWS = Kernel(decode_rows, *PACKETS, types.uint32, READ_U8, TABLE_U32, TABLE_I64, TABLE_F64, WRITE_U8)

@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 from numba import types
 
-from packetcodec.arrays.kernels.machine import READ_I32, READ_U8, WRITE_I32, WRITE_I64
+from packetcodec.arrays.kernels.machine import READ_I32, READ_U8, WRITE_I32, WRITE_I64, Kernel
 
 NO_PACKET, NO_HEADER, NO_VERSION, NO_LAYOUT, LAYOUTS = range(5)
 #: What a group that is no layout is called.
@@ -43,4 +43,4 @@ def group_rows(data, offsets, nulls, groups, bits, ends, rows):
         counts[group] += 1
 
 
-SIGNATURE = (READ_U8, READ_I32, READ_U8, READ_I32, types.int64, WRITE_I64, WRITE_I32)
+GROUP_ROWS = Kernel(group_rows, READ_U8, READ_I32, READ_U8, READ_I32, types.int64, WRITE_I64, WRITE_I32)

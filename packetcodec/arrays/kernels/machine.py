@@ -7,7 +7,6 @@ way: most significant byte first, as on the wire.
 
 from __future__ import annotations
 
-from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -28,16 +27,25 @@ READ_U8, READ_I32, READ_I64, READ_U32, READ_F64 = (
 TABLE_I64, TABLE_U32, TABLE_F64 = (
     types.Array(item, 2, "C", readonly=True) for item in (types.int64, types.uint32, types.float64)
 )
-WRITE_U8, WRITE_I32, WRITE_I64 = (types.Array(item, 1, "C") for item in (types.uint8, types.int32, types.int64))
+WRITE_U8, WRITE_I32, WRITE_I64, WRITE_U32 = (
+    types.Array(item, 1, "C") for item in (types.uint8, types.int32, types.int64, types.uint32)
+)
 
 _WORD = ir.IntType(64)
 
 
-@cache
-def compiled(function: Callable[..., Any], *signature: Any) -> Callable[..., Any]:
-    """A kernel for arguments of these types. It returns no array, releases the interpreter and is kept on disk."""
-    kernel: Callable[..., Any] = njit(signature, cache=True, nogil=True)(function)
-    return kernel
+class Kernel:
+    """A kernel for arguments of these types. It returns no array, works without Python's lock, and is kept on disk."""
+
+    def __init__(self, function: Callable[..., Any], *signature: Any) -> None:
+        self._function, self._signature = function, signature
+        self._run: Callable[..., Any] | None = None
+
+    def __call__(self, *arguments: Any) -> Any:
+        """Run it; compiled, or read from disk, the first time."""
+        if self._run is None:
+            self._run = njit(self._signature, cache=True, nogil=True)(self._function)
+        return self._run(*arguments)
 
 
 def frozen(array: NDArray[Any]) -> NDArray[Any]:
@@ -67,6 +75,19 @@ def load(typing_context: Any, array: Any, index: Any) -> Any:
 def load_eight(typing_context: Any, array: Any, index: Any) -> Any:
     """Eight bytes of an array of bytes from an index on, the first byte least significant."""
     return _load(typing_context, array, index, swap=False)
+
+
+@intrinsic
+def store(typing_context: Any, array: Any, index: Any, word: Any) -> Any:  # noqa: ARG001  # numba's signature
+    """Eight bytes of a number into an array of bytes from an index on, the most significant one first."""
+
+    def make(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        view = context.make_array(signature.args[0])(context, builder, arguments[0])
+        at = builder.gep(view.data, [arguments[1]])
+        builder.store(builder.bswap(arguments[2]), builder.bitcast(at, _WORD.as_pointer()), align=1)
+        return context.get_dummy_value()
+
+    return types.void(array, types.intp, types.uint64), make
 
 
 @intrinsic

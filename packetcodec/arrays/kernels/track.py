@@ -14,7 +14,7 @@ from packetcodec.arrays.kernels.decode import (
     BITS, CHECK, CHECK_BITS, CHECK_BYTES, DATA_BITS, EAST, F64, HEIGHT, HIGH, LOW, NORTH, OFFSET, ROWS, STEP, TRAIL, WORDS,
     extract, gather, mark_fields, mark_lengths, pack_bits, write_fields, write_status,
 )  # fmt: skip
-from packetcodec.arrays.kernels.machine import READ_I64, READ_U8, READ_U32, TABLE_F64, TABLE_I64, TABLE_U32, WRITE_U8
+from packetcodec.arrays.kernels.machine import READ_I64, READ_U8, READ_U32, TABLE_F64, TABLE_I64, TABLE_U32, WRITE_U8, Kernel
 from packetcodec.arrays.kernels.trail import is_padding, read_trail, window_at
 
 CLIMB, INTERVAL, POINTS, SEED = of_trail.CLIMB, of_trail.INTERVAL, of_trail.POINTS, of_trail.SEED
@@ -172,6 +172,7 @@ def decode_tracks(
     return first
 
 
-SIGNATURE = (
-    *base.SIGNATURE[:6], READ_U32, READ_U8, TABLE_U32, TABLE_I64, TABLE_F64, READ_I64, TABLE_I64, READ_I64, WRITE_U8,
+DECODE_TRACKS = Kernel(
+    decode_tracks, *base.PACKETS, READ_U32, READ_U8, TABLE_U32, TABLE_I64, TABLE_F64, READ_I64, TABLE_I64, READ_I64,
+    WRITE_U8,
 )  # fmt: skip
