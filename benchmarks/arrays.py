@@ -77,7 +77,9 @@ def stream(packets: pa.Array) -> pa.RecordBatchReader:
 
 def consume(reader: Any) -> int:
     """Read a stream to its end; the rows."""
-    rows: int = sum(batch.num_rows for batch in reader)
+    rows = 0
+    for batch in reader:
+        rows += int(batch.num_rows)
     return rows
 
 
