@@ -13,7 +13,8 @@ PROGRAMS = {
     for number, text in enumerate(re.findall(r"```python\n(.*?)```", README.read_text(), re.DOTALL))
 }
 NARROWED = """
-from typing import assert_type
+from collections.abc import Mapping
+from typing import Any, assert_type
 
 from packetcodec import Codec, Packet, PacketFault
 from packetcodec.errors import FaultName
@@ -50,9 +51,9 @@ def own(fault: PacketFault, packet: Packet) -> int:
 class Counting(Codec):
     heard = 0
 
-    def decode(self, data: bytes | bytearray | memoryview) -> Packet:
+    def decode(self, data: bytes | bytearray | memoryview, *, reference: Mapping[str, Any] | None = None) -> Packet:
         self.heard += 1
-        return super().decode(data)
+        return super().decode(data, reference=reference)
 """
 MISTAKEN = """
 from packetcodec import Codec

@@ -14,6 +14,7 @@ from packetcodec.fuzz import Program, compile_plan, compiled_target, run
 from packetcodec.fuzz.describe import describe_report
 from packetcodec.schema import Schema
 from packetcodec.starter import schema_text
+from tests.support.conformance import micropython
 from tests.support.proving_ground import GROUND
 
 EXAMPLES = Path(__file__).parent / "examples"
@@ -30,6 +31,8 @@ def demand(*tools):
 @pytest.mark.parametrize("name", HARNESSES)
 def test_emitted_code_is_clean(name, text):
     demand(*HARNESSES[name].tools)
+    if name == "micropython":
+        micropython()
     plan = compile_plan(Schema.parse(text))
     target = compiled_target(name, plan)
     report = run(target, plan, seconds=600, max_inputs=2000, scale=2)
