@@ -168,6 +168,6 @@ def test_a_picture_in_readme_is_what_the_command_beside_it_draws(cli: Any, name:
 
 
 def words(svg: str) -> list[str]:
-    """The texts of a picture, and how many marks it has of each shape; where exactly they stand is the library's."""
-    shapes = Counter(re.findall(r"<(path|rect|line|circle)\b", svg))
+    """The texts of a picture, and how many marks it has of each colour; where exactly they stand is the library's."""
+    shapes = Counter(re.findall(r'(?:fill|stroke)="(#[0-9a-f]+)"', svg))
     return [*re.findall(r">([^<>\n]+)</text>", svg), str(sorted(shapes.items()))]

@@ -18,6 +18,8 @@ async function draw(box) {
   const options = { actions: false, renderer: "svg", tooltip: { theme: dark.matches ? "dark" : "light" } };
   const { view } = await vegaEmbed(box, { ...entry.spec, width, height }, options);
   entry.view = view;
+  box.style.minHeight = "";
+  box.querySelector("svg").setAttribute("aria-hidden", "true");  // its title is the caption, its numbers are in the tables
   if (entry.pans) zoomable(box, entry);
 }
 
