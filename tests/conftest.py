@@ -1,11 +1,54 @@
-"""Hypothesis profiles: a developer's run is quick, a run in CI looks longer and is the same every time."""
+"""What every run of the tests shares: hypothesis profiles, and the processor time that each test takes.
+
+A developer's run is quick; a run in CI looks longer and is the same every time. A run with `--processor-time` lists the tests
+that take most, their own programs included: on a machine that others use too it says more than the clock.
+"""
 
 import os
+from collections import defaultdict
 
+import pytest
 from hypothesis import HealthCheck, settings
 
 settings.register_profile("quick", max_examples=60, deadline=None)
 settings.register_profile(
     "ci", max_examples=300, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow]
 )
-settings.load_profile("ci" if os.environ.get("CI") else "quick")
+settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "quick"))
+
+#: Processor seconds that a test takes at most which is not marked slow.
+BUDGET = 1.5
+
+
+def pytest_addoption(parser):
+    parser.addoption("--processor-time", type=int, metavar="N", help="list the N tests that took most processor seconds")
+
+
+@pytest.hookimpl(hookwrapper=True)
+def pytest_runtest_protocol(item):
+    item.user_properties.append(("begun", sum(os.times()[:4])))
+    yield
+
+
+@pytest.hookimpl(hookwrapper=True)
+def pytest_runtest_makereport(item, call):
+    yield
+    if call.when == "call":
+        begun = dict(item.user_properties)["begun"]
+        item.user_properties.append(("processor seconds", sum(os.times()[:4]) - begun))
+
+
+def pytest_terminal_summary(terminalreporter, config):
+    count = config.getoption("--processor-time")
+    if not count:
+        return
+    taken = {}
+    for report in (report for reports in terminalreporter.stats.values() for report in reports):
+        if getattr(report, "when", "") == "teardown" or "processor seconds" in dict(getattr(report, "user_properties", ())):
+            taken[report.nodeid] = dict(report.user_properties).get("processor seconds", 0.0)
+    folders = defaultdict(float)
+    for name, seconds in taken.items():
+        folders["/".join(name.split("::")[0].split("/")[:2])] += seconds
+    terminalreporter.section(f"processor seconds: {sum(taken.values()):.0f} in {len(taken)} tests")
+    for name, seconds in [*sorted(folders.items()), *sorted(taken.items(), key=lambda pair: -pair[1])[:count]]:
+        terminalreporter.line(f"{seconds:8.2f} {name}")

@@ -131,8 +131,8 @@ class Inputs:
         self.verbs = {"decode", *verbs}
         self.scale = scale
         self._packets: dict[str, Callable[[], bytes]] = {
-            "good packets": lambda: self.spoiler.good(0.1),
-            "trails": lambda: self.spoiler.with_trail()[1],
+            "good packets": self.spoiler.another,
+            "trails": self.spoiler.another_trail,
             **{way: functools.partial(self.spoiler.spoil, way) for way in WAYS},
         }
         self._texts: dict[str, Callable[[], str]] = {
@@ -149,16 +149,16 @@ class Inputs:
     def rounds(self) -> Iterator[Batch]:
         """Batches without end: first the worked cases of the specification, then rounds of all kinds."""
         yield from self._worked()
+        self.spoiler.refill(150 * self.scale)  # each round's good packets take the places of the last round's
         while True:
-            self.spoiler.refill(150 * self.scale)
             for kind in self.kinds():
                 yield self._batch(kind, ROUND[kind] * self.scale)
 
     def questions(self, count: int) -> list[str]:
         """At least so many questions of all kinds, without expected answers, where these come from elsewhere."""
         found: list[str] = []
+        self.spoiler.refill(150)
         while len(found) < count:
-            self.spoiler.refill(150)
             for kind in self.kinds():
                 found += "\n".join(self._ask(kind)[0] for _ in range(ROUND[kind])).split("\n")
         return found

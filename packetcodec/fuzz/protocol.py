@@ -106,12 +106,16 @@ def decode_answer(
     unit: Unit, layout: LayoutPlan, codes: Sequence[int], points: Iterable[Point] = (), known: Sequence[Row] = ()
 ) -> str:
     """What a right decoder says of a good packet."""
-    rows = zip(known or rows_of(layout), codes, strict=True)
-    if unit == "ok":
-        numbers = [None if raw == absent else raw for (absent, *_), raw in rows]
-    else:
-        numbers = [None if raw == absent else min(low + raw * step, high) for (absent, low, step, high), raw in rows]
-    return f"{unit} {layout.id}{_words(numbers)}{point_words(points)}"
+    words: list[str] = []
+    for (absent, low, step, high), code in zip(known or rows_of(layout), codes, strict=True):
+        if code == absent:
+            words.append("-")
+        elif unit == "ok":
+            words.append(str(code))
+        else:
+            base = low + code * step
+            words.append(str(base if base < high else high))
+    return f"{unit} {layout.id} {' '.join(words)}{point_words(points)}"
 
 
 def rows_of(layout: LayoutPlan) -> tuple[Row, ...]:
@@ -125,7 +129,7 @@ def _words(numbers: Iterable[int | None]) -> str:
 
 def point_words(points: Iterable[Point]) -> str:
     """The points of a trail as they stand behind a packet's numbers."""
-    return "".join([f" |{_words(point)}" for point in points])
+    return "".join([f" |{_words(point)}" for point in points]) if points else ""
 
 
 def read_question(plan: Plan, line: str) -> Question:

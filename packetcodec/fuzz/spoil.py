@@ -65,6 +65,7 @@ class Spoiler:
         self.references: Known = {}
         self._pool: list[tuple[bytes, Known]] = []
         self._trails: list[tuple[Maker, bytes, Known]] = []
+        self._made = 0
         self._guaranteed: dict[int, int] = {}
         #: The start of another schema's check.
         self._stranger = random.getrandbits(plan.crc.width) if plan.crc else 0
@@ -90,9 +91,24 @@ class Spoiler:
         return not needed or bool({"check": self.plan.crc, "trail": self.trailed, "low bits": self.plan.references}[needed])
 
     def refill(self, count: int) -> None:
-        """Make other packets to spoil."""
+        """Make packets to spoil."""
         self._pool = [(self.good(0.3), self.references) for _ in range(count)]
         self._trails = [(*self.with_trail(), self.references) for _ in range(count // 4 + 1 if self.trailed else 0)]
+
+    def another(self) -> bytes:
+        """A good packet, to be spoiled later in the place of an older one."""
+        return self._kept(self.good(0.1))
+
+    def another_trail(self) -> bytes:
+        """A good packet, as `with_trail`, in the place of an older one."""
+        maker, data = self.with_trail()
+        self._trails[self._made % len(self._trails)] = maker, data, self.references
+        return self._kept(data)
+
+    def _kept(self, data: bytes) -> bytes:
+        self._pool[self._made % len(self._pool)] = data, self.references
+        self._made += 1
+        return data
 
     def start(self, random: Random, packets: list[bytes]) -> None:
         """Spoil these packets, by the choices of another generator."""

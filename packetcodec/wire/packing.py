@@ -34,7 +34,6 @@ from packetcodec.wire.trail.numbers import BadTrailFault
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from packetcodec.wire.field_plan import FieldPlan
     from packetcodec.wire.low_bits import References
     from packetcodec.wire.plan import LayoutPlan, Plan
     from packetcodec.wire.trail.numbers import Bits
@@ -57,8 +56,8 @@ def assemble(plan: Plan, layout: LayoutPlan, codes: Sequence[int], bits: Bits | 
     """The packet of raw codes with any bits behind its fields, padded, under a good check."""
     number = plan.version << plan.layout_bits | layout.id
     sent = remainders(layout, codes) if layout.low_fields else codes
-    for field, raw in zip(layout.fields, sent, strict=True):
-        number = number << field.bits | raw
+    for (_, mask), code in zip(layout.cuts, sent, strict=True):
+        number = number * (mask + 1) | code
     length = layout.bits
     if bits:
         number, length = number << bits.length | bits.number, length + bits.length
@@ -134,9 +133,9 @@ def content(layout: LayoutPlan, data: bytes, codes: tuple[int, ...]) -> tuple[tu
         raise PacketFault(
             "bad_padding", f"the last {layout.padding} bits before the check are not all zero", offset=layout.bits
         )
-    for field, code in zip(layout.fields, codes, strict=True):
-        if code > field.max_code and code != field.absent_code:
-            raise _out_of_range(layout, field, code)
+    for (top, absent), code in zip(layout.tops, codes, strict=True):
+        if code > top and code != absent:
+            raise _out_of_range(layout, codes)
     return codes, _points(layout, codes, number, behind)
 
 
@@ -167,8 +166,10 @@ def _identified(plans: Mapping[int, Plan], data: bytes) -> tuple[Plan, LayoutPla
     return plan, layout
 
 
-def _out_of_range(layout: LayoutPlan, field: FieldPlan, code: int) -> PacketFault:
-    """The fault of a code that the field never sends."""
+def _out_of_range(layout: LayoutPlan, codes: Sequence[int]) -> PacketFault:
+    """The fault of the first code that its field never sends."""
+    both = zip(layout.fields, codes, strict=True)
+    field, code = next((field, code) for field, code in both if code > field.max_code and code != field.absent_code)
     absent = "" if field.absent_code is None else f", {field.absent_code} for absent"
     return PacketFault(
         "out_of_range",

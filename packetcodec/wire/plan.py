@@ -80,6 +80,13 @@ class LayoutPlan(Frozen):
         """Of each field: the bits behind it, up to the last field's end, and the largest number of its width."""
         return tuple((self.bits - field.offset - field.bits, (1 << field.bits) - 1) for field in self.fields)
 
+    @kept
+    def tops(self) -> tuple[tuple[int, int], ...]:
+        """Of each field: its last code in use, and the code for absent (the same one again where it has none)."""
+        return tuple(
+            (field.max_code, field.max_code if field.absent_code is None else field.absent_code) for field in self.fields
+        )
+
     def carried(self, data: bytes) -> tuple[int, ...]:
         """What a packet of this layout, of a possible length, carries for each field."""
         front = int.from_bytes(data, "big") >> len(data) * 8 - self.bits

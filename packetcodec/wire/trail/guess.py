@@ -74,22 +74,26 @@ class Group:
         """
         choice, now, scale = self.choice, self.now, self.scale
         steady = 1 if self.fresh else STEADY
-        stays, goes_on, turns = [error - (error >> 3) for error in self.errors]
-        moves = []
-        for axis, limit in enumerate(self.limits):
-            last = self.last[axis]
-            ahead = last + (last - self.before[axis] + 1 >> 1)
-            guess = (0, last, ahead)[choice]
-            rest = coder(None if cells is None else cells[axis] - now[axis] - guess, scale.order(), steady)
+        stays, goes_on, turns = self.errors
+        stays, goes_on, turns = stays - (stays >> 3), goes_on - (goes_on >> 3), turns - (turns >> 3)
+        moves, before, axis = [], self.before, 0
+        for last in self.last:
+            here = now[axis]
+            ahead = last + (last - before[axis] + 1 >> 1)
+            guess = ahead if choice == 2 else last if choice else 0
+            rest = coder(None if cells is None else cells[axis] - here - guess, scale.order(), steady)
             moved = guess + rest
-            now[axis] += moved
-            if self.rising and moved < 0:
+            now[axis] = here = here + moved
+            if moved < 0 and self.rising:
                 raise BadTrailFault("its time runs back")
-            if not -limit <= now[axis] <= limit:
+            if abs(here) > self.limits[axis]:
                 raise BadTrailFault("a point in it is too far away")
             scale.add(rest)
-            stays, goes_on, turns = stays + abs(moved), goes_on + abs(moved - last), turns + abs(moved - ahead)
+            stays += abs(moved)
+            goes_on += abs(moved - last)
+            turns += abs(moved - ahead)
             moves.append(moved)
+            axis += 1
         self.errors = [stays, goes_on, turns]
         self.before, self.last = moves if self.fresh else self.last, moves
         if self.fresh:

@@ -96,7 +96,9 @@ def put(bits: Bits, residual: int, order: int, steady: int) -> None:
     rest = 2 * residual if residual >= 0 else -2 * residual - 1
     ones = rest >> order
     if ones < steady:  # the order stays: all bits at once
-        bits.put(((1 << ones) - 1 << 1 + order) | rest & (1 << order) - 1, ones + 1 + order)
+        width = ones + 1 + order
+        bits.number = bits.number << width | (1 << ones) - 1 << 1 + order | rest & (1 << order) - 1
+        bits.length += width
         return
     while rest >= 1 << order:
         bits.put(1, 1)
