@@ -1,7 +1,7 @@
 """What every run of the tests shares: hypothesis profiles, and the processor time that each test takes.
 
-A developer's run is quick; a run in CI looks longer and is the same every time. A run with `--processor-time` lists the tests
-that take most, their own programs included: on a machine that others use too it says more than the clock.
+A user's run is quick; CI looks longer in a run of its own, which is the same every time. With `--processor-time` a run lists
+the tests that take most, the programs they start included: on a machine that others use too it says more than the clock.
 """
 
 import os
@@ -10,14 +10,11 @@ from collections import defaultdict
 import pytest
 from hypothesis import HealthCheck, settings
 
-settings.register_profile("quick", max_examples=60, deadline=None)
+settings.register_profile("quick", max_examples=25, deadline=None)
 settings.register_profile(
     "ci", max_examples=300, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow]
 )
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "quick"))
-
-#: Processor seconds that a test takes at most which is not marked slow.
-BUDGET = 1.5
 
 
 def pytest_addoption(parser):

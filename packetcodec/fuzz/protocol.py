@@ -113,8 +113,7 @@ def decode_answer(
         elif unit == "ok":
             words.append(str(code))
         else:
-            base = low + code * step
-            words.append(str(base if base < high else high))
+            words.append(str(min(low + code * step, high)))
     return f"{unit} {layout.id} {' '.join(words)}{point_words(points)}"
 
 

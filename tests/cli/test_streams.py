@@ -82,6 +82,7 @@ def test_a_full_disk_behind_stdout_is_one_line(name, monkeypatch, capfd):
     assert capfd.readouterr().err == "packetcodec: stdout: No space left on device\n"
 
 
+@pytest.mark.slow
 def test_all_that_a_shell_can_do_to_the_streams_is_no_traceback(folder):
     assert shell("packetcodec spec pasture.toml --vectors | head -1", folder).returncode == 0
     assert shell("packetcodec decode pasture.toml -i rows 2>&1 | true", folder).returncode in {0, 1}

@@ -193,6 +193,7 @@ def test_a_triple_error_correcting_bch_code_has_its_designed_distance() -> None:
     assert hamming_distance(generator & 0xFFFFFFFF, 32, 511) >= 7
 
 
+@pytest.mark.slow
 def test_where_the_search_takes_too_long_the_distance_is_a_lower_bound_and_says_so() -> None:
     # BCH(1023, t = 3), likewise (octal 2011, 2017, 2415), with a factor that makes 32 bits. Its
     # designed distance is 7.

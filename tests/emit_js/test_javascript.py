@@ -160,6 +160,7 @@ def test_values_encode_alike():
     assert compare([STARTER, WITHOUT_CHECK], jobs) == {"packet", "refused"}
 
 
+@pytest.mark.slow
 def test_trails_of_every_sort_and_motion_are_written_and_read_alike():
     rng = seeded(3)
     given = [trail_schema(rng) for _ in range(25)]

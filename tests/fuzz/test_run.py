@@ -96,6 +96,7 @@ def test_what_a_program_does_to_a_packet_is_found_with_a_small_packet_and_the_ru
     assert finding.count > 1 or report.falls > 1
 
 
+@pytest.mark.slow
 def test_a_program_that_stops_early_is_found_with_the_questions_that_lead_there_and_started_again():
     report = misbehaving("stops early")
     assert [finding.mark for finding in report.findings] == ["decode: it died with exit status 0"]
@@ -106,6 +107,7 @@ def test_a_program_that_stops_early_is_found_with_the_questions_that_lead_there_
     assert report.inputs >= 2000
 
 
+@pytest.mark.slow
 def test_a_program_that_leaks_is_found():
     assert [finding.mark for finding in misbehaving("leaks").findings] == ["memory that grows without end"]
 

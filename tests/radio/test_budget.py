@@ -72,6 +72,7 @@ def test_no_continuous_hour_at_the_period_holds_more_than_the_limit_and_a_packet
     assert cost.period >= cost.average_interval
 
 
+@pytest.mark.slow
 def test_the_average_interval_kept_as_a_fixed_period_overfills_an_hour_and_the_period_does_not() -> None:
     # All sub-bands of EU868, SF7 to SF12, 14 and 51 bytes. By whole packets alone the average is too short in each
     # of these 72 settings, in the worst of them by 37 %.

@@ -86,6 +86,7 @@ def test_a_tick_looks_only_at_those_that_fell_silent():
     assert receiver.tick(30.0) == [Silent(20, 20.0)]
 
 
+@pytest.mark.slow
 def test_a_counter_that_never_changes_takes_no_more_memory_however_long_it_lasts():
     codec = Codec(schema(NUMBERED))
     receiver = Receiver(codec, window=8)

@@ -199,6 +199,7 @@ POSITION = {"collar": 12, "counter": 250, "latitude": 46.51234, "longitude": 9.8
 POSITION["fix_quality"] = 1
 
 
+@pytest.mark.slow
 @quickly
 @given(st.data(), schemas(max_fields=4))
 def test_every_single_flipped_bit_is_seen_alike_and_by_the_check(data: st.DataObject, schema: Schema) -> None:

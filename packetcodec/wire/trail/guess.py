@@ -76,8 +76,8 @@ class Group:
         steady = 1 if self.fresh else STEADY
         stays, goes_on, turns = self.errors
         stays, goes_on, turns = stays - (stays >> 3), goes_on - (goes_on >> 3), turns - (turns >> 3)
-        moves, before, axis = [], self.before, 0
-        for last in self.last:
+        moves, before = [], self.before
+        for axis, last in enumerate(self.last):
             here = now[axis]
             ahead = last + (last - before[axis] + 1 >> 1)
             guess = ahead if choice == 2 else last if choice else 0
@@ -93,7 +93,6 @@ class Group:
             goes_on += abs(moved - last)
             turns += abs(moved - ahead)
             moves.append(moved)
-            axis += 1
         self.errors = [stays, goes_on, turns]
         self.before, self.last = moves if self.fresh else self.last, moves
         if self.fresh:
