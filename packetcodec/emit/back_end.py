@@ -105,16 +105,6 @@ class BackEnd:
     many: bool = False
 
 
-def refuse_low_bits(plan: Plan, language: str) -> None:
-    """Refuse a plan that a back end cannot write yet.
-
-    Raises:
-        PacketcodecError: a field is sent by its low bits.
-    """
-    if plan.has_low_bits:
-        raise PacketcodecError(f"{language} cannot be written yet with low_bits: {', '.join(plan.references)}")
-
-
 def with_layouts(plan: Plan, names: Sequence[str]) -> Plan:
     """The plan for a device that knows only these layouts: to it, packets of the others are of an unknown layout.
 

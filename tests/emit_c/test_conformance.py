@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import subprocess
+from itertools import islice
 
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
@@ -12,7 +13,10 @@ from hypothesis import strategies as st
 from packetcodec import Schema, compile_plan
 from packetcodec.emit import HARNESSES
 from packetcodec.emit.c import write_c
+from packetcodec.fuzz.generate import Inputs
+from packetcodec.fuzz.oracle import Oracle
 from packetcodec.starter import schema_text
+from tests.support import low_bits
 from tests.support.conformance import (
     SUBJECTS,
     TWO_TRAILS,
@@ -50,6 +54,35 @@ def test_trails_of_every_sort_are_read_and_written_alike(subject: Subject, seed)
     schema = trail_schema(seeded(seed))
     data = packets(schema, seed=seed, count=60, whole=False)
     assert differences(schema, subject, data, list(encodings(schema, seed=seed, count=200))) == []
+
+
+def wrong_answers(schema: Schema, subject: Subject, groups: int) -> list[tuple[str, str, str]]:
+    """Questions of the harness, references included, that are not answered as expected: question, expected, answer."""
+    plan, target = compile_plan(schema), subject.make(schema)
+    found = []
+    try:
+        for batch in islice(Inputs(Oracle(plan, subject.unit), seed=5, verbs=("encode_base",)).rounds(), groups):
+            wanted = "\n".join(batch.answers).split("\n")
+            lines = "\n".join(batch.questions).split("\n")
+            replies = target.ask(lines)
+            assert not replies.trouble, (replies.trouble, replies.remarks)
+            found += [item for item in zip(lines, wanted, replies.lines, strict=True) if item[1] != item[2]]
+    finally:
+        target.close()
+    return found
+
+
+@every
+def test_low_bits_are_sent_and_found_alike(subject: Subject):
+    assert wrong_answers(low_bits.SCHEMA, subject, 60 if CI else 25) == []
+
+
+@pytest.mark.slow
+@every
+@settings(deadline=None, max_examples=25 if CI else 2, phases=[Phase.generate], suppress_health_check=list(HealthCheck))
+@given(data=st.data())
+def test_random_schemas_with_low_bits_are_read_and_written_alike(subject: Subject, data):
+    assert wrong_answers(data.draw(schemas(low_bits=True)), subject, 25) == []
 
 
 # Not shrunk: every try compiles a program, and what differs is printed with its question.

@@ -6,10 +6,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from packetcodec import Codec
 from packetcodec.errors import SchemaFault
+from packetcodec.reference import ReferenceCodec
 from packetcodec.schema import MAX_BYTES, Schema
-from packetcodec.wire import compile_plan, from_raw, in_range, pack, to_raw, unpack
-from tests.support.random_schemas import schema_texts
+from packetcodec.wire import compile_plan, from_raw, in_range, pack, to_raw, to_value, unpack
+from tests.support.random_schemas import good_values, schema_texts, schemas
 
 bounded = settings(max_examples=60, deadline=None)
 
@@ -50,6 +52,28 @@ def test_a_random_schema_reads_back_the_codes_that_it_packs(text, data):
     layout = data.draw(st.sampled_from(plan.layouts))
     codes = tuple(data.draw(st.integers(0, field.max_code)) for field in layout.fields)
     assert unpack({plan.version: plan}, pack(plan, layout, codes))[2] == codes
+
+
+@bounded
+@given(schemas(low_bits=True), st.data())
+def test_random_low_bits_are_found_from_every_reference_within_reach(schema, data):
+    codec, plain = Codec(schema), ReferenceCodec(schema)
+    layout = data.draw(st.sampled_from(codec.plan.layouts))
+    values = data.draw(good_values(next(item for item in schema.layouts if item.name == layout.name)))
+    packet = codec.encode(layout.name, values)
+    codes = codec.quantize(layout.name, values)
+    assert packet == pack(codec.plan, layout, codes) == plain.encode(layout.name, values)
+    reference, beyond = {}, {}
+    for place, field, low in layout.low_fields:
+        if codes[place] != field.absent_code:
+            for known, most in ((reference, low.reach), (beyond, 3 * low.modulus)):
+                code = codes[place] + data.draw(st.integers(-most, most))
+                code = code % (field.max_code + 1) if field.modulus else min(max(code, 0), field.max_code)
+                known[field.name] = to_value(field, code)
+    assert codec.decode(packet, reference=reference).codes == codes
+    assert codec.try_decode(packet, reference=reference) == plain.try_decode(packet, reference=reference)
+    assert codec.try_decode(packet, reference=beyond) == plain.try_decode(packet, reference=beyond)
+    assert (codec.try_decode(packet)[0] == "ok") == (not reference)
 
 
 NUMBERS = [*"0 -1 1 1e999999999999 -1e999999999999 1e-999999999999 nan inf 4294967296 0.1".split(), "1" * 400]

@@ -28,8 +28,10 @@ except ImportError:
     raise ImportError("the strategies of packetcodec.fuzz need hypothesis: pip install 'packetcodec[fuzz]'") from None
 
 from packetcodec.crc import WIDTHS, names
+from packetcodec.fuzz.strategies.low_bits import LowBitsDrawn, low_bits_of
 from packetcodec.fuzz.strategies.trails import with_trail
 from packetcodec.schema import KINDS, Form, Kind, Schema, Unit
+from packetcodec.schema.low_bits import MIN_CHECK_BITS
 
 U32 = 2**32 - 1
 
@@ -190,32 +192,37 @@ def _time(draw: st.DrawFn, table: dict[str, Any], *, optional: bool) -> bool:
 
 
 @st.composite
-def checks(draw: st.DrawFn) -> dict[str, Any]:
+def checks(draw: st.DrawFn, *, low_bits: bool = False) -> dict[str, Any]:
     """The table of a check: none, by name, by parameters, by width alone, or left to the default."""
-    way = draw(st.sampled_from(["none", "name", "parameters", "width", "default"]))
+    widths = [width for width in WIDTHS if width >= MIN_CHECK_BITS or not low_bits]
+    way = draw(st.sampled_from(["none"] * (not low_bits) + ["name", "parameters", "width", "default"]))
     if way == "none":
         return {"crc": draw(st.sampled_from(["none", "None"]))}
     table: dict[str, Any] = {"bind_schema": True} if draw(st.booleans()) else {}
     if way == "name":
-        table["crc"] = draw(st.sampled_from(WIDTHS).flatmap(lambda width: st.sampled_from(names(width))))
+        table["crc"] = draw(st.sampled_from(widths).flatmap(lambda width: st.sampled_from(names(width))))
     elif way == "parameters":
-        width = draw(st.sampled_from(WIDTHS))
+        width = draw(st.sampled_from(widths))
         register = st.integers(0, 2**width - 1)
         table |= {"width": width, "polynomial": draw(register) | 1, "reflected": draw(st.booleans())}
         table |= {key: draw(register) for key in ("initial", "xor_out") if draw(st.booleans())}
     elif way == "width":
-        table["width"] = draw(st.sampled_from(WIDTHS))
+        table["width"] = draw(st.sampled_from(widths))
     return table
 
 
 @st.composite
-def _text(draw: st.DrawFn, version: int, version_bits: int, layout_bits: int, max_fields: int) -> str:
+def _text(
+    draw: st.DrawFn, version: int, version_bits: int, layout_bits: int, max_fields: int, *, low_bits: bool = False
+) -> str:
     lines = [f"name = {toml(draw(NAMES))}", f"version = {version}", f"doc = {toml(draw(TEXTS))}"]
     if (version_bits, layout_bits) != (4, 4) or draw(st.booleans()):
         lines += ["[header]", f"version_bits = {version_bits}", f"layout_bits = {layout_bits}"]
-    lines += ["[check]", *(f"{key} = {toml(value)}" for key, value in draw(checks()).items())]
+    lines += ["[check]", *(f"{key} = {toml(value)}" for key, value in draw(checks(low_bits=low_bits)).items())]
     ids = st.lists(st.integers(0, 2**layout_bits - 1), min_size=1, max_size=4, unique=True)
+    drawn = LowBitsDrawn()
     for ident in draw(ids):
+        drawn.seam = False
         lines += ["[[layouts]]", f"name = {toml(f'layout_{ident}')}", f"id = {ident}", "fields = ["]
         tables = draw(st.lists(fields(), min_size=1, max_size=max_fields))
         trail = None
@@ -230,6 +237,8 @@ def _text(draw: st.DrawFn, version: int, version_bits: int, layout_bits: int, ma
                 table = {**table, "name": name}  # noqa: PLW2901  # the same field under its own name
             else:
                 taken.add(table["kind"])
+            if low_bits:
+                table = draw(low_bits_of(table, table.get("name", table["kind"]), drawn))  # noqa: PLW2901  # as above
             lines.append(f"  {toml(table)},")
         lines.append("]")
         if trail:
@@ -238,16 +247,16 @@ def _text(draw: st.DrawFn, version: int, version_bits: int, layout_bits: int, ma
 
 
 @st.composite
-def schema_texts(draw: st.DrawFn, *, max_fields: int = 8) -> str:
-    """A whole schema as TOML text."""
+def schema_texts(draw: st.DrawFn, *, max_fields: int = 8, low_bits: bool = False) -> str:
+    """A whole schema as TOML text; with `low_bits` some fields are sent by their low bits."""
     version_bits, layout_bits = draw(st.integers(1, 8)), draw(st.integers(0, 8))
     version = draw(st.integers(0, 2**version_bits - 1))
-    return draw(_text(version, version_bits, layout_bits, max_fields))
+    return draw(_text(version, version_bits, layout_bits, max_fields, low_bits=low_bits))
 
 
-def schemas(*, max_fields: int = 8) -> st.SearchStrategy[Schema]:
-    """A whole schema, read from its text."""
-    return schema_texts(max_fields=max_fields).map(Schema.parse)
+def schemas(*, max_fields: int = 8, low_bits: bool = False) -> st.SearchStrategy[Schema]:
+    """A whole schema, read from its text; `low_bits` as above."""
+    return schema_texts(max_fields=max_fields, low_bits=low_bits).map(Schema.parse)
 
 
 @st.composite

@@ -97,7 +97,7 @@ def points(draw: st.DrawFn, codec: Codec, layout: Layout, values: dict[str, Any]
     trail = layout.trail
     if trail is None:
         return []
-    said = codec.decode(codec.encode(layout.name, values)).values
+    said = codec.decode(codec.encode(layout.name, values), reference=values).values
     said_by = {field.kind.role: said[field.name] for field in layout.fields}
     degrees: list[Any] = [said_by[role] or 0 for role in (Role.NORTH, Role.EAST)]
     north, east = (round(number * 10**7) for number in degrees)
