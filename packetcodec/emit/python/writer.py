@@ -165,10 +165,18 @@ def write_python(plan: Plan) -> dict[str, str]:
     return {f"{file}.{ending}": _TEMPLATES.render(f"module.{ending}.j2", **names) for ending in ("py", "pyi")}
 
 
+def _reference(layouts: list[PythonLayout], name: str) -> tuple[list[str], int]:
+    """The keys of a field that is sent by its low bits, as its layouts have them, and what base 0 is as a Unix time."""
+    found = [(layout.keys[place], field) for layout in layouts for place, field, _ in layout.plan.low_fields]
+    named = [(key, field.origin) for key, field in found if field.name == name]
+    return list(dict.fromkeys(key for key, _ in named)), named[0][1]
+
+
 def write_harness(plan: Plan) -> dict[str, str]:
     """The module, and programs that answer the questions of the line protocol by it: for CPython, and around MicroPython."""
     layouts = [PythonLayout(layout) for layout in plan.layouts]
     names = {"plan": plan, "file": f"{plan.name}_packets", "layouts": layouts, "names_of": names_of, "variable": MICROPYTHON}
     names["has_degrees"] = _has_degrees(plan)
+    names["references"] = [_reference(layouts, name) for name in plan.references]
     programs = {name: _TEMPLATES.render(f"{name}.j2", **names) for name in ("harness.py", "harness.mjs")}
     return {**write_python(plan), **programs}
