@@ -17,7 +17,7 @@ _HELP = f"""Write the encoder and decoder of a schema in another language.
 {"".join(f"{item.name:{_WIDTH}}{item.language} {item.purpose}.{chr(10)}" for item in BACK_ENDS.values())}
 What is written is yours, free of any condition."""
 
-_FLAGS = {flag: (item.name, words) for item in BACK_ENDS.values() for flag, words in item.flags.items()}
+_FLAGS = {flag.replace("_", "-"): (item.name, words) for item in BACK_ENDS.values() for flag, words in item.flags.items()}
 
 
 @click.command(
@@ -48,7 +48,8 @@ def emit(
     given: dict[str, object] = {flag: True for flag, on in flags.items() if on}
     for flag in given:
         if flag not in back_end.flags:
-            raise click.UsageError(f"--{flag}: is for {_FLAGS[flag][0]}, not for {language}")
+            option = flag.replace("_", "-")
+            raise click.UsageError(f"--{option}: is for {_FLAGS[option][0]}, not for {language}")
     if len(files) > 1 and not back_end.many:
         able = ", ".join(item.name for item in BACK_ENDS.values() if item.many)
         raise click.UsageError(f"{files[1]}: {language} is written for one version; several are for {able}")

@@ -18,7 +18,7 @@ from packetcodec.vectors.examples import Decoding, Example, decoding, tried_fiel
 from packetcodec.vectors.malformed_trails import refused_points
 from packetcodec.vectors.references import borders, resolves, usual, wrong
 from packetcodec.vectors.trails import trail_decodings, trail_encodings, walk
-from packetcodec.wire import pack
+from packetcodec.wire import OutOfRangeFault, pack, to_base
 from packetcodec.wire.quantize import from_base
 
 if TYPE_CHECKING:
@@ -35,6 +35,20 @@ class Refusal(NamedTuple):
     values: dict[str, Value]
     field: str
     trail: tuple[dict[str, Value], ...] = ()
+
+    @property
+    def bases(self) -> dict[str, int | None] | None:
+        """The values in base units, None for absent; None where one has none, or a point is at fault."""
+        found: dict[str, int | None] = {}
+        for field in self.layout.fields:
+            value = self.values.get(field.name)
+            if self.trail or self.values.keys() - {item.name for item in self.layout.fields}:
+                return None
+            try:
+                found[field.name] = None if value is None and field.absent_code is not None else to_base(field, value)
+            except OutOfRangeFault:
+                return None
+        return found
 
 
 def worked_examples(plan: Plan, layout: LayoutPlan) -> tuple[Example, ...]:

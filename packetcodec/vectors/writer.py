@@ -96,6 +96,7 @@ def _refused(plan: Plan) -> list[Row]:
     for refusal in refusals(plan):
         row: Row = {"note": refusal.note, "layout": refusal.layout.name, "input": refusal.values}
         row |= {"input_trail": refusal.trail} if refusal.trail else {}
+        row |= {"base": refusal.bases} if refusal.bases else {}
         rows.append(row | {"field": refusal.field})
     return rows
 

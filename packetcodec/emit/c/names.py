@@ -247,11 +247,6 @@ class CPlan:
         """Whether a time is sent, so that a helper reads date and time."""
         return self.encodes and any(member.field.kind.form is Form.TIME for member in self.members)
 
-    @property
-    def has_helpers(self) -> bool:
-        """Whether any of them is there."""
-        return self.has_degrees or self.has_decimal or self.has_clock
-
 
 def _some(having: list[bool]) -> str:
     return "all" if having and all(having) else "some" if any(having) else ""
@@ -260,9 +255,8 @@ def _some(having: list[bool]) -> str:
 def _fixed(start: str) -> list[str]:
     """The public names of every plan."""
     words = ["OK", *map(str.upper, FAULTS), "FINGERPRINT", "VERSION", "MAX_BYTES", "UNKNOWN", "PACKETS_H"]
-    functions = [
-        f"{start}_{name}" for name in ("decimal", "decode", "degrees", "fault", "packet", "packets", "reference", "seconds")
-    ]
+    verbs = "decimal decode degrees fault packet packets reference seconds self_test".split()
+    functions = [f"{start}_{verb}" for verb in verbs]
     return [*functions, *(f"{start.upper()}_{word}" for word in words)]
 
 

@@ -12,9 +12,11 @@ struct on one side of it: layouts that it does not know, the half that it does n
 from __future__ import annotations
 
 import re
+import textwrap
 from typing import TYPE_CHECKING
 
 from packetcodec.emit.c.names import c_plan
+from packetcodec.emit.c.self_test import BAD, ENCODE, REFUSED, vector_rows
 from packetcodec.emit.render import Templates, printable
 from packetcodec.errors import STATUSES
 from packetcodec.wire.trail.cells import MAX_CELLS
@@ -57,7 +59,7 @@ def _narrow(text: str) -> str:
 _TEMPLATES = Templates("c", escape=safe_text)
 
 
-def write_c(plan: Plan, *, prefix: str | None = None, only: str = "") -> dict[str, str]:
+def write_c(plan: Plan, *, prefix: str | None = None, only: str = "", self_test: bool = False) -> dict[str, str]:
     """The header and the source of a plan: file name to text.
 
     Args:
@@ -65,12 +67,21 @@ def write_c(plan: Plan, *, prefix: str | None = None, only: str = "") -> dict[st
         prefix: what files and public names begin with, instead of the schema's name; so that a receiver can be built
             from two versions of a schema.
         only: "encode" or "decode" for a device that does not do the other.
+        self_test: also a source that tries the test vectors on the device.
     """
     c = c_plan(plan, prefix, encodes=only != "decode", decodes=only != "encode")
-    numbers = {"statuses": STATUSES, "max_cells": MAX_CELLS, "max_climb": MAX_CLIMB}
+    numbers = {"self_test": self_test, "statuses": STATUSES, "max_cells": MAX_CELLS, "max_climb": MAX_CLIMB}
     header, source = (_TEMPLATES.render(f"packets.{ending}.j2", c=c, **numbers) for ending in ("h", "c"))
     # In the source's templates $ begins the names that are its own; no free text of a schema stands in it.
-    return {f"{c.file}.h": _narrow(header), f"{c.file}.c": _narrow(source.replace("$", c.prefix))}
+    texts = {f"{c.file}.h": header, f"{c.file}.c": source.replace("$", c.prefix)}
+    if self_test:
+        rows = vector_rows(c)
+        kinds = {"bad": BAD, "encode": ENCODE, "refused": REFUSED}
+        lines = textwrap.wrap(", ".join(f"0x{byte:02x}U" for row in rows for byte in row) + ",", _COLUMNS - 4)
+        texts[f"{c.prefix}_self_test.c"] = _TEMPLATES.render(
+            "self_test.c.j2", c=c, count=len(rows), lines=lines, **kinds
+        ).replace("$", c.prefix)
+    return {name: _narrow(text) for name, text in texts.items()}
 
 
 def write_harness(plan: Plan) -> dict[str, str]:
