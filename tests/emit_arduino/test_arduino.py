@@ -66,7 +66,7 @@ trail = { points = 6, resolution_m = 5, spacing = "coded" }
 """)
 
 NO_PLACE = Schema.parse("""
-name = "gate"
+name = "receive"
 version = 1
 [[layouts]]
 name = "gate"

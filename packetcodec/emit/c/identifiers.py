@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 #: Keywords of C99 to C23 and of C++98 to C++23 (ISO/IEC 9899 6.4.1, ISO/IEC 14882 [lex.key], from memory), then macros
 #: in lower case that a compiler or a header of the standard library or of AVR defines (from memory), then types, then
-#: macros that the name of a schema could become (POSIX, unistd.h).
+#: macros that the name of a schema could become (POSIX, unistd.h), and functions of the sketches.
 RESERVED = frozenset(
     """
     alignas alignof and and_eq asm atomic_cancel atomic_commit atomic_noexcept auto bitand bitor bool break case
@@ -33,7 +33,7 @@ RESERVED = frozenset(
     assert bit cbi cli complex errno far i386 imaginary interface interrupt linux mips near noreturn offsetof pascal
     reti sbi sei signbit small stderr stdin stdout sun unix va_arg va_end va_start vax int8_t int16_t int32_t
     int64_t intmax_t intptr_t max_align_t nullptr_t ptrdiff_t size_t uint8_t uint16_t uint32_t uint64_t uintmax_t
-    uintptr_t F_OK R_OK W_OK X_OK
+    uintptr_t F_OK R_OK W_OK X_OK send_packet receive_packet
     """.split()
 )
 
