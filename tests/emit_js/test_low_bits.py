@@ -10,6 +10,9 @@ import pytest
 
 from packetcodec import Codec, PacketFault, Schema, ValueFault, compile_plan
 from packetcodec.emit.js.writer import write_javascript
+from packetcodec.fuzz import python_target
+from packetcodec.fuzz.compiled import compiled_target
+from packetcodec.fuzz.protocol import decode_question, references_of
 from tests.emit_js.test_formatter import asked
 from tests.emit_js.test_types import check, write
 from tests.support.js_material import seeded, values_of
@@ -68,12 +71,12 @@ def ask(folder, name, questions):
     return [json.loads(line) for line in done.stdout.splitlines()]
 
 
-@pytest.mark.parametrize("schema", [SCHEMA, SEAM], ids=["pasture", "seam"])
-def test_packets_and_references_of_every_sort_are_read_as_by_the_codec(tmp_path, schema):
-    rng, codec = seeded(7), Codec(schema)
-    write(tmp_path, compile_plan(schema))
+def compare(folder, schema, rng, count):
+    """Ask about packets with references of every sort; the answers that were met."""
+    codec = Codec(schema)
+    write(folder, compile_plan(schema))
     questions, answers, met = [], [], set()
-    for _ in range(600):
+    for _ in range(count):
         layout = rng.choice(codec.plan.layouts)
         values = values_of(rng, layout)
         try:
@@ -89,8 +92,72 @@ def test_packets_and_references_of_every_sort_are_read_as_by_the_codec(tmp_path,
         answers.append([codec.encode(layout.name, values).hex(), wanted(codec, data, reference)])
         said = answers[-1][1]
         met.add(said if isinstance(said, str) else said.get("status", "ok"))
-    assert met >= {"ok", "bad_check"}
-    assert ask(tmp_path, schema.name, questions) == answers
+    assert ask(folder, schema.name, questions) == answers
+    return met
+
+
+@pytest.mark.parametrize("schema", [SCHEMA, SEAM], ids=["pasture", "seam"])
+def test_packets_and_references_of_every_sort_are_read_as_by_the_codec(tmp_path, schema):
+    assert compare(tmp_path, schema, seeded(7), 600) >= {"ok", "bad_check"}
+
+
+def any_schema(rng):
+    """A schema of fields of every kind that can be sent by its low bits, of any width."""
+    fields = []
+    kinds = ["latitude", "longitude", "altitude", "time", "number", "number", "latitude"]
+    if rng.random() < 0.5:
+        kinds[1] = "counter"  # one circle to a layout
+    for number, kind in enumerate(rng.sample(kinds, rng.randint(1, 5))):
+        bits, more = rng.randint(12, 31), ""
+        if kind == "time":
+            more = ", epoch = 2026-01-01T00:00:00Z"
+        elif kind == "number":
+            more = f", minimum = {rng.randint(-900, 0)}, maximum = {rng.randint(1, 9000)}"
+        optional = rng.choice(["true", "false"]) if kind != "counter" else "false"
+        width = min(bits, 17) if kind == "altitude" else bits
+        size = "resolution = 0.01" if kind == "number" else f"bits = {width}"
+        low = rng.randint(2, 8)
+        fields.append(f'{{ kind = "{kind}", name = "f{number}", {size}, low_bits = {low}, optional = {optional}{more} }}')
+    crc = rng.choice(["CRC-16/M17", "CRC-24/BLE", "CRC-32/ISO-HDLC", "CRC-16/KERMIT"])
+    return Schema.parse(f"""
+        name = "any"
+        version = 3
+        check = {{ crc = "{crc}", bind_schema = {rng.choice(["true", "false"])} }}
+        [[layouts]]
+        name = "one"
+        id = 1
+        fields = [{", ".join(fields)}]
+        """)
+
+
+def test_random_schemas_are_read_and_written_as_by_the_codec(tmp_path):
+    rng, met = seeded(9), set()
+    for _ in range(30):
+        met |= compare(tmp_path, any_schema(rng), rng, 60)
+    assert met >= {"ok", "bad_check", "refused"}
+
+
+def test_the_harness_answers_questions_with_references_as_the_codec():
+    rng = seeded(13)
+    for schema in (SCHEMA, SEAM, *(any_schema(rng) for _ in range(4))):
+        codec, questions = Codec(schema), []
+        for _ in range(150):
+            layout = rng.choice(codec.plan.layouts)
+            values = values_of(rng, layout)
+            try:
+                data = codec.encode(layout.name, values)
+            except ValueFault:
+                continue
+            bases: dict[str, int] = {}
+            for _, field, _ in layout.low_fields:
+                near = _near(rng, field, values[field.name])
+                if abs(near) < 1e9:
+                    bases[field.name] = min(max(round(near * field.scale) - field.origin, -(2**31)), 2**31 - 1)
+            questions.append(decode_question(data, references_of(codec.plan, rng.choice([bases, bases, None]))))
+        target = compiled_target("js", schema, timeout=30)
+        said = target.ask(questions).lines
+        target.close()
+        assert said == python_target(schema).ask(questions).lines
 
 
 def _near(rng, field, value):
