@@ -1,4 +1,4 @@
-"""JavaScript: one ES module, and how it is asked: by a program for Node.js."""
+"""JavaScript: an ES module with a receiver, and how it is asked: by a program for Node.js."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from packetcodec.emit.js.writer import write_harness, write_javascript
 BACK_END = BackEnd(
     name="js",
     language="JavaScript",
-    purpose="for apps: one ES module with types for TypeScript, for browsers, Node.js and embedded engines",
+    purpose="for apps: an ES module and a receiver, with types for TypeScript, for browsers and Node.js",
     write=write_javascript,
     flags={"formatter": "a script for a LoRaWAN network server (payload codec API, TS013)"},
     many=True,
