@@ -23,6 +23,7 @@ from packetcodec.logs.log import read_log
 from packetcodec.starter import schema_text
 from tests.support import arduino_core
 from tests.support.conformance import TWO_TRAILS, tool
+from tests.support.low_bits import SCHEMA as LOW_BITS
 
 STARTER = Schema.parse(schema_text())
 
@@ -205,7 +206,7 @@ def test_where_esp_idf_is_known_it_is_a_component(tmp_path):
 
 @pytest.mark.slow
 @pytest.mark.parametrize(
-    "schema", [STARTER, MOTION, CODED, NO_PLACE, TWO_TRAILS], ids=lambda schema: f"{schema.name}{schema.version}"
+    "schema", [STARTER, MOTION, CODED, NO_PLACE, TWO_TRAILS, LOW_BITS], ids=lambda schema: f"{schema.name}{schema.version}"
 )
 def test_the_sketches_are_built_as_the_core_builds_them_without_a_warning(tmp_path, schema):
     kind = "mega.menu.cpu.atmega2560" if schema is TWO_TRAILS else "uno"  # a memory of 63 points is 1.5 KB
