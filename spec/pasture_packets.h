@@ -59,7 +59,7 @@ typedef struct {
     uint8_t has_latitude; /* 1 where latitude is known, 0 where it is absent */
     uint8_t has_longitude; /* 1 where longitude is known, 0 where it is absent */
     uint8_t has_altitude; /* 1 where altitude is known, 0 where it is absent */
-} pasture_position;
+} pasture_position; /* 31 bytes of RAM, 32 where longs are aligned */
 
 /* Layout "track": The position and the last ten points before it: a packet that is lost leaves no hole. */
 #define PASTURE_TRACK_ID 2
@@ -96,7 +96,7 @@ typedef struct {
     uint8_t has_altitude; /* 1 where altitude is known, 0 where it is absent */
     uint8_t trail_count; /* points that follow, 0..10 */
     pasture_track_point trail[10]; /* newest first; a point's place is its age */
-} pasture_track;
+} pasture_track; /* 112 bytes of RAM, 112 where longs are aligned */
 /* The positions of which its trail is made, newest first. Set all of it to 0 before the first use. */
 typedef struct {
     struct {
@@ -104,7 +104,7 @@ typedef struct {
         uint32_t time_s;
     } slots[22];
     uint8_t count;
-} pasture_track_memory;
+} pasture_track_memory; /* 265 bytes of RAM, 268 where longs are aligned */
 
 /* Layout "status": Sent now and then: how the collar and its wearer are doing. */
 #define PASTURE_STATUS_ID 3
@@ -137,7 +137,7 @@ typedef struct {
     uint8_t has_temperature; /* 1 where temperature is known, 0 where it is absent */
     uint8_t has_satellites; /* 1 where satellites is known, 0 where it is absent */
     uint8_t has_hdop; /* 1 where hdop is known, 0 where it is absent */
-} pasture_status;
+} pasture_status; /* 40 bytes of RAM, 40 where longs are aligned */
 
 /* Write a packet to the buffer at `to`, and its number of bytes to *length.
  *

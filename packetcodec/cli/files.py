@@ -56,8 +56,10 @@ def write_folder(folder: str, texts: Mapping[str, str]) -> None:
         raise NotADirectoryError(errno.ENOTDIR, "is not a folder", folder) from None
     for name, text in texts.items():
         (Path(folder) / name).parent.mkdir(parents=True, exist_ok=True)
-        write_file(Path(folder) / name, text)
-        say(f"wrote {Path(folder) / name}")
+        path = Path(folder) / name
+        verb = "replaced" if path.exists() else "wrote"
+        write_file(path, text)
+        say(f"{verb} {path}")
 
 
 def write_file(

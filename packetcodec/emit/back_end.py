@@ -88,7 +88,7 @@ class BackEnd:
         harnesses: the ways to ask it.
         parts: what can be written alone, by `only`.
         flags: other forms of what is written, and what each is.
-        many: whether it takes further plans, older versions that are decoded too.
+        many: whether it takes further plans, versions that are written or decoded too.
 
     >>> from packetcodec.emit import BACK_ENDS
     >>> type(BACK_ENDS["c"]).__name__, BACK_ENDS["c"].language

@@ -135,23 +135,30 @@ def test_nothing_in_the_source_is_wider_than_32_bits_or_allocates_or_calls_itsel
     assert set(includes) <= {"stdint.h", "stddef.h", "string.h", "pasture_packets.h", "avr/pgmspace.h"}
 
 
-def test_another_prefix_lets_two_versions_of_a_schema_be_linked_together(tmp_path):
-    second = Schema.parse(schema_text().replace("version = 1 ", "version = 2 ", 1))
-    for schema, prefix in ((STARTER, "one"), (second, "two")):
-        for name, text in write_c(compile_plan(schema), prefix=prefix).items():
-            (tmp_path / name).write_text(text, encoding="utf-8")
+def test_two_versions_of_a_schema_can_be_linked_together_and_nothing_is_replaced_silently(tmp_path, capsys):
+    for version in (1, 2):
+        text = schema_text().replace("version = 1 ", f"version = {version} ", 1)
+        (tmp_path / f"v{version}.toml").write_text(text, encoding="utf-8")
+    files = [str(tmp_path / name) for name in ("v1.toml", "v2.toml")]
+    for verb in ("wrote", "replaced"):
+        assert run(["emit", "c", *files, "-o", str(tmp_path)]) == 0
+        assert capsys.readouterr().err.count(f"{verb} ") == 4
+    assert run(["emit", "c", files[0], files[0], "-o", str(tmp_path)]) == 1
+    assert "give each version of pasture once" in capsys.readouterr().err
     main = """
-        #include "one_packets.h"
-        #include "two_packets.h"
+        #include "pasture_v1_packets.h"
+        #include "pasture_v2_packets.h"
         int main(void) {
-            static one_packet a;
-            static two_packet b;
+            static pasture_v1_packet a;
+            static pasture_v2_packet b;
             const uint8_t data[1] = {0x21}; /* version 2, layout 1, and no more */
-            return one_decode(&a, data, 1, NULL) != ONE_UNKNOWN_VERSION || two_decode(&b, data, 1, NULL) != TWO_TOO_SHORT;
+            return pasture_v1_decode(&a, data, 1, NULL) != PASTURE_V1_UNKNOWN_VERSION
+                || pasture_v2_decode(&b, data, 1, NULL) != PASTURE_V2_TOO_SHORT;
         }
         """
     (tmp_path / "main.c").write_text(main, encoding="utf-8")
-    build(tmp_path, tool("gcc", "gcc"), "-std=c99", *WARNINGS, "one_packets.c", "two_packets.c", "main.c", "-o", "both")
+    sources = ["pasture_v1_packets.c", "pasture_v2_packets.c", "main.c"]
+    build(tmp_path, tool("gcc", "gcc"), "-std=c99", *WARNINGS, *sources, "-o", "both")
     assert subprocess.run([tmp_path / "both"], check=False).returncode == 0
 
 

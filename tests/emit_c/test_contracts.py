@@ -253,3 +253,25 @@ def test_the_linker_drops_what_a_program_does_not_call(tmp_path):
 def test_a_layout_that_is_not_there_is_named_with_those_that_are():
     with pytest.raises(PacketcodecError, match="cow is not a layout of pasture: one of position, track, status"):
         with_layouts(PLAN, ["position", "cow"])
+
+
+@pytest.mark.parametrize("schema", [STARTER, TWO_TRAILS], ids=["starter", "two trails"])
+def test_the_header_says_what_each_struct_takes(schema, tmp_path):
+    plan = compile_plan(schema)
+    header = write_c(plan)[f"{plan.name}_packets.h"]
+    said = re.findall(r"^\} (\w+); /\* (\d+) bytes of RAM, (\d+) where longs are aligned \*/", header, re.MULTILINE)
+    assert len(said) >= 4
+    sizes = ", ".join(f"(long)sizeof({name})" for name, *_ in said)
+    main = f"""
+    int main(void)
+    {{
+        long all[] = {{ {sizes} }};
+        for (int n = 0; n < {len(said)}; n++) printf("%ld\\n", all[n]);
+        return 0;
+    }}
+    """
+    assert answers(tmp_path, plan, main) == [aligned for _, _, aligned in said]
+    checks = "".join(f"typedef char size{n}[sizeof({name}) == {size} ? 1 : -1];\n" for n, (name, size, _) in enumerate(said))
+    (tmp_path / "avr.c").write_text(f'#include "{plan.name}_packets.h"\n{checks}', encoding="utf-8")
+    command = [tool("avr-gcc", "gcc-avr avr-libc"), "-mmcu=atmega328p", "-c", "avr.c", "-o", "avr.o"]
+    subprocess.run(command, cwd=tmp_path, check=True)

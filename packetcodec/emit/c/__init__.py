@@ -21,6 +21,7 @@ BACK_END = BackEnd(
     purpose="for firmware: a header and a source, without heap, floats or anything but stdint, stddef and string",
     write=write_c,
     parts=("encode", "decode"),
+    many=True,
     flags={"self_test": "also a source that tries the test vectors on the device"},
     harnesses=(
         replace(_harness("c", "-O2"), weighed=True),

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 from packetcodec.emit.c.names import c_plan
 from packetcodec.emit.c.self_test import BAD, ENCODE, REFUSED, vector_rows
 from packetcodec.emit.render import Templates, printable
-from packetcodec.errors import STATUSES
+from packetcodec.errors import STATUSES, PacketcodecError
 from packetcodec.wire.trail.cells import MAX_CELLS
 from packetcodec.wire.trail.coding import MAX_CLIMB
 
@@ -59,16 +59,27 @@ def _narrow(text: str) -> str:
 _TEMPLATES = Templates("c", escape=safe_text)
 
 
-def write_c(plan: Plan, *, prefix: str | None = None, only: str = "", self_test: bool = False) -> dict[str, str]:
-    """The header and the source of a plan: file name to text.
+def write_c(*plans: Plan, prefix: str | None = None, only: str = "", self_test: bool = False) -> dict[str, str]:
+    """The header and the source of each plan: file name to text.
 
     Args:
-        plan: from `packetcodec.wire.compile_plan`.
-        prefix: what files and public names begin with, instead of the schema's name; so that a receiver can be built
-            from two versions of a schema.
+        plans: from `packetcodec.wire.compile_plan`. Of several, files and names begin with the schema's name and version, so
+            that a receiver can be built from all of them.
+        prefix: what they begin with instead, for one plan.
         only: "encode" or "decode" for a device that does not do the other.
         self_test: also a source that tries the test vectors on the device.
     """
+    texts: dict[str, str] = {}
+    for plan in plans:
+        start = prefix or (f"{plan.name}_v{plan.version}" if len(plans) > 1 else plan.name)
+        files = _written(plan, start, only, self_test=self_test)
+        if texts.keys() & files.keys():
+            raise PacketcodecError(f"C would be written twice as {min(files)}: give each version of {plan.name} once")
+        texts |= files
+    return texts
+
+
+def _written(plan: Plan, prefix: str, only: str, *, self_test: bool) -> dict[str, str]:
     c = c_plan(plan, prefix, encodes=only != "decode", decodes=only != "encode")
     numbers = {"self_test": self_test, "statuses": STATUSES, "max_cells": MAX_CELLS, "max_climb": MAX_CLIMB}
     header, source = (_TEMPLATES.render(f"packets.{ending}.j2", c=c, **numbers) for ending in ("h", "c"))
