@@ -16,13 +16,13 @@ from typing import TYPE_CHECKING
 
 from packetcodec.fuzz.invariants import guaranteed_flips
 from packetcodec.fuzz.packets import Maker, sealed
+from packetcodec.fuzz.random_tracks import bad_front
 from packetcodec.wire import Plan, pack
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from random import Random
 
-    from packetcodec.schema import Trail
     from packetcodec.vectors.references import Known
 
 #: A way to spoil a packet, and what a schema needs for it: "check", "trail", or nothing.
@@ -261,7 +261,7 @@ class Spoiler:
         most = 8 * (layout.longest - layout.check_bytes)
         way = random.randrange(8)
         if way >= 6 and layout.trail:
-            front, below = self._bad_front(layout.trail, most - layout.bits, total - layout.bits, count=way == 6)
+            front, below = bad_front(random, layout.trail, most - layout.bits, total - layout.bits, count=way == 6)
             number, total = number >> total - layout.bits << below | front, layout.bits + below
             number, total = number << -total % 8, total + -total % 8
         elif way == 2:  # nothing but noise
@@ -280,18 +280,6 @@ class Spoiler:
             for _ in range(1 + way):
                 number ^= 1 << random.randrange(total - layout.bits)
         return self._sealed(number.to_bytes(total // 8, "big"))
-
-    def _bad_front(self, trail: Trail, most: int, now: int, *, count: bool) -> tuple[int, int]:
-        """Bits of a trail, and how many: with a count that there is not and enough behind it, or a number without end."""
-        random = self.random
-        if count:
-            more = random.randrange(trail.points, 1 + max(trail.points, (1 << trail.count_bits) - 1))
-            below = max(0, min(most, random.randrange(8, 80)) - trail.count_bits - 1)
-            rest = random.getrandbits(below) if below and random.random() < 0.2 else 0
-            return more << below | rest, trail.count_bits + 1 + below
-        below = max(0, min(most, now + 8 * random.randrange(8)))
-        ones = max(0, below - trail.count_bits - 1) if random.randrange(3) else below
-        return (1 << ones) - 1, below
 
     def _noise(self) -> bytes:
         """Random bytes: of any length, or behind a good header and of a good length."""

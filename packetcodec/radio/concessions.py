@@ -22,6 +22,8 @@ from typing import TYPE_CHECKING
 
 from packetcodec.schema import derive
 from packetcodec.schema.kinds import Form
+from packetcodec.wire import decimal
+from packetcodec.wire.low_bits import reach_of
 
 if TYPE_CHECKING:
     from packetcodec.schema import Grid
@@ -74,7 +76,7 @@ def field_costs(layout: LayoutPlan) -> tuple[FieldCost, ...]:
         FieldCost(
             name=field.name,
             bits=field.bits,
-            unused=(1 << field.bits) - field.max_code - 1 - (field.absent_code is not None),
+            unused=0 if field.low_bits else (1 << field.bits) - field.max_code - 1 - (field.absent_code is not None),
             finer=_finer(field),
             one_less=_less(field, 1),
         )
@@ -113,7 +115,7 @@ def cheapest(layout: LayoutPlan, bits: int) -> tuple[Concession, ...] | None:
 
 
 def _finer(field: FieldPlan) -> str:
-    if field.kind.form not in _MEASURED or field.step == 1:
+    if field.kind.form not in _MEASURED or field.step == 1 or field.low_bits:
         return ""
     grid = _grid(field, field.bits)
     return "" if grid is None or grid.step >= field.step else f"step {_shown(field, grid.step)}"
@@ -138,6 +140,8 @@ def _less(field: FieldPlan, bits: int) -> Concession | None:
     left = field.bits - bits
     if left < 1:
         return None
+    if field.low_bits:
+        return _nearer(field, bits)
     optional = field.absent_code is not None
     codes = field.max_code + 1
     if optional and codes <= 1 << left:
@@ -159,6 +163,16 @@ def _less(field: FieldPlan, bits: int) -> Concession | None:
     if field.kind.form is Form.CHOICE and room > 1:
         return Concession(field.name, bits, f"{field.name}: {room} names instead of {codes}", nearly_free=nearly)
     return None
+
+
+def _nearer(field: FieldPlan, bits: int) -> Concession | None:
+    """The concession of so many low bits: the receiver must know the value better."""
+    now, then = reach_of(field), reach_of(field, bits)
+    if then <= 0:
+        return None
+    words = f"{field.name}: for receivers that know it within {decimal(field, then)} instead of {decimal(field, now)}"
+    words = f"{words} {field.unit.symbol}".rstrip()
+    return Concession(field.name, bits, words, nearly_free=False)
 
 
 def _shown(field: FieldPlan, step: int) -> str:

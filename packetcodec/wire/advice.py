@@ -77,7 +77,7 @@ def _of_field(field: FieldPlan) -> Iterator[str]:
         yield f"a value outside {bounds(field)} is refused: a tracker that leaves this range sends nothing. Widen it{clip}"
     if words := _too_coarse(field):
         yield words
-    elif field.field.bits is None:
+    elif field.field.bits is None and not field.low_bits:
         yield from _of_codes(field)
 
 

@@ -71,12 +71,16 @@ def reference_code(field: FieldPlan, base: int) -> int:
     return to_raw(field, min(max(base, field.low), field.high))
 
 
-def reach_of(field: FieldPlan) -> int:
-    """How far from a value a reference may be to lead to it, in base units, both rounded to one; 0 where all is sent."""
+def reach_of(field: FieldPlan, fewer: int = 0) -> int:
+    """How far from a value a reference may be to lead to it, in base units, both rounded to one; 0 where all is sent.
+
+    With `fewer` low bits than the field has, it is what would then remain.
+    """
     if field.low_bits is None:
         return 0
+    modulus = (1 << field.bits - fewer) - (field.low_bits.absent is not None)
     narrow_cell = field.modulus is not None and field.modulus % field.step > 0
-    return max(0, (field.low_bits.reach - narrow_cell) * field.step - (not field.kind.counting))
+    return max(0, ((modulus - 1) // 2 - narrow_cell) * field.step - (not field.kind.counting))
 
 
 def near_codes(field: FieldPlan, remainder: int, reference: int) -> Codes:

@@ -7,6 +7,7 @@ import pytest
 from packetcodec.radio.concessions import bits_to_drop, cheapest, field_costs
 from packetcodec.schema import Schema
 from packetcodec.wire import compile_plan
+from tests.support import low_bits
 
 TEXT = """
 name = "pasture"
@@ -86,3 +87,12 @@ def test_fields_that_have_nothing_to_give_say_so() -> None:
     found = layout('{ kind = "flag", name = "open" }')
     assert field_costs(found)[0].one_less is None
     assert cheapest(found, 1) is None
+
+
+def test_a_low_bit_less_asks_for_a_receiver_that_knows_more():
+    position = low_bits.CODEC.plan.layout("position")
+    costs = {cost.name: cost for cost in field_costs(position)}
+    assert [cost.unused for cost in costs.values()] == [0, 0, 0, 0, 0, 27]
+    words = costs["altitude"].one_less.description
+    assert words == "altitude: for receivers that know it within 295.9 instead of 594.14 m"
+    assert "within" in costs["counter"].one_less.description
