@@ -86,7 +86,7 @@ def consume(reader: Any) -> int:
 def output_bytes(packets: pa.Array, layout: str) -> int:
     """Bytes of the columns that come out."""
     first = next(iter(DECODER.decode_batches(stream(packets), "packet", layout)))
-    return round(first.nbytes / first.num_rows * len(packets))
+    return int(first.nbytes / first.num_rows * len(packets))
 
 
 def numpy_decode(packets: NDArray[np.uint8], table: NDArray[np.uint16], seed: int) -> dict[str, NDArray[Any]]:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from packetcodec.cli.archive import archive_options
 from packetcodec.cli.files import load_schema
 from packetcodec.cli.options.follow import follow_options
 from packetcodec.cli.streams import DataFault, Tally, lines
@@ -17,6 +18,7 @@ from packetcodec.errors import PacketcodecError, PacketFault
 from packetcodec.receive.outputs.track_format import utc
 
 if TYPE_CHECKING:
+    from packetcodec.cli.archive import Archive
     from packetcodec.cli.convert import Converting
     from packetcodec.cli.follow import Following
     from packetcodec.cli.hearing import Hearing
@@ -35,8 +37,15 @@ _NOT_HEX = re.compile(r"[^0-9a-fA-F:\s]")
 )
 @click.option("--faults", is_flag=True, help="Write a JSON line for a refused packet too.")
 @follow_options
+@archive_options
 def decode(
-    schemas: tuple[str, ...], file: str, *, faults: bool, tracks: Following | Converting | None, hearing: Hearing
+    schemas: tuple[str, ...],
+    file: str,
+    *,
+    faults: bool,
+    tracks: Following | Converting | None,
+    hearing: Hearing,
+    archive: Archive | None,
 ) -> int:
     """Decode what a receiver heard, from stdin (or -i FILE), to JSON lines, one packet a line.
 
@@ -49,9 +58,14 @@ def decode(
     printed then comes as it arrives, and the file is put in order at the end. What is followed gets the moment of reading
     as its time, where neither packets (kind = "time") nor lines carry one.
 
+    With --from FILE a whole file of packets becomes a file of values, row by row, with a column of its status: millions at
+    once. A packet of another layout is a row of nulls.
+
     Anyone who receives a packet that is sent in clear can read it. Not for the safety of life.
     """
     codec = _codec(schemas)
+    if archive:
+        return archive.run(codec, tracks)
     if tracks:
         return tracks.run(codec, file)
     reader, tally = hearing.reader(codec), Tally()

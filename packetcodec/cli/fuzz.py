@@ -19,6 +19,7 @@ from packetcodec.codec import Codec
 from packetcodec.emit import HARNESSES
 from packetcodec.errors import PacketcodecError, counted
 from packetcodec.fuzz.codec_target import python_target, reference_target, reference_values
+from packetcodec.fuzz.columns_target import ColumnsTarget
 from packetcodec.fuzz.compiled import compiled_target
 from packetcodec.fuzz.corpus import DEFAULT, Corpus, corpus_of
 from packetcodec.fuzz.describe import describe_again, describe_finding, describe_run
@@ -45,7 +46,7 @@ if TYPE_CHECKING:
     default="python",
     show_default=True,
     metavar="NAME|COMMAND",
-    help=f"python, reference, {', '.join(HARNESSES)}, or the command of any program that speaks the line protocol.",
+    help=f"python, reference, arrays, {', '.join(HARNESSES)}, or the command of any program that speaks the line protocol.",
 )
 @click.option("--seconds", type=click.FloatRange(min=0.1), default=10.0, show_default=True, help="How long to ask.")
 @click.option("--inputs", type=click.IntRange(min=1), help="End after so many questions, though there is time left.")
@@ -139,6 +140,8 @@ def _target(name: str, schema: Schema, timeout: float) -> Target:
     if name == "reference":
         return reference_target(schema)
     try:
+        if name == "arrays":
+            return ColumnsTarget(schema)
         if name in HARNESSES:
             return compiled_target(name, compile_plan(schema), timeout=timeout)
         return Program(shlex.split(name), name=name, timeout=timeout)

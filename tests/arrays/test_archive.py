@@ -1,0 +1,92 @@
+"""`decode --from`: whole files of packets."""
+
+import pyarrow as pa
+import pyarrow.csv as pc
+import pyarrow.parquet as pq
+import pytest
+
+from packetcodec.arrays.files import read_packets
+from packetcodec.cli.app import run
+from packetcodec.starter import schema_text
+
+GOOD = bytes.fromhex("11072abad13d02afae8bcf480f2c")
+WANTED = ["ok", "bad_check", None, "ok"]
+
+
+@pytest.fixture
+def folder(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "pasture.toml").write_text(schema_text(), encoding="utf-8")
+    return tmp_path
+
+
+def decode(*arguments):
+    return run(["decode", "pasture.toml", "--layout", "position", *arguments])
+
+
+def test_parquet_to_parquet_keeps_other_columns(folder, capfd):
+    data = [GOOD, GOOD[:-1] + b"\0", None, GOOD]
+    pq.write_table(pa.table({"heard": [1, 2, 3, 4], "data": data}), "in.parquet", row_group_size=3)
+    assert decode("--from", "in.parquet", "--column", "data", "-o", "out.parquet") == 1
+    found = pq.read_table("out.parquet")
+    assert (found["heard"].to_pylist(), found["status"].to_pylist()) == ([1, 2, 3, 4], WANTED)
+    assert found["latitude"].to_pylist() == [46.512349, None, None, 46.512349]
+    assert "2 packets done, 1 refused, 1 null or of other layouts" in capfd.readouterr().err
+    assert sorted(path.name for path in folder.iterdir()) == ["in.parquet", "out.parquet", "pasture.toml"]
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "options"),
+    [
+        ("in.hex", GOOD.hex().encode() + b"\n" + GOOD.hex().encode() + b"\n", []),
+        ("in.bin", GOOD * 2, ["--record", "14"]),
+        ("in.bin", (b"\x0e" + GOOD) * 2, ["--record", "u8"]),
+        ("in.bin", (b"\0\x0e" + GOOD) * 2, ["--record", "u16be"]),
+    ],
+)
+def test_lines_and_records_become_csv(folder, name, text, options):
+    (folder / name).write_bytes(text)
+    assert decode("--from", name, *options, "-o", "out.csv") == 0
+    assert pc.read_csv("out.csv")["latitude"].to_pylist() == [46.512349] * 2
+
+
+@pytest.mark.parametrize(
+    ("arguments", "status", "words"),
+    [
+        (["--from", "in.bin"], 2, "--from needs -o FILE"),
+        (["--from", "none.parquet", "-o", "out.csv"], 2, "none.parquet: No such file or directory"),
+        (["--from", "in.bin", "-o", "out.xml"], 1, "out.xml: ends in neither .parquet nor .csv"),
+        (["--from", "in.bin", "-o", "out.csv", "--record", "u9"], 1, "record: 'u9' is neither"),
+        (["--from", "in.bin", "-o", "out.csv", "--record", "3"], 1, "in.bin: the last record has 2 bytes, not 3"),
+        (["--from", "in.parquet", "-o", "out.csv"], 1, "in.parquet: no Parquet"),
+        (["--from", "in.bin", "-o", "out.csv", "--column", "data"], 1, "column 'data': the input has packet"),
+        (["--from", "in.bin", "-o", "none/out.csv"], 2, "none/out.csv: No such file or directory"),
+    ],
+)
+def test_what_is_wrong_is_one_line(folder, capfd, arguments, status, words):
+    (folder / "in.bin").write_bytes(b"12345")
+    (folder / "in.parquet").write_bytes(b"12345")
+    assert decode(*arguments) == status
+    said = capfd.readouterr().err
+    assert words in said
+    assert said.count("\n") == 1
+    assert not (folder / "out.csv").exists()
+
+
+def test_a_layout_is_needed_and_trails_need_parquet(folder, capfd):
+    (folder / "in.hex").write_bytes(b"12\n")
+    assert run(["decode", "pasture.toml", "--from", "in.hex", "-o", "out.csv"]) == 2
+    assert "--layout, one of position, track, status" in capfd.readouterr().err
+    assert run(["decode", "pasture.toml", "--from", "in.hex", "-o", "out.csv", "--layout", "track"]) == 1
+    assert "CSV holds no column 'trail' of lists" in capfd.readouterr().err
+
+
+def test_memory_does_not_grow_with_the_file(folder):
+    before = pa.total_allocated_bytes()
+    with (folder / "in.bin").open("wb") as handle:
+        handle.write(GOOD * 200_000)
+    with (folder / "in.bin").open("rb") as handle:
+        sizes = [batch.num_rows for batch in read_packets(handle, "in.bin", record="14")]
+        assert max(sizes) == 65_536
+        assert sum(sizes) == 200_000
+    assert pa.total_allocated_bytes() - before < 8 << 20
