@@ -64,7 +64,7 @@ def test_a_table_is_what_its_command_prints(capfd, mark, arguments):
 
 
 def test_the_example_prints_what_its_remarks_say(tmp_path):
-    code, _ = blocks("python")
+    code, *_ = blocks("python")
     (tmp_path / "pasture.toml").write_text(schema_text(), encoding="utf-8")
     done = subprocess.run([sys.executable, "-c", code], cwd=tmp_path, capture_output=True, text=True, check=True)
     said = [line.split("#")[1].strip().removesuffix(", exact") for line in code.splitlines() if line.startswith("print(")]
