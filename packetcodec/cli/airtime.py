@@ -16,7 +16,7 @@ from packetcodec.cli.files import load_plan
 from packetcodec.cli.options.radio import Radio, radio_of, radio_options
 from packetcodec.cli.options.schedule import duration
 from packetcodec.cli.options.usage import wrong_option
-from packetcodec.cli.tables.figures import describe_size, milliseconds
+from packetcodec.cli.tables.figures import describe_size, milliseconds, weak_checks
 from packetcodec.cli.tables.limits import budget_json, complaints, per_hour, shortest, verdict
 from packetcodec.cli.tables.sheet import Sheet, console, put_json, remark, table
 from packetcodec.errors import counted
@@ -53,6 +53,8 @@ def airtime(schema: str | None, *, text: bool, every: str | None, as_json: bool,
     """
     plan = load_plan(schema)
     radio = radio_of(**settings)
+    for line in weak_checks(plan):
+        remark(line)
     period = None if every is None else duration("--every", every)
     room = {} if period is None else dict(_rooms(radio, period))
     if as_json:

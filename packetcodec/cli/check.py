@@ -11,10 +11,10 @@ from packetcodec.cli.files import load_plan
 from packetcodec.cli.options.modem import factors_option, lora_of
 from packetcodec.cli.tables.check_choices import WORDS, choices_table
 from packetcodec.cli.tables.check_json import check_json
-from packetcodec.cli.tables.figures import describe_size
+from packetcodec.cli.tables.figures import describe_size, weak_checks
 from packetcodec.cli.tables.sheet import console, put_json, remark, table
 from packetcodec.crc import MODEM_NOTE, MODEM_POLYNOMIAL
-from packetcodec.crc.distance import is_weak, packet_distance
+from packetcodec.crc.distance import packet_distance
 from packetcodec.emit.text import exact
 from packetcodec.errors import counted
 from packetcodec.schema import DEGREE, METRE, METRES_PER_DEGREE_NORTH, Form
@@ -164,10 +164,4 @@ def check_remarks(plan: Plan) -> list[str]:
         return ["no check: on the serial line between radio and host nothing detects a wrong bit.", *said]
     if plan.crc.polynomial == MODEM_POLYNOMIAL and plan.crc.width == 16:
         said.append(MODEM_NOTE)
-    said += [
-        f'{describe_check(plan)} is too weak for {layout.longest} bytes (layout "{layout.name}"): two wrong bits can '
-        "escape it. Leave out the name and give width alone: a polynomial for this length is then chosen."
-        for layout in plan.layouts
-        if is_weak(plan.crc, layout.longest)
-    ]
-    return said
+    return [*said, *weak_checks(plan)]

@@ -69,7 +69,7 @@ _NEEDS = {
     "encoding aimed": ("encode_base", ""),
     "held after a fault": (HELD, ""),
     "field at fault": (FIELD, ""),
-    "degrees": (DEGREES, ""),
+    "degrees": (DEGREES, "position"),
     "trails": ("decode", "trail"),
 }
 

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     from packetcodec.vectors.references import Known
 
-#: A way to spoil a packet, and what a schema needs for it: "check", "trail", or nothing.
+#: A way to spoil a packet, and what a schema needs for it: "check", "trail", "position", or nothing.
 WAYS = {
     "repaired check over broken content": "",
     "broken trails": "trail",
@@ -88,7 +88,13 @@ class Spoiler:
 
     def has(self, needed: str) -> bool:
         """Whether the schema has what a kind of input needs."""
-        return not needed or bool({"check": self.plan.crc, "trail": self.trailed, "low bits": self.plan.references}[needed])
+        found: dict[str, object] = {
+            "": True,
+            "check": self.plan.crc,
+            "trail": self.trailed,
+            "low bits": self.plan.references,
+        }
+        return bool(found.get(needed, any(maker.position for maker in self.makers)))
 
     def refill(self, count: int) -> None:
         """Make packets to spoil."""

@@ -57,7 +57,7 @@ def test_a_promise_is_rounded_up_and_is_the_same_everywhere(cli, resolution):
     assert f"{trail:.2f} m" in cli("spec", "mine.toml")[1]
 
 
-def test_check_warns_of_a_modem_polynomial_and_of_a_check_too_weak_for_its_length(cli):
+def test_a_modem_polynomial_is_warned_of_and_a_check_too_weak_for_its_length(cli):
     text = schema_text().replace("CRC-16/M17", "CRC-16/XMODEM")
     (cli.folder / "weak.toml").write_text(text, encoding="utf-8")
     assert "adds nothing" in cli("check", "weak.toml")[2]
@@ -66,7 +66,9 @@ def test_check_warns_of_a_modem_polynomial_and_of_a_check_too_weak_for_its_lengt
         '{ kind = "flag", name = "gate_open", doc = "the collar saw the gate\'s beacon open" }', rows
     )
     (cli.folder / "long.toml").write_text(text, encoding="utf-8")
-    assert "too weak for" in cli("check", "long.toml")[2]
+    for command in ("check", "airtime"):
+        assert "too weak for" in cli(command, "long.toml")[2]
+        assert "too weak for" not in cli(command, "pasture.toml")[2]
 
 
 def test_every_fault_of_a_schema_is_a_line_with_file_and_place(cli):

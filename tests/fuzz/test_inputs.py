@@ -103,6 +103,11 @@ def test_only_questions_that_the_target_knows_are_asked():
     assert not any("\n" in question for batch in found for question in batch.questions)
 
 
+def test_degrees_are_asked_of_schemas_with_a_position_alone():
+    for plan, some in ((STARTER, True), (BARE, False)):
+        assert ("degrees" in Inputs(Oracle(plan), seed=1, verbs=VERBS).kinds()) is some
+
+
 def test_wrong_references_are_mostly_but_not_only_bad():
     found = [batch for batch in batches(low_bits.CODEC.plan, 60) if batch.kind == "wrong references"]
     words = [answer.partition(" ")[0] for batch in found for answer in batch.answers]

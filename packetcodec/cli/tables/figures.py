@@ -13,10 +13,14 @@ from fractions import Fraction
 from math import ceil
 from typing import TYPE_CHECKING
 
+from packetcodec.crc.distance import is_weak
 from packetcodec.errors import counted
+from packetcodec.wire.compare import describe_check
 
 if TYPE_CHECKING:
-    from packetcodec.wire import LayoutPlan
+    from collections.abc import Iterator
+
+    from packetcodec.wire import LayoutPlan, Plan
 
 
 def interval(value: Fraction) -> str:
@@ -51,3 +55,13 @@ def milliseconds(budget_airtime: Fraction) -> str:
 def describe_size(layout: LayoutPlan) -> str:
     """The size of a layout's packets."""
     return counted(layout.size, "byte") if layout.trail is None else f"{layout.size} to {layout.longest} bytes"
+
+
+def weak_checks(plan: Plan) -> Iterator[str]:
+    """Which layouts are longer than the check is good for."""
+    for layout in plan.layouts:
+        if plan.crc and is_weak(plan.crc, layout.longest):
+            yield (
+                f'{describe_check(plan)} is too weak for {layout.longest} bytes (layout "{layout.name}"): two wrong bits '
+                "can escape it. Leave out the name and give width alone: a polynomial for this length is then chosen."
+            )
