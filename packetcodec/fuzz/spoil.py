@@ -12,8 +12,10 @@ True
 
 from __future__ import annotations
 
+import functools
 from typing import TYPE_CHECKING
 
+from packetcodec.fuzz.aimed import bad_front
 from packetcodec.fuzz.invariants import guaranteed_flips
 from packetcodec.fuzz.packets import Maker, sealed
 from packetcodec.fuzz.random_tracks import bad_front
@@ -58,7 +60,7 @@ class Spoiler:
     def __init__(self, plan: Plan, random: Random, *, guaranteed: Callable[[int], int] | None = None) -> None:
         self.plan = plan
         self.random = random
-        self._most = guaranteed or (lambda size: guaranteed_flips(plan, size) or 3)
+        self._most = functools.cache(guaranteed or (lambda size: guaranteed_flips(plan, size) or 3))
         self.makers = [Maker(plan, layout, random) for layout in plan.layouts]
         self.trailed = [maker for maker in self.makers if maker.layout.trail]
         #: What the receiver of the packet made last knows, in base units.
@@ -66,16 +68,16 @@ class Spoiler:
         self._pool: list[tuple[bytes, Known]] = []
         self._trails: list[tuple[Maker, bytes, Known]] = []
         self._made = 0
-        self._guaranteed: dict[int, int] = {}
         #: The start of another schema's check.
         self._stranger = random.getrandbits(plan.crc.width) if plan.crc else 0
+        width = plan.crc.width if plan.crc else 8
         self._ways: dict[str, Callable[[], bytes]] = {
             "repaired check over broken content": self._repaired,
             "broken trails": self._broken_trail,
             "few wrong bits": self._few,
             "more wrong bits": self._more,
-            "short bursts": self._short_burst,
-            "long bursts": self._long_burst,
+            "short bursts": lambda: self._burst(1, width),
+            "long bursts": lambda: self._burst(width + 1, 3 * width),
             "cut off": self._cut,
             "extended": self._extended,
             "swapped bytes": self._swapped,
@@ -166,10 +168,7 @@ class Spoiler:
     def _few(self) -> bytes:
         """Wrong bits, fewer than the Hamming distance at this length: the check notices them all."""
         data = self.pick()
-        most = self._guaranteed.get(len(data))
-        if most is None:
-            most = self._guaranteed[len(data)] = self._most(len(data))
-        return self._flipped(data, 1 + int(self.random.random() * most))
+        return self._flipped(data, 1 + int(self.random.random() * self._most(len(data))))
 
     def _more(self) -> bytes:
         data = self.pick()
@@ -182,13 +181,6 @@ class Spoiler:
         burst = self.random.getrandbits(length) | 1 | 1 << length - 1
         place = int(self.random.random() * (8 * len(data) - length + 1))
         return (int.from_bytes(data, "big") ^ burst << place).to_bytes(len(data), "big")
-
-    def _short_burst(self) -> bytes:
-        return self._burst(1, self.plan.crc.width if self.plan.crc else 8)
-
-    def _long_burst(self) -> bytes:
-        width = self.plan.crc.width if self.plan.crc else 8
-        return self._burst(width + 1, 3 * width)
 
     def _cut(self) -> bytes:
         data = self.pick()
