@@ -104,9 +104,8 @@ def staircase(rows: Sequence[Row], sizes: Sequence[int]) -> dict[str, Any]:
     ]
     rule = alt.Chart(data([{"bytes": size} for size in sizes])).mark_rule(strokeDash=[3, 3], stroke=_INK, opacity=0.55)
     dots = alt.Chart(data(here)).mark_point(filled=True, size=70, opacity=1, stroke="white", strokeWidth=1)
-    words = alt.Chart(data([{"bytes": size, "words": f"{size} bytes"} for size in sizes])).mark_text(
-        align="left", dx=4, dy=8, y=0
-    )
+    names = [{"bytes": size, "words": f"{size} bytes" if size == max(sizes) else str(size)} for size in sizes]
+    words = alt.Chart(data(names)).mark_text(align="left", dx=4, dy=8, y=0)
     layers = (
         rule.encode(x=x), line, dots.encode(x=x, y=y, color=_modems(rows), tooltip=tooltip), _named_ends(rows, x, y),
         words.encode(x=x, text="words:N"),
@@ -144,10 +143,10 @@ def shares(rows: Sequence[Row]) -> dict[str, Any]:
     return finished(alt.layer(rule, words, line, _named_ends(shown, x, y)))
 
 
-def crowd(rows: Sequence[Row]) -> dict[str, Any]:
-    """Share of packets lost to others against the number of trackers; rows of `by_trackers` in `budget --json`."""
+def crowd(rows: Sequence[Row], field: str, title: str) -> dict[str, Any]:
+    """`channel_load`, or `loss` to others, against the number of trackers; rows of `by_trackers` in `budget --json`."""
     x = _log(alt.X, "trackers", "trackers on the channel", rows, grid=False)
-    y = alt.Y("loss:Q", title="packets lost to others", axis=alt.Axis(format="~p", tickCount=6))
+    y = alt.Y(f"{field}:Q", title=title, axis=alt.Axis(format="~p", tickCount=6))
     line = alt.Chart(data(rows)).mark_line(strokeWidth=2, point={"size": 36, "filled": True}).encode(
         x=x, y=y, color=_modems(rows), tooltip=[
             alt.Tooltip("modem:N"), alt.Tooltip("trackers:Q"), alt.Tooltip("layout:N"),
@@ -162,9 +161,11 @@ def days(rows: Sequence[Row]) -> dict[str, Any]:
     """Days of the battery, or else charge a day, against the interval; rows of `by_interval` in `budget --json`."""
     field, title = ("days", "days") if rows[0]["days"] is not None else ("mah_per_day", "mAh a day")
     x, y = _every(rows), _log(alt.Y, field, title, rows, room=1.1, format="~r")
+    names = list(dict.fromkeys(row["modem"] for row in rows))
     line = alt.Chart(data(rows)).mark_line(strokeWidth=1.5).encode(x=x, y=y, color=_modems(rows, legend=True))
     dots = alt.Chart(data(rows)).mark_point(size=44, filled=True, opacity=1).encode(
-        x=x, y=y, color=_modems(rows, legend=True), shape=alt.Shape("modem:N", sort=None, legend=alt.Legend()), tooltip=[
+        x=x, y=y, color=_modems(rows, legend=True),
+        shape=alt.Shape("modem:N", sort=names, scale=alt.Scale(domain=names)), tooltip=[
             alt.Tooltip("modem:N"), alt.Tooltip("every_s:Q", title="every, s"),
             alt.Tooltip("mah_per_day:Q", title="mAh a day", format=".2f"), alt.Tooltip("days:Q", format=".0f"),
         ],

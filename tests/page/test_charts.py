@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import warnings
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -40,7 +41,7 @@ def numbers(value: Any) -> set[float]:
     ("command", "names"),
     [
         (("airtime",), {"airtime-position", "airtime-track", "airtime-status"}),
-        (("budget", "--battery", "2600", "--trackers", "12"), {"share", "channel", "battery"}),
+        (("budget", "--battery", "2600", "--trackers", "12"), {"share", "load", "channel", "battery"}),
     ],
 )
 def test_every_number_of_a_chart_is_in_the_report_for_programs(pages: Any, cli: Any, command: Any, names: set[str]) -> None:
@@ -134,6 +135,16 @@ def test_a_long_track_is_thinned_and_the_map_says_so() -> None:
     assert f"{len(line):,} of its 20,000 positions and {len(points):,} of 20,000 points" in figure.note
     features = json.loads(track_geojson(track))["features"]
     assert len(features) == 20_001
+
+
+def test_several_trackers_are_told_apart_by_colour() -> None:
+    one, two = outcomes(LINE[:9]), outcomes(LINE[9:20])
+    both = (*one, *(replace(item, tracker=12) for item in two))
+    for found, colour, domain in ((one, "how", ["direct", "by trail", "missing"]), (both, "tracker", [7, 12])):
+        encoding = (track_map(Track(LINE[:20], {"none": found})).chart or {})["layer"][1]["encoding"]
+        assert (encoding["color"]["field"], encoding["color"]["scale"]["domain"]) == (colour, domain)
+        assert len(set(encoding["color"]["scale"]["range"])) >= len(domain)
+        assert encoding["shape"]["field"] == "how"
 
 
 def test_a_track_across_180_degrees_stays_together() -> None:

@@ -132,9 +132,11 @@ def _schedule(costs: Costs, report: dict[str, Any]) -> Iterator[Part]:
         name = f'Share of the limit, for each interval of layout "{rows[0]["layout"]}"'
         yield Figure("share", name, chart=charts.shares(rows))
     crowd = [row for row in report["by_trackers"] if row["layout"] == costs.planned[0].layout.name]
-    if any(row["loss"] for row in crowd):
-        name = f'Packets of layout "{crowd[0]["layout"]}" that overlap others'
-        yield Figure("channel", name, chart=charts.crowd(crowd))
+    yield Figure(
+        "load", "Channel load, for each number of trackers", chart=charts.crowd(crowd, "channel_load", "channel load")
+    )
+    name = f'Packets of layout "{crowd[0]["layout"]}" that overlap those of other trackers'
+    yield Figure("channel", name, chart=charts.crowd(crowd, "loss", "packets lost"))
     if rows:
         name = "Charge a day" if costs.battery is None else f"Days of a battery of {costs.battery:g} mAh"
         yield Figure("battery", f'{name}, for each interval of layout "{rows[0]["layout"]}"', chart=charts.days(rows))
