@@ -93,15 +93,3 @@ def aimed_degrees(random: Random) -> str:
     part = random.choice((part, part, "9" * 8, "9999999", "0000000", "4999999", "5", "0000003", "0000029", "0000030"))
     text = random.choice((f"{digits}.{part}",) * 5 + (digits, f"{digits[:-2]}", f"{digits}.{part}x", f".{part}", "x"))
     return f"{text} {random.choice('NSEWNSEWX')}"
-
-
-def bad_front(random: Random, trail: Trail, most: int, now: int, *, count: bool) -> tuple[int, int]:
-    """Bits of a trail, and how many: with a count that there is not and enough behind it, or a number without end."""
-    if count:
-        more = random.randrange(trail.points, 1 + max(trail.points, (1 << trail.count_bits) - 1))
-        below = max(0, min(most, random.randrange(8, 80)) - trail.count_bits - 1)
-        rest = random.getrandbits(below) if below and random.random() < 0.2 else 0
-        return more << below | rest, trail.count_bits + 1 + below
-    below = max(0, min(most, now + 8 * random.randrange(8)))
-    ones = max(0, below - trail.count_bits - 1) if random.randrange(3) else below
-    return (1 << ones) - 1, below

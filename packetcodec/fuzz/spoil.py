@@ -15,7 +15,6 @@ from __future__ import annotations
 import functools
 from typing import TYPE_CHECKING
 
-from packetcodec.fuzz.aimed import bad_front
 from packetcodec.fuzz.invariants import guaranteed_flips
 from packetcodec.fuzz.packets import Maker, sealed
 from packetcodec.fuzz.random_tracks import bad_front
