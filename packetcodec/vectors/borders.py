@@ -49,6 +49,8 @@ def field_bases(field: FieldPlan) -> Iterator[tuple[str, int]]:
     yield "lower end of the range", field.low
     for code in (1, field.max_code // 2, field.max_code):
         first = field.low + code * field.step - half
+        if first < field.low and field.policy == "refuse":
+            continue  # half of one bit's last code is code 0
         yield f"the least that rounds up to code {code}", first
         if first > field.low:
             yield f"the most that rounds down to code {code - 1}", first - 1

@@ -159,3 +159,16 @@ def test_a_good_packet_encodes_to_other_bytes_only_where_section_6_9_says_so() -
 @given(schema_texts())
 def test_a_reader_of_the_text_alone_passes_every_vector_of_any_schema(text: str) -> None:
     agree(*written(text))
+
+
+def test_a_position_of_one_bit_has_vectors_too() -> None:
+    schema = Schema.parse("""
+        name = "hut"
+        version = 0
+        [[layouts]]
+        name = "half"
+        id = 0
+        fields = [{ kind = "latitude", bits = 1 }]
+        """)
+    (text,) = write_vectors(compile_plan(schema)).values()
+    assert {row["input"]["latitude"] for row in json.loads(text)["encode"]} >= {-90.0, 90.0}
