@@ -8,8 +8,15 @@ so a busy machine slows all of them alike. The copy moves as many bytes as ours 
 
 from __future__ import annotations
 
+import argparse
 import ctypes
+import json
+import os
+import platform
 import subprocess
+import sys
+import tempfile
+import threading
 import time
 from pathlib import Path
 from statistics import median
@@ -17,6 +24,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.parquet as pq
 
 from packetcodec import Codec, Schema, compile_plan
 from packetcodec.arrays import ColumnDecoder, ColumnEncoder
@@ -177,3 +185,151 @@ def measure(count: int, rounds: int, loops: Loops) -> dict[str, list[float]]:
         "mixed": (lambda: DECODER.decode_layouts(mixed), count),
         "noise": (lambda: DECODER.decode_array(random, "position"), count),
     })  # fmt: skip
+
+
+def share_of_pipeline(count: int, folder: Path) -> float:
+    """The part of the CPU time of Parquet to Parquet that decoding takes."""
+    packets = ENCODER.encode_array(positions(count), "position").cast(pa.binary())
+    pq.write_table(pa.table({"packet": packets}), folder / "in.parquet")
+    before, decoding = time.process_time(), 0.0
+    file = pq.ParquetFile(folder / "in.parquet")
+    with pq.ParquetWriter(folder / "out.parquet", DECODER.schema("position")) as writer:
+        for batch in file.iter_batches(1 << 16):
+            start = time.process_time()
+            values = DECODER.decode_array(batch.column("packet"), "position")
+            columns = [values.field(number) for number in range(values.type.num_fields)]
+            decoded = pa.record_batch(columns, schema=DECODER.schema("position"))
+            decoding += time.process_time() - start
+            writer.write_batch(decoded)
+    return decoding / (time.process_time() - before)
+
+
+def two_threads(count: int) -> float:
+    """CPU time of two threads that decode half each, by that of one that decodes all."""
+    packets = ENCODER.encode_array(positions(count), "position").cast(pa.binary())
+    halves = [packets.slice(0, count // 2), packets.slice(count // 2)]
+
+    def both() -> None:
+        threads = [threading.Thread(target=DECODER.decode_array, args=(half, "position")) for half in halves]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+
+    def one() -> None:
+        for half in halves:
+            DECODER.decode_array(half, "position")
+
+    took = turns(9, {"one": (one, count), "both": (both, count)})
+    return ratio(took, "both", "one")
+
+
+FIRST = """
+import pyarrow as pa
+from packetcodec import Codec, Schema
+from packetcodec.arrays import ColumnDecoder
+from packetcodec.starter import schema_text
+packet = bytes.fromhex("11072abad13d02afae8bcf480f2c")
+decoder = ColumnDecoder(Codec(Schema.parse(schema_text())))
+decoder.decode_array(pa.array([packet]), "position")
+"""
+STREAMED = (
+    FIRST
+    + """
+import resource, sys
+def batches():
+    for _ in range(int(sys.argv[1]) // 50_000):
+        yield pa.record_batch([pa.array([packet]) .take(pa.array([0] * 50_000))], names=["packet"])
+source = pa.RecordBatchReader.from_batches(pa.schema({"packet": pa.binary()}), batches())
+for batch in decoder.decode_batches(source, "packet", "position"):
+    pass
+print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+"""
+)
+
+
+def child(code: str, *arguments: str) -> tuple[float, str]:
+    """CPU seconds of a new Python that runs some code, and what it prints."""
+    before = os.times()
+    done = subprocess.run([sys.executable, "-c", code, *arguments], check=True, capture_output=True, text=True)  # noqa: S603
+    after = os.times()
+    return after.children_user + after.children_system - before.children_user - before.children_system, done.stdout
+
+
+def reaches(took: dict[str, list[float]], count: int) -> list[tuple[str, float, float, bool]]:
+    """What is meant to be reached: in words, as measured, the bound, and whether the figure must not be below it."""
+    pure = [a + b for a, b in zip(took["position, pure"], took["track, pure"], strict=True)]
+    mixed = median(2 * a / b for a, b in zip(took["mixed"], pure, strict=True))
+    with tempfile.TemporaryDirectory() as folder:
+        share = share_of_pipeline(count, Path(folder))
+    memory = [float(child(STREAMED, str(rows))[1]) for rows in (50_000, 2_000_000)]
+    return [
+        (
+            "decode position, streamed: times as fast as emitted C -O3",
+            ratio(took, "C, position", "decode position"),
+            10,
+            True,
+        ),
+        (
+            "decode position, streamed: times as fast as try_decode",
+            ratio(took, "Python, position", "decode position"),
+            100,
+            True,
+        ),
+        ("decode position, streamed: times the copy", ratio(took, "decode position", "copy"), 5, False),
+        ("decode track: times as fast as emitted C -O3", ratio(took, "C, track", "decode track"), 2.5, True),
+        ("decode track: times as fast as try_decode", ratio(took, "Python, track", "decode track"), 100, True),
+        ("encode position: times as fast as emitted C -O3", ratio(took, "C, encode", "encode position"), 8, True),
+        ("mixed layouts: times the pure case", mixed, 2, False),
+        ("all noise: times the pure case", ratio(took, "noise", "position, pure"), 1, False),
+        ("share of a Parquet-to-Parquet pipeline, percent", 100 * share, 25, False),
+        ("memory of forty times the packets, streamed: MiB more", memory[1] - memory[0], 32, False),
+        ("two threads: percent more CPU time", 100 * (two_threads(count) - 1), 15, False),
+        ("warm first call, imports included: seconds of CPU", min(child(FIRST)[0] for _ in range(3)), 0.6, False),
+    ]
+
+
+def growth() -> list[str]:
+    """Nanoseconds a packet from ten thousand to ten million packets."""
+    packets = ENCODER.encode_array(positions(10_000), "position").cast(pa.binary())
+    rows = []
+    for times in (1, 10, 100, 1000):
+        table = pa.table({"packet": pa.chunked_array([packets] * times)})
+        took = turns(
+            3, {"": (lambda table=table: consume(DECODER.decode_batches(table, "packet", "position")), table.num_rows)}
+        )
+        rows.append(f"{table.num_rows:>12,} packets: {min(took['']):6.1f} ns each")
+    return rows
+
+
+def main() -> int:
+    """Print the comparison."""
+    parser = argparse.ArgumentParser(description="Compares columns of packets with emitted C, numpy, Python and a copy.")
+    parser.add_argument("--quick", action="store_true", help="fewer packets and rounds, for a first impression")
+    parser.add_argument("--growth", action="store_true", help="up to ten million packets, and nothing else")
+    parser.add_argument("--json", action="store_true", help="figures for programs")
+    options = parser.parse_args()
+    if options.growth:
+        print("\n".join(growth()))
+        return 0
+    count, rounds = (1 << 17, 3) if options.quick else (1 << 19, 9)
+    with tempfile.TemporaryDirectory() as folder:
+        took = measure(count, rounds, Loops(Path(folder)))
+    goals = reaches(took, count)
+    if options.json:
+        document = {"rows": {name: median(each) for name, each in took.items()}, "reaches": [goal[:3] for goal in goals]}
+        print(json.dumps(document, indent=2))
+        return 0
+    print(f"{count:,} packets on Python {platform.python_version()}, {platform.machine()}: nanoseconds of CPU a packet\n")
+    for name, each in took.items():
+        print(f"{name:24}{median(each):12,.1f}")
+    print()
+    for text, figure, bound, least in goals:
+        reached = figure >= bound if least else figure <= bound
+        words = f"{'at least' if least else 'at most'} {bound:g} ({'reached' if reached else 'missed'})"
+        print(f"reach: {text}: {figure:.2f}, {words}")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
