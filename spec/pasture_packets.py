@@ -32,73 +32,50 @@ NAME = "pasture"
 VERSION = 1
 FINGERPRINT = "7985ffc5412132c8"
 # Of a layout: name, id, bits before padding or trail, least and most bytes, fields, trail.
-# Of a field: key, bits, low, high, the last value that may be given, step, last code of a value, code for absent,
-# circumference, policy beyond the range, names.
+# Of a field: key, bits, low, high, step, last code of a value, code for absent, circumference, whether a value beyond
+# the range is refused (else it is clipped, or wrapped where there is a circumference), names.
 _LAYOUTS = (
     (
         "position", 1, 93, 14, 14,
         (
-            ("collar", 8, 0, 255, 255, 1, 255,
-             None, None, "refuse", ()),
-            ("counter", 8, 0, 256, 255, 1, 255,
-             None, 256, "wrap", ()),
-            ("latitude_e7", 23, -900000000, 900000000, 900000000, 223, 8071749,
-             8388607, None, "refuse", ()),
-            ("longitude_e7", 24, -1800000000, 1800000000, 1800000000, 224, 16071428,
-             16777215, 3600000000, "refuse", ()),
-            ("altitude_cm", 12, -50000, 900000, 900000, 233, 4077,
-             4095, None, "clip", ()),
-            ("battery_mv", 7, 2500, 4500, 4500, 20, 100,
-             None, None, "clip", ()),
-            ("fix_quality", 3, 0, 7, 7, 1, 7,
-             None, None, "refuse", ()),
+            ("collar", 8, 0, 255, 1, 255, None, None, True, ()),
+            ("counter", 8, 0, 255, 1, 255, None, 256, False, ()),
+            ("latitude_e7", 23, -900000000, 900000000, 223, 8071749, 8388607, None, True, ()),
+            ("longitude_e7", 24, -1800000000, 1800000000, 224, 16071428, 16777215, 3600000000, True, ()),
+            ("altitude_cm", 12, -50000, 900000, 233, 4077, 4095, None, False, ()),
+            ("battery_mv", 7, 2500, 4500, 20, 100, None, None, False, ()),
+            ("fix_quality", 3, 0, 7, 1, 7, None, None, True, ()),
         ),
         None,
     ),
     (
         "track", 2, 93, 14, 32,
         (
-            ("collar", 8, 0, 255, 255, 1, 255,
-             None, None, "refuse", ()),
-            ("counter", 8, 0, 256, 255, 1, 255,
-             None, 256, "wrap", ()),
-            ("latitude_e7", 23, -900000000, 900000000, 900000000, 223, 8071749,
-             8388607, None, "refuse", ()),
-            ("longitude_e7", 24, -1800000000, 1800000000, 1800000000, 224, 16071428,
-             16777215, 3600000000, "refuse", ()),
-            ("altitude_cm", 12, -50000, 900000, 900000, 233, 4077,
-             4095, None, "clip", ()),
-            ("battery_mv", 7, 2500, 4500, 4500, 20, 100,
-             None, None, "clip", ()),
-            ("fix_quality", 3, 0, 7, 7, 1, 7,
-             None, None, "refuse", ()),
+            ("collar", 8, 0, 255, 1, 255, None, None, True, ()),
+            ("counter", 8, 0, 255, 1, 255, None, 256, False, ()),
+            ("latitude_e7", 23, -900000000, 900000000, 223, 8071749, 8388607, None, True, ()),
+            ("longitude_e7", 24, -1800000000, 1800000000, 224, 16071428, 16777215, 3600000000, True, ()),
+            ("altitude_cm", 12, -50000, 900000, 233, 4077, 4095, None, False, ()),
+            ("battery_mv", 7, 2500, 4500, 20, 100, None, None, False, ()),
+            ("fix_quality", 3, 0, 7, 1, 7, None, None, True, ()),
         ),
-        # Places of latitude, longitude and altitude among the fields; points and bits of their count; cell and starting
-        # values, the same of altitude; seconds between points, the place of the field that holds them, or the seconds
-        # that are expected where they are coded; how often cells may be doubled.
-        (2, 3, None, 10, 4, 223, 6, 1, 0, 1, 1, 30, None, 1, 0, 0),
+        # Points, bits of their count, how often cells may be doubled; of the position: places among the fields, cell,
+        # starting values; of altitude: place, cell, starting values; of time: the seconds that are expected between
+        # points where they are coded, those that are fixed, or the place and scale of the field that holds them.
+        (10, 4, 0, (2, 3, 223, 6, 1), None, (None, 30, None, None)),
     ),
     (
         "status", 3, 74, 12, 12,
         (
-            ("collar", 8, 0, 255, 255, 1, 255,
-             None, None, "refuse", ()),
-            ("counter", 8, 0, 256, 255, 1, 255,
-             None, 256, "wrap", ()),
-            ("activity", 3, 0, 3, 3, 1, 3,
-             7, None, "refuse", ("resting", "grazing", "walking", "alarm")),
-            ("temperature_e1", 8, -400, 600, 600, 5, 200,
-             255, None, "clip", ()),
-            ("satellites", 5, 0, 30, 30, 1, 30,
-             31, None, "clip", ()),
-            ("hdop_e2", 6, 0, 1240, 1240, 20, 62,
-             63, None, "clip", ()),
-            ("battery_mv", 7, 2500, 4500, 4500, 20, 100,
-             None, None, "clip", ()),
-            ("gate_open", 1, 0, 1, 1, 1, 1,
-             None, None, "refuse", (False, True)),
-            ("time_s", 20, 1767225600, 1830140100, 1830140100, 60, 1048575,
-             None, None, "refuse", ()),
+            ("collar", 8, 0, 255, 1, 255, None, None, True, ()),
+            ("counter", 8, 0, 255, 1, 255, None, 256, False, ()),
+            ("activity", 3, 0, 3, 1, 3, 7, None, True, ("resting", "grazing", "walking", "alarm")),
+            ("temperature_e1", 8, -400, 600, 5, 200, 255, None, False, ()),
+            ("satellites", 5, 0, 30, 1, 30, 31, None, False, ()),
+            ("hdop_e2", 6, 0, 1240, 20, 62, 63, None, False, ()),
+            ("battery_mv", 7, 2500, 4500, 20, 100, None, None, False, ()),
+            ("gate_open", 1, 0, 1, 1, 1, None, None, True, (False, True)),
+            ("time_s", 20, 1767225600, 1830140100, 60, 1048575, None, None, True, ()),
         ),
         None,
     ),
@@ -163,7 +140,7 @@ def decode(data):
     values = {}
     bases = []
     at = _VERSION_BITS + _LAYOUT_BITS
-    for place, (key, bits, low, high, _, step, max_code, absent, _, _, names) in enumerate(layout[5]):
+    for place, (key, bits, low, high, step, max_code, absent, _, _, names) in enumerate(layout[5]):
         code = codes[place]
         base = min(low + code * step, high)
         if code == absent:
@@ -204,7 +181,7 @@ def encode(layout, values, trail=()):
         writer.put(codes[-1], field[1])
     bases = []
     for field, code in zip(fields, codes):
-        bases.append(None if code == field[7] else min(field[2] + code * field[5], field[3]))
+        bases.append(None if code == field[6] else min(field[2] + code * field[4], field[3]))
     if plan[6] is not None:
         _write_trail(_Trail(plan[6]), layout, bases, trail, writer, (plan[4] - _CHECK_BYTES) * 8)
     elif trail:
@@ -282,7 +259,7 @@ class _Writer:
 
 def _code(layout, field, value):
     """The code of a value."""
-    key, _, low, high, last, step, max_code, absent, modulus, policy, names = field
+    key, _, low, high, _, _, absent, _, refuse, names = field
     if value is None:
         if absent is None:
             raise ValueFault("%s: missing, and not optional" % key, layout, key)
@@ -293,16 +270,20 @@ def _code(layout, field, value):
         return names.index(value)
     if value is True or value is False or not isinstance(value, int):
         raise ValueFault("%s: %r is not a whole number" % (key, value), layout, key)
-    if policy == "wrap":
-        base = low + (value - low) % modulus
-    elif policy == "refuse" and not low <= value <= last:
-        raise ValueFault("%s: %d is outside %d..%d" % (key, value, low, last), layout, key)
+    if refuse and not low <= value <= high:
+        raise ValueFault("%s: %d is outside %d..%d" % (key, value, low, high), layout, key)
+    return _nearest_code(field, value)
+
+
+def _nearest_code(field, value):
+    """The code of a whole number, clipped or wrapped."""
+    _, _, low, high, step, max_code, _, circumference, _, _ = field
+    if circumference is None:
+        offset = min(max(value, low), high) - low
     else:
-        base = min(max(value, low), high)
-        if modulus is not None and base == high:
-            base = low
-    code = (base - low + step // 2) // step
-    return 0 if modulus is not None and code > max_code else code
+        offset = (value - low) % circumference
+    code = (offset + step // 2) // step
+    return code if circumference is None or code <= max_code else 0
 
 
 def _check(data):
@@ -326,15 +307,16 @@ class _Trail:
     """The trail of a layout."""
 
     def __init__(self, row):
-        (self.north, self.east, self.height, self.points, self.count_bits, self.step, self.initial_scale,
-         self.scale_rate, self.climb, self.climb_initial_scale, self.climb_scale_rate, self.spacing, self.spacing_place,
-         self.spacing_scale, self.interval_seed, self.coarsenings) = row
+        self.points, self.count_bits, self.coarsenings, position, altitude, time = row
+        self.north, self.east, self.step, self.initial_scale, self.scale_rate = position
+        self.altitude = altitude
+        self.interval_seed, self.spacing, self.spacing_place, self.spacing_scale = time
 
     def anchor(self, bases):
         """The packet's own position, or None."""
         if bases[self.north] is None or bases[self.east] is None:
             return None
-        return bases[self.north], bases[self.east], None if self.height is None else bases[self.height]
+        return bases[self.north], bases[self.east], None if self.altitude is None else bases[self.altitude[0]]
 
     def interval(self, bases):
         """Seconds from point to point, or None where they are coded or not known."""
@@ -476,16 +458,16 @@ class _Grid:
         self.step = trail.step << coarsened
         whole = min(abs(anchor[0]) // 10000000, 89)
         self.wide = self.step * (32400 + whole * whole) // (32400 - 4 * whole * whole)
-        self.climb = 0 if anchor[2] is None else trail.climb << coarsened
-        self.timed = trail.interval_seed > 0
+        self.climb = 0 if anchor[2] is None else trail.altitude[1] << coarsened
+        self.timed = trail.interval_seed is not None
         limits = (_reach(self.step), _reach(self.wide))
         self.groups = [
             _Group(limits, max(1, trail.initial_scale >> coarsened), max(1, trail.scale_rate >> coarsened))
         ]
         if self.climb:
             limits = (min(_MAX_CELLS, _MAX_CLIMB // self.climb),)
-            initial_scale = max(1, trail.climb_initial_scale >> coarsened)
-            self.groups.append(_Group(limits, initial_scale, max(1, trail.climb_scale_rate >> coarsened)))
+            initial_scale = max(1, trail.altitude[2] >> coarsened)
+            self.groups.append(_Group(limits, initial_scale, max(1, trail.altitude[3] >> coarsened)))
         if self.timed:
             self.groups.append(_Group((_MAX_CELLS,), trail.interval_seed, 1, True))
 
@@ -556,15 +538,13 @@ def _read_trail(trail, bases, reader):
 def _place(layout, given, number):
     """A point as it is given, in full."""
     point = (tuple(given) + (None, None, None, None))[:4]
-    names = ("latitude_e7", "longitude_e7", "altitude_cm", "age_s")
-    most = (_POLE, _HALF_CIRCLE, 1010000000, 2147483647)
-    for name, value, high in zip(names, point, most):
-        low = 0 if name == "age_s" else -high
-        if value is None and name in names[2:]:
+    for place, most in enumerate((_POLE, _HALF_CIRCLE, 1010000000, 2147483647)):
+        value = point[place]
+        if value is None and place > 1:
             continue
-        if value is True or value is False or not isinstance(value, int) or not low <= value <= high:
-            words = "trail: point %d: %s: %r is outside %d..%d" % (number, name, value, low, high)
-            raise ValueFault(words, layout, "trail")
+        least = -most if place < 3 else 0
+        if value is True or value is False or not isinstance(value, int) or not least <= value <= most:
+            raise ValueFault("trail: point %d: %r is outside %d..%d" % (number, value, least, most), layout, "trail")
     return point
 
 
@@ -631,7 +611,7 @@ class TrailMemory:
         if row is None:
             raise ValueFault("%s carries no trail" % layout, layout, "trail")
         trail = _Trail(row)
-        self._coded = trail.interval_seed > 0
+        self._coded = trail.interval_seed is not None
         self._spacing = spacing if trail.spacing is None else trail.spacing
         if not self._coded and not self._spacing:
             raise ValueFault("%s: give the spacing, which a value of the packet says" % layout, layout, "trail")

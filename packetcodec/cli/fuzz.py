@@ -66,7 +66,8 @@ if TYPE_CHECKING:
     "--self-test",
     "testing",
     is_flag=True,
-    help="Ask how good this is: change generated code (--target c or js) in one place after the other, and look for it.",
+    help="Ask how good this is: change generated code in one place after the other, and look for it. Without --target "
+    "that is all of the plain Python module, and a sample of the C.",
 )
 @click.option("--sample", type=click.IntRange(min=1), help="With --self-test: so many of the changes, drawn by the seed.")
 @click.option("--json", "as_json", is_flag=True, help="A report for programs.")

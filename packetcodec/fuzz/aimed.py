@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from packetcodec.wire import Point
 from packetcodec.wire.trail.cells import CIRCLE, HALF_CIRCLE, POLE, east_step, reach
+from packetcodec.wire.trail.coding import MAX_CLIMB
 
 if TYPE_CHECKING:
     from random import Random
@@ -79,9 +80,20 @@ def _points(random: Random, trail: Trail, anchor: Point) -> list[Point]:
         )
     if random.randrange(6) == 0:
         place = random.randrange(len(found))
-        latitude, longitude = random.choice(_NOWHERE)
-        found[place] = found[place]._replace(latitude=latitude, longitude=longitude)
+        found[place] = _nowhere(random, trail, found[place])
     return found
+
+
+def _nowhere(random: Random, trail: Trail, point: Point) -> Point:
+    """A point next to one that may be given, which may not, or just may: at one bound of those that a trail has."""
+    way = random.randrange(1 + bool(trail.altitude) + (trail.interval_seed is not None))
+    if way == 0:
+        latitude, longitude = random.choice(_NOWHERE)
+        return point._replace(latitude=latitude, longitude=longitude)
+    if way == 1 and trail.altitude:
+        most = MAX_CLIMB + 10_000_000
+        return point._replace(altitude=random.choice((most, -most, most + 1, -most - 1)))
+    return point._replace(age=random.choice((_I32 - 1, _I32, 2 * _I32 - 1)))
 
 
 def aimed_degrees(random: Random) -> str:

@@ -11,7 +11,7 @@ import pytest
 
 from packetcodec.cli import fuzz_self_test as measured
 from packetcodec.cli.app import run
-from packetcodec.fuzz import self_test as room
+from packetcodec.fuzz import trials as room
 from tests.fuzz.test_targets import demand
 
 EXAMPLES = Path(__file__).parent.parent / "fuzz" / "examples"
@@ -118,15 +118,17 @@ def test_the_self_test_counts_what_is_found_and_names_the_lines_of_the_rest(fuzz
     shrunk = functools.partial(measured.self_test, seconds=600, differential=1000)
     monkeypatch.setattr(measured, "self_test", shrunk)
     monkeypatch.setattr(room, "_PREPARED", 12)
-    demand("node")
+    demand("gcc")
     status, out, _ = fuzz(GATE, "--self-test", "--sample", "8", "--seed", "2", "--json")
-    report = json.loads(out)
-    assert sum(report[key] for key in ("killed", "survived", "equivalent", "invalid")) == 8
-    assert report["killed"] >= 4
-    assert status == (1 if report["survived"] else 0)
-    assert all(mutant["line"] > 1 and mutant["was"] != mutant["now"] for mutant in report["mutants"])
-    status, out, _ = fuzz(GATE, "--self-test", "--sample", "2")
-    assert "2 changes, one at a time" in out
+    module, c = json.loads(out)["targets"]
+    assert (module["target"], c["target"]) == ("python-module", "c")
+    for report in (module, c):
+        assert sum(report[key] for key in ("killed", "survived", "equivalent", "invalid", "unreached")) == 8
+        assert report["killed"] >= 4
+        assert all(mutant["line"] > 1 and mutant["was"] != mutant["now"] for mutant in report["mutants"])
+    assert status == (1 if module["survived"] or c["survived"] else 0)
+    status, out, _ = fuzz(GATE, "--self-test", "--sample", "2", "--target", "c")
+    assert "c, seed 0: 2 changes, one at a time" in out
     assert "make a difference were found" in out
     status, _, err = fuzz(GATE, "--self-test", "--target", "./mine")
     assert (status, "--target c or" in err) == (2, True)

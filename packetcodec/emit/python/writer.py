@@ -25,7 +25,6 @@ from packetcodec.wire import bounds, decimal
 from packetcodec.wire.trail import cells, coding, guess, numbers
 
 if TYPE_CHECKING:
-    from packetcodec.schema import Trail
     from packetcodec.wire import FieldPlan, LayoutPlan, Plan
 
 #: Environment variable that names the file micropython.mjs of npm's @micropython/micropython-webassembly-pyscript.
@@ -78,8 +77,8 @@ class PythonLayout:
         """Of each field what the module codes it by; a time with an epoch is Unix time there."""
         return [
             (
-                key, field.bits, field.low + field.origin, field.high + field.origin, field.max_input + field.origin,
-                field.step, field.max_code, field.absent_code, field.modulus, field.policy, names_of(field),
+                key, field.bits, field.low + field.origin, field.max_input + field.origin, field.step, field.max_code,
+                field.absent_code, field.modulus, field.policy == "refuse", names_of(field),
             )
             for key, field in self.items
         ]  # fmt: skip
@@ -91,11 +90,12 @@ class PythonLayout:
         if trail is None:
             return ()
         north, east, height = self.plan.anchor_places
-        place = [field.name for field in self.plan.fields].index(trail.spacing_field) if trail.spacing_field else None
+        climb = trail.altitude and (height, trail.altitude.step, trail.altitude.initial_scale, trail.altitude.scale_rate)
+        named = {field.name: (place, field.scale) for place, field in enumerate(self.plan.fields)}
         return (
-            north, east, height if trail.altitude else None, trail.points, trail.count_bits, trail.step,
-            trail.initial_scale, trail.scale_rate, *_climb(trail), trail.spacing_seconds, place,
-            1 if place is None else self.plan.fields[place].scale, trail.interval_seed or 0, trail.coarsenings,
+            trail.points, trail.count_bits, trail.coarsenings,
+            (north, east, trail.step, trail.initial_scale, trail.scale_rate), climb,
+            (trail.interval_seed, trail.spacing_seconds, *named.get(trail.spacing_field or "", (None, None))),
         )  # fmt: skip
 
     @property
@@ -114,9 +114,10 @@ def names_of(field: FieldPlan) -> tuple[object, ...]:
     return _FLAGS if field.kind.form is Form.FLAG else field.choices
 
 
-def _climb(trail: Trail) -> tuple[int, int, int]:
-    altitude = trail.altitude
-    return (altitude.step, altitude.initial_scale, altitude.scale_rate) if altitude else (0, 1, 1)
+def _keys_of(layouts: list[PythonLayout], name: str) -> tuple[tuple[str, int], ...]:
+    """The keys of a value that is sent by its low bits, in all layouts, and what base 0 is as a Unix time."""
+    items = [item for layout in layouts for item in layout.items]
+    return tuple((key, field.origin) for key, field in items if field.name == name and field.low_bits)
 
 
 def _has_degrees(plan: Plan) -> bool:
@@ -165,18 +166,18 @@ def write_python(plan: Plan) -> dict[str, str]:
     return {f"{file}.{ending}": _TEMPLATES.render(f"module.{ending}.j2", **names) for ending in ("py", "pyi")}
 
 
-def _reference(layouts: list[PythonLayout], name: str) -> tuple[list[str], int]:
-    """The keys of a field that is sent by its low bits, as its layouts have them, and what base 0 is as a Unix time."""
-    found = [(layout.keys[place], field) for layout in layouts for place, field, _ in layout.plan.low_fields]
-    named = [(key, field.origin) for key, field in found if field.name == name]
-    return list(dict.fromkeys(key for key, _ in named)), named[0][1]
-
-
 def write_harness(plan: Plan) -> dict[str, str]:
     """The module, and programs that answer the questions of the line protocol by it: for CPython, and around MicroPython."""
     layouts = [PythonLayout(layout) for layout in plan.layouts]
-    names = {"plan": plan, "file": f"{plan.name}_packets", "layouts": layouts, "names_of": names_of, "variable": MICROPYTHON}
+    names = {
+        "plan": plan,
+        "file": f"{plan.name}_packets",
+        "layouts": layouts,
+        "names_of": names_of,
+        "variable": MICROPYTHON,
+        "far": coding.MAX_CLIMB + 10_000_000,
+        "references": tuple(_keys_of(layouts, name) for name in plan.references),
+    }
     names["has_degrees"] = _has_degrees(plan)
-    names["references"] = [_reference(layouts, name) for name in plan.references]
     programs = {name: _TEMPLATES.render(f"{name}.j2", **names) for name in ("harness.py", "harness.mjs")}
     return {**write_python(plan), **programs}
