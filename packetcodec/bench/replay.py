@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from packetcodec.bench.geodesic import ErrorSummary, distance, summary
+from packetcodec.bench.low_bits import LowBitsReport, Receivers
 from packetcodec.bench.sender import Sender
 from packetcodec.errors import ValueFault
 from packetcodec.logs.fix import Fix, Refusal, Refusals
@@ -87,6 +88,7 @@ class Replay:
         text_example: the first such line with a position and the longest trail.
         packet_example: the packet of the same values.
         errors, trail_errors: the errors behind `position` and `trail`, in metres, one by one.
+        low_bits: what fields sent by their low bits gain, or None where there is none.
     """
 
     layout: str
@@ -106,6 +108,7 @@ class Replay:
     packet_example: bytes
     errors: tuple[float, ...]
     trail_errors: tuple[float, ...]
+    low_bits: LowBitsReport | None
 
 
 def replay(
@@ -174,6 +177,7 @@ class _Run:
         self.lengths: list[int] = []
         self.examples: tuple[str, bytes] | None = None
         self.most = 0  # points in the trail of the example
+        self.receivers = Receivers(sender)
 
     def send(self, number: int, fix: Fix) -> None:
         values = self.sender.values(number, fix)
@@ -183,7 +187,7 @@ class _Run:
         except ValueFault as fault:
             self.refused.add(f"{fault.field} cannot be sent", f"packet {number + 1}", str(fault))
             return
-        packet = self.sender.codec.decode(data)
+        packet = self.sender.codec.decode(data, reference=self.receivers.hear(data, values, fix))
         self.sizes.append(len(data))
         line = text_line(self.layout, values, trail)
         self.lengths.append(len(line.encode()) + 1)
@@ -241,6 +245,7 @@ class _Run:
             packet_example=data,
             errors=tuple(self.errors),
             trail_errors=tuple(self.trail_errors),
+            low_bits=self.receivers.report(),
         )
 
     def _fields(self) -> Iterator[FieldReport]:

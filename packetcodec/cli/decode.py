@@ -15,6 +15,7 @@ from packetcodec.cli.streams import DataFault, Tally, lines
 from packetcodec.cli.tables.sheet import json_line
 from packetcodec.codec import Codec
 from packetcodec.errors import PacketcodecError, PacketFault
+from packetcodec.logs.heard import Reception
 from packetcodec.receive.outputs.track_format import utc
 
 if TYPE_CHECKING:
@@ -68,12 +69,14 @@ def decode(
         return archive.run(codec, tracks)
     if tracks:
         return tracks.run(codec, file)
-    reader, tally = hearing.reader(codec), Tally()
+    reader, known, tally = hearing.reader(codec), hearing.references(codec), Tally()
     for number, text in lines(file, tally):
         row: dict[str, Any] = {"line": number}
         try:
             data, heard = _heard(text, reader, only=hearing.pattern is not None)
-            click.echo(json_line(_row(codec.decode(data)) | heard))
+            packet, _ = known.decode(data, hearing.clock if heard.time is None else heard.time)
+            known.learn(known.said(data), packet.values)
+            click.echo(json_line(_row(packet) | _told(heard)))
             tally.good += 1
             continue
         except PacketFault as fault:
@@ -88,19 +91,22 @@ def decode(
     return tally.close()
 
 
-def _heard(text: str, reader: LineReader, *, only: bool) -> tuple[bytes, dict[str, Any]]:
+def _heard(text: str, reader: LineReader, *, only: bool) -> tuple[bytes, Reception]:
     """The packet of a line and how it was heard; `only` by the reader, else a line that is nothing but hex is that."""
     fault = PacketcodecError("the pattern finds no packet")
     if not only:
         try:
-            return _bytes(text), {}
+            return _bytes(text), Reception()
         except PacketcodecError as problem:
             fault = problem
     if (found := reader.read(text)) is None:
         raise fault
-    data, heard = found
+    return found
+
+
+def _told(heard: Reception) -> dict[str, Any]:
     said = {"time": None if heard.time is None else utc(heard.time), "rssi": heard.rssi, "snr": heard.snr}
-    return data, {name: value for name, value in said.items() if value is not None}
+    return {name: value for name, value in said.items() if value is not None}
 
 
 def _codec(paths: tuple[str, ...]) -> Codec:

@@ -18,13 +18,25 @@ import click
 
 from packetcodec.cli.clock import Clock
 from packetcodec.cli.convert import output_format
+from packetcodec.cli.resume import resume
 from packetcodec.cli.sources import Port, Source, open_source
 from packetcodec.cli.state_file import Record, StateFile
-from packetcodec.cli.streams import DataFault, json_printable, say
+from packetcodec.cli.streams import say
 from packetcodec.cli.tables.figures import seconds
 from packetcodec.cli.tables.follow_report import FollowReport
-from packetcodec.cli.track_file import TrackFile
-from packetcodec.receive.events import Duplicate, Event, Failure, Fault, Forgotten, Position, Report, Silent, Unknown
+from packetcodec.cli.track_file import Printed, TrackFile
+from packetcodec.receive.events import (
+    Duplicate,
+    Event,
+    Failure,
+    Fault,
+    Forgotten,
+    Position,
+    Report,
+    Silent,
+    Unexplained,
+    Unknown,
+)
 from packetcodec.receive.outputs import OUTPUTS
 
 if TYPE_CHECKING:
@@ -33,14 +45,13 @@ if TYPE_CHECKING:
     from packetcodec.cli.hearing import Hearing
     from packetcodec.codec import Codec
     from packetcodec.receive.framing import Framing
-    from packetcodec.receive.outputs import Writer
     from packetcodec.receive.receiver import Receiver
 
 #: Seconds between looks at a source that is quiet, and between two marks in the state file.
 _PATIENCE = 0.1
 _REST = 1.0
 #: Events of packets that change nothing in what a receiver remembers, or of none.
-_NOT_TAKEN = (Fault, Failure, Unknown, Duplicate, Forgotten, Silent)
+_NOT_TAKEN = (Fault, Failure, Unknown, Unexplained, Duplicate, Forgotten, Silent)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,7 +94,7 @@ class Following:
             stack.callback(out.close)
             clock = Clock(records[-1].steady or -inf) if records else Clock()
             if state and records:
-                _resume(receiver, out, records, state.swapping)
+                resume(receiver, out, records, state.swapping)
             run = _Run(receiver, frames, opened, out, state, report, clock, self.sync)
             try:
                 ended = run.follow(stop)
@@ -99,61 +110,11 @@ class Following:
             if name and (other := seen.setdefault(Path(name).absolute(), option)) is not option:
                 raise click.UsageError(f"{option}: {name} is what {other} names too")
 
-    def _output(self, codec: Codec, *, resumes: bool) -> TrackFile | _Stdout:
+    def _output(self, codec: Codec, *, resumes: bool) -> TrackFile | Printed:
         if self.output is None:
-            return _Stdout(OUTPUTS[".jsonl"].writer(()))
+            return Printed(OUTPUTS[".jsonl"].writer(()))
         names = [field.name for plan in codec.plans.values() for layout in plan.layouts for field in layout.fields]
         return TrackFile(Path(self.output), output_format(self.output), names, resumes=resumes)
-
-
-class _Stdout:
-    """JSON lines on stdout: what was told there cannot be taken back."""
-
-    body = 0
-    size = 0
-
-    def __init__(self, writer: Writer) -> None:
-        self._writer = writer
-
-    def put(self, event: Position | Report) -> None:
-        click.echo(json_printable(self._writer.entry(event, first=False)), nl=False)
-
-    def cut(self, body: int) -> None:
-        """Nothing."""
-
-    def sync(self) -> None:
-        """Nothing is held back."""
-
-    def close(self) -> None:
-        """Nothing."""
-
-
-def _resume(
-    receiver: Receiver, out: TrackFile | _Stdout, records: Sequence[Record], swapping: tuple[int, int] | None
-) -> None:
-    """Give the packets of a state file to a receiver again, and write what the output lacks of what they tell."""
-    first = _first_to_tell(out, records, swapping) if isinstance(out, TrackFile) else len(records)
-    for number, record in enumerate(records):
-        if record.data is not None:
-            for event in receiver.feed(record.data, record.now, steady=record.steady, rssi=record.rssi, snr=record.snr):
-                if number >= first and isinstance(event, Position | Report):
-                    out.put(event)
-
-
-def _first_to_tell(out: TrackFile, records: Sequence[Record], swapping: tuple[int, int] | None) -> int:
-    """The number of the first record that the output lacks, up to which it is cut."""
-    bodies = [record.body for record in records]
-    if swapping and swapping[0] == out.size:
-        bodies[-1] = swapping[1]
-    if out.is_empty and bodies[-1] > out.body:
-        say(f"{out.path}: begins anew; what was told before is not told again")
-        return len(records)
-    # Behind a power failure it may be shorter than it was.
-    first = max((number for number, body in enumerate(bodies) if body <= out.size), default=None)
-    if first is None:
-        raise DataFault(f"{out.path}: is shorter than the state file says; give another output, or another state file")
-    out.cut(bodies[first])
-    return first
 
 
 class _Run:
@@ -164,7 +125,7 @@ class _Run:
         receiver: Receiver,
         frames: Framing,
         source: Source,
-        out: TrackFile | _Stdout,
+        out: TrackFile | Printed,
         state: StateFile | None,
         report: FollowReport,
         clock: Clock,
@@ -221,7 +182,9 @@ class _Run:
         events = self._receiver.feed(packet, now, steady=steady, rssi=heard.rssi, snr=heard.snr)
         taken = next((event for event in events if not isinstance(event, _NOT_TAKEN)), None)
         if self._state and taken:
-            self._state.add(Record(now, steady, self._out.body, self._read, packet, taken.tracker, heard.rssi, heard.snr))
+            reference = self._receiver.references(taken.tracker) or None
+            how = heard.rssi, heard.snr, reference
+            self._state.add(Record(now, steady, self._out.body, self._read, packet, taken.tracker, *how))
         if heard.time is None and not isinstance(self._source, Port):
             self._report.date(events, now)
         self._tell(events)

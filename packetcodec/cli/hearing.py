@@ -11,6 +11,7 @@ from packetcodec.errors import OK, PacketcodecError
 from packetcodec.logs.heard import LineReader
 from packetcodec.receive.framing import CobsFrames, Framing, HexLines
 from packetcodec.receive.receiver import Receiver
+from packetcodec.receive.references import References
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -25,7 +26,7 @@ class Hearing:
     Attributes:
         cobs: COBS frames, else lines.
         pattern, time_format: as `LineReader` takes them.
-        known, silent_after, interval, tracker: as `Receiver` takes them.
+        known, silent_after, interval, tracker, places, clock: as `Receiver` takes them.
     """
 
     cobs: bool = False
@@ -35,6 +36,13 @@ class Hearing:
     silent_after: float | None = None
     interval: float | None = None
     tracker: str | None = None
+    places: tuple[tuple[float, ...], ...] = ()
+    clock: float | None = None
+
+    def references(self, codec: Codec) -> References:
+        """What is known of fields that are sent by their low bits; raises as `receiver`."""
+        with _wrong():
+            return References(codec, places=self.places)
 
     def reader(self, codec: Codec) -> LineReader:
         """What reads a line.
@@ -58,8 +66,9 @@ class Hearing:
         """
         with _wrong():
             return Receiver(
-                codec, known=self.known, silent_after=self.silent_after, interval=self.interval, tracker=self.tracker
-            )
+                codec, known=self.known, silent_after=self.silent_after, interval=self.interval, tracker=self.tracker,
+                places=self.places, clock=self.clock,
+            )  # fmt: skip
 
 
 class _wrong:  # noqa: N801  # a context manager
@@ -70,9 +79,16 @@ class _wrong:  # noqa: N801  # a context manager
 
     def __exit__(self, _kind: object, fault: BaseException | None, _traceback: object) -> None:
         if isinstance(fault, PacketcodecError):
-            name = str(fault).replace("silent_after", "silent-after").replace("time format", "time-format")
+            name = (
+                str(fault)
+                .replace("silent_after", "silent-after")
+                .replace("time format", "time-format")
+                .replace("places", "near")
+            )
             raise click.UsageError(f"--{name}") from None
 
 
 def _accepts(codec: Codec) -> Callable[[bytes], bool]:
-    return lambda data: codec.try_decode(data)[0] == OK
+    # Without a reference the check of low bits says nothing: such a packet is as good as its header and length.
+    good = {OK, "bad_check"} if any(plan.has_low_bits for plan in codec.plans.values()) else {OK}
+    return lambda data: codec.try_decode(data)[0] in good

@@ -47,6 +47,7 @@ class Record(NamedTuple):
         data: the packet; None for a mark.
         tracker: whose packet it is.
         rssi, snr: how it was heard, as far as that is known.
+        reference: what is known behind it of its tracker's fields that are sent by their low bits.
     """
 
     now: float
@@ -57,13 +58,14 @@ class Record(NamedTuple):
     tracker: int | None = None
     rssi: float | None = None
     snr: float | None = None
+    reference: dict[str, Any] | None = None
 
     def line(self) -> str:
         """It as a line."""
         fields = [self.now, self.steady, self.body, self.read]
         if self.data is None:
             return _line(["mark", *fields])
-        return _line(["packet", *fields, self.data.hex(), self.tracker, self.rssi, self.snr])
+        return _line(["packet", *fields, self.data.hex(), self.tracker, self.rssi, self.snr, self.reference])
 
 
 def _line(row: list[Any]) -> str:

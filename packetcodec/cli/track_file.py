@@ -10,16 +10,18 @@ import os
 import stat
 from typing import TYPE_CHECKING
 
+import click
+
 from packetcodec.cli.files import write_file
 from packetcodec.cli.ordering import Sorter
-from packetcodec.cli.streams import DataFault, say
+from packetcodec.cli.streams import DataFault, json_printable, say
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
     from pathlib import Path
 
     from packetcodec.receive.events import Position, Report
-    from packetcodec.receive.outputs import TrackFormat
+    from packetcodec.receive.outputs import TrackFormat, Writer
 
 
 class TrackFile:
@@ -179,3 +181,26 @@ class TrackFile:
     def close(self) -> None:
         """Close it."""
         os.close(self._descriptor)
+
+
+class Printed:
+    """JSON lines on stdout: what was told there cannot be taken back."""
+
+    body = 0
+    size = 0
+
+    def __init__(self, writer: Writer) -> None:
+        self._writer = writer
+
+    def put(self, event: Position | Report) -> None:
+        """Print an event."""
+        click.echo(json_printable(self._writer.entry(event, first=False)), nl=False)
+
+    def cut(self, body: int) -> None:
+        """Nothing."""
+
+    def sync(self) -> None:
+        """Nothing is held back."""
+
+    def close(self) -> None:
+        """Nothing."""

@@ -17,6 +17,7 @@ from packetcodec.receive.events import (
     Report,
     Restarted,
     Silent,
+    Unexplained,
     Unknown,
 )
 from packetcodec.receive.framing import CobsFrames, HexLines
@@ -40,5 +41,6 @@ __all__ = [
     "Report",
     "Restarted",
     "Silent",
+    "Unexplained",
     "Unknown",
 ]

@@ -6,6 +6,8 @@ where events are compared.
 
 >>> Contradiction(tracker=7, time=1_783_000_000.0, packet_counter=6, points=3, told=0, reception=Reception(rssi=-101))
 Contradiction(tracker=7, time=1783000000.0, packet_counter=6, points=3, told=0)
+>>> Unexplained(tracker=7, message="no reference is known", data=b"")
+Unexplained(tracker=7, message='no reference is known', data=b'')
 >>> Silent(tracker=7, since=1_783_000_000.0)
 Silent(tracker=7, since=1783000000.0)
 """
@@ -183,6 +185,20 @@ class Fault:
 
 
 @dataclass(frozen=True, slots=True)
+class Unexplained:
+    """A packet of fields that are sent by their low bits, which no reference explains; or a damaged one.
+
+    It is kept, and tried again when its tracker's references become known: `data` is what to keep to decode it later.
+    `tracker` is who it says that sent it.
+    """
+
+    tracker: int | None
+    message: str
+    data: bytes
+    reception: Reception = field(default=NOT_KNOWN, compare=False, repr=False)
+
+
+@dataclass(frozen=True, slots=True)
 class Forgotten:
     """More trackers than are remembered: the one least recently heard, at `since`, had to go. It may come again as new."""
 
@@ -201,6 +217,6 @@ class Failure:
 
 
 Event = (
-    Position | Report | Contradiction | Repaired | Lost | Late | Duplicate | Restarted | Unknown | Silent | Fault | Forgotten
-    | Failure
+    Position | Report | Contradiction | Repaired | Lost | Late | Duplicate | Restarted | Unknown | Silent | Fault
+    | Unexplained | Forgotten | Failure
 )  # fmt: skip

@@ -42,23 +42,30 @@ Repaired(tracker=7, points=2, lost_packets=2)
 from __future__ import annotations
 
 import math
+from collections import deque
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from packetcodec.errors import PacketcodecError, PacketFault
 from packetcodec.logs.heard import Reception
-from packetcodec.receive.events import Event, Failure, Fault, Forgotten, Silent, Unknown
+from packetcodec.receive.events import Duplicate, Event, Failure, Fault, Forgotten, Late, Silent, Unexplained, Unknown
 from packetcodec.receive.interval import MIN_INTERVAL
+from packetcodec.receive.references import References
 from packetcodec.receive.roles import roles_of
 from packetcodec.receive.tracker_state import TrackerState
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping, Sequence
+    from typing import Final
 
     from packetcodec.codec import Codec
+    from packetcodec.wire import Value
 
 #: Most trackers remembered, unless the caller says otherwise: more than a radio channel carries. Common practice, no source.
 MAX_TRACKERS = 1024
+#: Packets that no reference explained, kept to be tried again.
+_KEPT = 64
+NOBODY: Final = object()
 
 
 class Receiver:
@@ -100,6 +107,8 @@ class Receiver:
         interval: float | None = None,
         window: int = 64,
         max_trackers: int = MAX_TRACKERS,
+        places: Iterable[Sequence[float]] = (),
+        clock: float | None = None,
     ) -> None:
         """Begin with nothing heard.
 
@@ -111,6 +120,9 @@ class Receiver:
             interval: seconds from packet to packet, at least 0.001; None to learn it. Give it where packets come much
                 faster than the points of their trail and carry no time.
             window: packets remembered of each tracker, 4..1024. A packet overtaken by more is taken for a restart.
+            places: the receiver's own places, for fields that are sent by their low bits: latitude and longitude in degrees,
+                and the altitude in metres (else 0). They are tried in their order behind what the tracker said last.
+            clock: a time near the packets', in Unix seconds, for times sent by their low bits whose reception is not dated.
             max_trackers: trackers remembered, 1..1,000,000; about 20 KB each, 400 KB at the most with the usual window.
 
         Raises:
@@ -127,7 +139,11 @@ class Receiver:
         ):
             if not low <= count <= high:
                 raise PacketcodecError(f"{name}: {count} is outside {low}..{high} {what}")
-        self._decode = codec.decode
+        self._references = References(codec, tracker=tracker, places=places, max_trackers=max_trackers)
+        self._clock = clock
+        #: Packets that no reference explained, and the tracker whose references have become known since, or nobody.
+        self._kept: deque[tuple[int | None, bytes, Reception]] = deque(maxlen=_KEPT)
+        self._anew: int | object | None = NOBODY
         self._roles = {
             (plan.version, layout.name): roles_of(layout, tracker)
             for plan in codec.plans.values()
@@ -167,7 +183,35 @@ class Receiver:
             snr: signal-to-noise ratio in dB, where it is known.
         """
         reception = Reception(now, rssi, snr)
-        events = self._feed(bytes(data), now, steady)
+        events = self._heard(bytes(data), now, steady, reception)
+        for _, kept, heard in self._take_again():
+            found = self._heard(kept, now, self._steady, heard)
+            events += [event for event in found if not isinstance(event, Unexplained)]
+        return events
+
+    def references(self, tracker: int | None) -> dict[str, Value]:
+        """What is known of a tracker's fields that are sent by their low bits: to be kept with its packets, see `learn`."""
+        return self._references.of(tracker)
+
+    def learn(self, tracker: int | None, values: Mapping[str, Value]) -> None:
+        """Say what is known of a tracker's fields that are sent by their low bits, by their names and in their units."""
+        self._references.learn(tracker, values)
+        self._anew = tracker
+
+    def _take_again(self) -> list[tuple[int | None, bytes, Reception]]:
+        """The packets that no reference explained, of a tracker whose references have just become known."""
+        if self._anew is NOBODY:
+            return []
+        again = [item for item in self._kept if item[0] == self._anew]
+        for item in again:
+            self._kept.remove(item)
+        self._anew = NOBODY
+        return again
+
+    def _heard(self, data: bytes, now: float | None, steady: float | None, reception: Reception) -> list[Event]:
+        events = self._feed(data, now, steady)
+        if events and isinstance(events[0], Unexplained):
+            self._kept.append((events[0].tracker, data, reception))
         return [event if isinstance(event, Forgotten | Silent) else replace(event, reception=reception) for event in events]
 
     def _feed(self, data: bytes, now: float | None, steady: float | None) -> list[Event]:
@@ -177,14 +221,21 @@ class Receiver:
         steady = self._advance(now, steady)
         tracker = None
         try:
-            packet = self._decode(data)
+            packet, anew = self._references.decode(data, now if known else self._clock)
             roles = self._roles[packet.version, packet.layout]
             tracker = roles.who(packet)
             if self._known is not None and tracker not in self._known:
                 return [Unknown(tracker, packet)]
             events = self._hear(tracker, now, steady)
-            return events + self._trackers[tracker].feed(data, packet, roles, now, steady, dated=known)
+            events += self._trackers[tracker].feed(data, packet, roles, now, steady, dated=known)
+            if not any(isinstance(event, Duplicate | Late) for event in events):
+                self._references.learn(tracker, packet.values)
+                self._anew = tracker if anew else self._anew
+            return events  # noqa: TRY300  # what is raised above is caught here
         except PacketFault as fault:
+            lacks, who = self._references.explains(data, fault)
+            if lacks:
+                return [Unexplained(who, str(fault), data)]
             return [Fault(fault.status, str(fault), data)]
         except Exception as error:  # noqa: BLE001 - one packet must never stop the others, whatever is wrong here
             self._trackers.pop(tracker, None)

@@ -116,7 +116,7 @@ def unpack(
     Raises:
         PacketFault: the first fault in decoding order.
     """
-    plan, layout = _identified(plans, data)
+    plan, layout = identified(plans, data)
     codes = _verified(plan, layout, data, references)
     return plan, layout, *content(layout, data, codes)
 
@@ -139,7 +139,7 @@ def content(layout: LayoutPlan, data: bytes, codes: tuple[int, ...]) -> tuple[tu
     return codes, _points(layout, codes, number, behind)
 
 
-def _identified(plans: Mapping[int, Plan], data: bytes) -> tuple[Plan, LayoutPlan]:
+def identified(plans: Mapping[int, Plan], data: bytes) -> tuple[Plan, LayoutPlan]:
     """The plan and the layout that a header names, if the packet is as long as that layout."""
     one = next(iter(plans.values()))
     number, total = int.from_bytes(data, "big"), len(data) * 8

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from functools import wraps
 from typing import TYPE_CHECKING, Any
 
@@ -11,6 +12,7 @@ from packetcodec.cli.convert import Converting
 from packetcodec.cli.follow import Following
 from packetcodec.cli.hearing import Hearing
 from packetcodec.cli.options.usage import added
+from packetcodec.logs.values import RecordFault, moment
 from packetcodec.receive.outputs import OUTPUTS
 
 if TYPE_CHECKING:
@@ -47,6 +49,15 @@ _OPTIONS = (
     click.option("--known", help="Numbers of the trackers to listen to, such as 7,8."),
     click.option("--silent-after", type=float, metavar="SECONDS", help="Say so when a tracker is silent for so long."),
     click.option("--interval", type=float, metavar="SECONDS", help="From packet to packet (default: learned)."),
+    click.option(
+        "--near",
+        multiple=True,
+        metavar="LAT,LON",
+        help="Place of the receiver, for positions sent by their low bits; several allowed; LAT,LON,METRES with altitude.",
+    ),
+    click.option(
+        "--clock", metavar="TIME", help="About when, for times sent by their low bits (default: lines' times, now)."
+    ),
     click.option("--tracker", metavar="FIELD", help="What tells trackers apart (default: the identifier)."),
 )
 
@@ -60,12 +71,14 @@ def follow_options(command: Callable[..., int]) -> Callable[..., int]:
     """Give a command these options; it gets them as `tracks`, a `Following`, a `Converting` or None, and as `hearing`."""
 
     @wraps(command)
-    def with_options(*args: Any, follow: bool, known: str | None, **given: Any) -> int:
+    def with_options(
+        *args: Any, follow: bool, known: str | None, near: tuple[str, ...], clock: str | None, **given: Any
+    ) -> int:
         names = ("cobs", "pattern", "time_format", "silent_after", "interval", "tracker")
         heard = {name: given.pop(name) for name in names}
         live = {name: given.pop(name) for name in ("baud", "output", "state", "sync")}
         _demand(heard | live | {"known": known}, follow=follow, faults=bool(given.get("faults")))
-        hearing = Hearing(known=_numbers(known), **heard)
+        hearing = Hearing(known=_numbers(known), places=_places(near), clock=_clock(clock), **heard)
         tracks: Following | Converting | None = None
         if follow:
             live["sync"] = 10.0 if live["sync"] is None else live["sync"]
@@ -90,6 +103,22 @@ def _demand(given: dict[str, Any], *, follow: bool, faults: bool) -> None:
     for name in ("pattern", "time_format"):
         if given["cobs"] and given[name] is not None:
             raise click.UsageError(f"--{name.replace('_', '-')} is for lines of hex, not for --cobs")
+
+
+def _places(texts: tuple[str, ...]) -> tuple[tuple[float, ...], ...]:
+    try:
+        return tuple(tuple(float(part) for part in text.split(",")) for text in texts)
+    except ValueError:
+        raise click.UsageError(f"--near: {' '.join(texts)!r} is not like 46.5,9.8") from None
+
+
+def _clock(text: str | None) -> float:
+    if text is None:
+        return time.time()
+    try:
+        return float(text) if text.replace(".", "", 1).isdigit() else moment(text)
+    except RecordFault:
+        raise click.UsageError(f"--clock: {text!r} is neither ISO 8601 nor Unix seconds") from None
 
 
 def _numbers(known: str | None) -> tuple[int, ...] | None:

@@ -24,6 +24,7 @@ from packetcodec.receive.events import (
     Repaired,
     Restarted,
     Silent,
+    Unexplained,
     Unknown,
 )
 
@@ -52,6 +53,7 @@ _WORDS = {
     "restarted": "restart",
     "forgotten": "forgotten tracker",
     "contradiction": "contradiction",
+    "unexplained": "packet without a reference",
 }
 _REMARKS = _WORDS | {"lost": "loss", "repaired": "repaired gap", "silent": "silent tracker"}
 
@@ -114,6 +116,8 @@ class FollowReport:
         match event:
             case Fault():
                 return f"{event.message} (packet {event.data.hex()[:80]})"
+            case Unexplained():
+                return f"{_who(event.tracker)}: {event.message} (packet {event.data.hex()[:80]})"
             case Failure():
                 return f"{_who(event.tracker)}: a packet could not be handled, {event.message} ({event.data.hex()[:80]})"
             case Unknown():

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from packetcodec.bench import ErrorSummary, FieldReport, Replay, Span
+    from packetcodec.bench.low_bits import LowBitsReport
     from packetcodec.cli.options.radio import Radio
     from packetcodec.cli.tables.sheet import Sheet
     from packetcodec.logs import Fix, RecordedLog
@@ -39,6 +40,8 @@ def print_replay(recorded: RecordedLog, outcome: Replay, layout: LayoutPlan, rad
         length = len(outcome.text_example.encode()) + 1
         out.put(f"  packet {outcome.packet_example.hex()}", uncut=True)
         out.put(f"  text   {outcome.text_example} ({length} bytes with its line end)", uncut=True)
+    if outcome.low_bits is not None:
+        out.put(_low_bits_words(outcome, outcome.low_bits, radio))
     out.print(error_table(outcome))
     out.print(field_table(outcome.fields))
     out.put(radio.description)
@@ -113,6 +116,21 @@ def packet_words(outcome: Replay, interval: float) -> Iterator[str]:
         yield f"  {refusal.count} x {refusal.first_text} (first: {refusal.first_place})"
 
 
+def _low_bits_words(outcome: Replay, found: LowBitsReport, radio: Radio) -> str:
+    """What fields sent by their low bits gain, and how often a receiver does not find the rest."""
+    most, gain = outcome.packet_bytes[2], ""
+    if found.whole_bytes is not None:
+        ours, whole = radio.budgets(most)[-1], radio.budgets(found.whole_bytes)[-1]
+        gain = f": {most} instead of {found.whole_bytes} bytes"
+        if ours and whole:
+            gain += f", {milliseconds(ours.airtime)} instead of {milliseconds(whole.airtime)} at {radio.labels[-1]}"
+    return (
+        f"Low bits of {', '.join(found.fields)}: {found.saved_bits} bits are not sent{gain}. No reference near enough: "
+        f"{found.standing:,} of {outcome.packets:,} packets for a receiver that knows only where the log begins, "
+        f"{found.moving:,} for one that knows the last packet."
+    )
+
+
 def error_table(outcome: Replay) -> Sheet:
     """Errors of the positions in packets, text and trails."""
 
@@ -177,6 +195,7 @@ def replay_json(recorded: RecordedLog, outcome: Replay, radio: Radio, interval: 
         "packet_bytes_mean": outcome.packet_bytes[1],
         "with_position": outcome.with_position,
         "refused": [asdict(refusal) for refusal in outcome.refused],
+        "low_bits": None if outcome.low_bits is None else asdict(outcome.low_bits),
         "position_error": _errors_json(outcome.position),
         "position_bound_m": None if outcome.bound is None else float(promised(outcome.bound)),
         "error_histogram": [asdict(step) for step in histogram(outcome.errors, outcome.bound)],

@@ -1,0 +1,108 @@
+"""Fields sent by their low bits on the command line: `decode --near`, a restart with `--state`, and `replay`."""
+
+import json
+import os
+from pathlib import Path
+
+import pytest
+
+from packetcodec import Codec, Schema
+from packetcodec.cli.app import run
+
+SCHEMA = """
+name = "pasture"
+version = 1
+[[layouts]]
+name = "track"
+id = 1
+fields = [
+    { kind = "identifier", name = "collar" },
+    { kind = "counter", bits = 31, low_bits = 8 },
+    { kind = "latitude", resolution_m = 2.5, within_m = 20000, optional = true },
+    { kind = "longitude", resolution_m = 2.5, within_m = 20000, max_latitude = 70, optional = true },
+]
+trail = { points = 5, resolution_m = 2.5, spacing = 30 }
+"""
+CODEC = Codec(Schema.parse(SCHEMA))
+
+
+@pytest.fixture(autouse=True)
+def folder(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    Path("low.toml").write_text(SCHEMA, encoding="utf-8")
+
+
+def line(number, north=46.5):
+    values = {"collar": 7, "counter": number, "latitude": north, "longitude": 9.8}
+    return f"2026-07-01T12:{number % 60:02}:00Z {CODEC.encode('track', values).hex()}\n"
+
+
+def decode(capfd, text, *options):
+    Path("radio.log").write_text(text, encoding="utf-8")
+    status = run(["decode", "low.toml", "-i", "radio.log", *options])
+    return status, *capfd.readouterr()
+
+
+def test_near_a_place_it_is_decoded_and_without_one_it_says_what_lacks(capfd):
+    status, out, err = decode(capfd, line(1))
+    assert (status, out) == (1, "")
+    assert "cannot be verified without a reference for latitude" in err or "no reference is known" in err
+    status, out, _ = decode(capfd, line(1) + line(2, 46.6), "--near", "40,9", "--near", "46.6,9.9")
+    assert status == 0
+    assert [round(json.loads(row)["values"]["latitude"], 2) for row in out.splitlines()] == [46.5, 46.6]
+
+
+@pytest.mark.parametrize(
+    ("options", "message"),
+    [
+        (["--near", "cow"], "--near: 'cow' is not like 46.5,9.8"),
+        (["--near", "91,9"], "--near: 91, 9 is no latitude -90..90 and longitude -180..180 in degrees"),
+        (["--clock", "noon"], "--clock: 'noon' is neither ISO 8601 nor Unix seconds"),
+    ],
+)
+def test_what_cannot_be_is_one_line(capfd, options, message):
+    status, out, err = decode(capfd, line(1), *options)
+    assert (status, out, err.count("\n")) == (2, "", 1)
+    assert message in err
+
+
+def test_a_restart_knows_what_was_known(capfd):
+    far = [line(number, 46.5 + number / 10) for number in range(12)]  # 130 km off at the end
+    options = ["--follow", "-o", "herd.jsonl", "--state", "st", "--near", "46.5,9.8"]
+    for lines in (far[:6], far[6:]):
+        Path("radio.log").write_text("".join(lines), encoding="utf-8")
+        stdin = Path("radio.log").read_text(encoding="utf-8")
+        assert follow(stdin, options) == 0
+    rows = [json.loads(row) for row in Path("herd.jsonl").read_text(encoding="utf-8").splitlines()]
+    assert [round(row["latitude"], 1) for row in rows] == [round(46.5 + number / 10, 1) for number in range(12)]
+    capfd.readouterr()
+
+
+def follow(text, options):
+    Path("stdin").write_text(text, encoding="utf-8")
+    saved, given = os.dup(0), os.open("stdin", os.O_RDONLY)
+    os.dup2(given, 0)
+    try:
+        return run(["decode", "low.toml", *options])
+    finally:
+        os.dup2(saved, 0)
+        os.close(saved)
+        os.close(given)
+
+
+def test_replay_says_what_is_gained_and_how_often_references_fail(capfd):
+    assert run(["replay", "-s", "low.toml", "--json", "--loss", "30%", "--reorder", "2"]) == 0
+    report = json.loads(capfd.readouterr().out)
+    assert report["low_bits"]["fields"] == ["counter", "latitude", "longitude"]
+    assert report["low_bits"]["saved_bits"] > 30
+    assert (report["low_bits"]["standing"], report["low_bits"]["moving"]) == (0, 0)
+    assert all(trail["refused"] == 0 and trail["repeated"] == 0 for trail in report["link"]["trails"])
+
+
+def test_a_tracker_that_leaves_is_not_understood_from_where_it_began(capfd):
+    rows = "".join(f"{30 * n},{46.5 + n * 0.01},9.8\n" for n in range(100))  # 110 km
+    Path("trip.csv").write_text(f"time,lat,lon\n{rows}", encoding="utf-8")
+    assert run(["replay", "trip.csv", "-s", "low.toml", "--json"]) == 0
+    found = json.loads(capfd.readouterr().out)["low_bits"]
+    assert 60 < found["standing"] < 90
+    assert found["moving"] == 0
