@@ -75,9 +75,8 @@ class LinkReport:
         missing: of them, never told.
         pending: of the missing, those behind the last one told: the recording ends before a packet could bring them.
         between: positions told by a trail for moments at which no packet was sent, or one without a position.
-        repeated: positions told a second time: 0 where packets come as far apart as the points of a trail, or a whole part
-            or multiple of that, or carry their time. Else one off its tick may mislead the receiver.
-        undated: positions told with a time that is not known; a second one of a point counts here alone.
+        repeated: positions told a second time: 0 where packets come in step with the points of a trail, or carry a time.
+        undated: positions told with a time that is not known.
         longest_hole: seconds from the last known position before missing points (or the first one sent) to the first known
             one after them; 0 where none is missing but pending ones.
         sizes: (bytes of a packet, packets sent of that length), shortest first.
@@ -190,9 +189,8 @@ class _Test:
         # Seconds within which two moments are the same point.
         self.same = min_separation(interval, (trail.spacing_seconds or 0.0) if trail else 0.0) * (0.5 - _SLACK)
         self.link = Link(conditions)
-        # Fields that are sent by their low bits: the receiver stands where the recording begins.
-        start = next((fix for fix in fixes if fix.has_position), None)
-        places = [(start.latitude or 0.0, start.longitude or 0.0, start.altitude or 0.0)] if start else ()
+        start = [fix for fix in fixes if fix.has_position][:1]  # where the receiver stands, for low bits
+        places = [(fix.latitude or 0.0, fix.longitude or 0.0, fix.altitude or 0.0) for fix in start]
         self.receiver = Receiver(sender.codec, interval=interval, places=places)
         self.on_air: list[int] = []  # number of the packet on the link -> number of its fix
         self.heard: set[int] = set()
@@ -231,7 +229,7 @@ class _Test:
             number = sent if event.direct else self._fix(sent, event.age)
             self.counts["undated"] += not event.time_known
             if not event.time_known and (number is None or number in self.told):
-                continue
+                continue  # it says itself that it may have been told
             if number is None:
                 moment = round(self.fixes[sent].time - event.age, 3)
                 self.counts["repeated"] += moment in self.between

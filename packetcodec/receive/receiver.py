@@ -128,17 +128,7 @@ class Receiver:
         Raises:
             PacketcodecError: an option out of its range, or no layout has the field.
         """
-        for name, value in (("silent_after", silent_after), ("interval", interval)):
-            least = MIN_INTERVAL if name == "interval" else 0
-            if value is not None and not (math.isfinite(value) and value > 0 and value >= least):
-                bound = f"of at least {least}" if least and value > 0 and math.isfinite(value) else "above 0"
-                raise PacketcodecError(f"{name}: {value} is not a finite number of seconds {bound}")
-        for name, count, low, high, what in (
-            ("window", window, 4, 1024, "packets"),
-            ("max_trackers", max_trackers, 1, 1_000_000, "trackers"),
-        ):
-            if not low <= count <= high:
-                raise PacketcodecError(f"{name}: {count} is outside {low}..{high} {what}")
+        _demand(silent_after, interval, window, max_trackers)
         self._references = References(codec, tracker=tracker, places=places, max_trackers=max_trackers)
         self._clock = clock
         #: Packets that no reference explained, and the tracker whose references have become known since, or nobody.
@@ -286,3 +276,18 @@ class Receiver:
                     self._awake.pop(oldest, None)
         self._trackers[tracker] = state
         return gone
+
+
+def _demand(silent_after: float | None, interval: float | None, window: int, max_trackers: int) -> None:
+    """Refuse an option out of its range."""
+    for name, value in (("silent_after", silent_after), ("interval", interval)):
+        least = MIN_INTERVAL if name == "interval" else 0
+        if value is not None and not (math.isfinite(value) and value > 0 and value >= least):
+            bound = f"of at least {least}" if least and value > 0 and math.isfinite(value) else "above 0"
+            raise PacketcodecError(f"{name}: {value} is not a finite number of seconds {bound}")
+    for name, count, low, high, what in (
+        ("window", window, 4, 1024, "packets"),
+        ("max_trackers", max_trackers, 1, 1_000_000, "trackers"),
+    ):
+        if not low <= count <= high:
+            raise PacketcodecError(f"{name}: {count} is outside {low}..{high} {what}")
