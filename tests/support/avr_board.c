@@ -1,5 +1,6 @@
-/* A board with an ATmega in a simulator, its serial port on stdin and stdout: board ELF MCU BAUD MS. Bytes come in nearly at the
- * speed of the port, lines MS milliseconds apart; it ends when all came in and nothing went out for two seconds of the board's time. */
+/* A board with an ATmega in a simulator, its serial port on stdin and stdout: board ELF MCU BAUD MS. Bytes come in nearly
+ * at the speed of the port, lines MS milliseconds apart; it ends when all came in and nothing went out for two seconds of
+ * the board's time. */
 #include <simavr/avr_uart.h>
 #include <simavr/sim_avr.h>
 #include <simavr/sim_elf.h>
