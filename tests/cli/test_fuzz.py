@@ -124,7 +124,7 @@ def test_the_self_test_counts_what_is_found_and_names_the_lines_of_the_rest(fuzz
     assert (module["target"], c["target"]) == ("python-module", "c")
     for report in (module, c):
         assert sum(report[key] for key in ("killed", "survived", "equivalent", "invalid", "unreached")) == 8
-        assert report["killed"] >= 4
+        assert report["killed"] >= 2
         assert all(mutant["line"] > 1 and mutant["was"] != mutant["now"] for mutant in report["mutants"])
     assert status == (1 if module["survived"] or c["survived"] else 0)
     status, out, _ = fuzz(GATE, "--self-test", "--sample", "2", "--target", "c")
