@@ -47,7 +47,7 @@ def field_bases(field: FieldPlan) -> Iterator[tuple[str, int]]:
     """Base units that are taken: around codes, at the ends of the range, and beyond it where that is not refused."""
     half, end = field.step // 2, field.low + field.max_code * field.step
     yield "lower end of the range", field.low
-    for code in (1, field.max_code // 2, field.max_code):
+    for code in (1, field.max_code // 2 or 1, field.max_code):  # where there are two codes, their only border
         first = field.low + code * field.step - half
         if first < field.low and field.policy == "refuse":
             continue  # half of one bit's last code is code 0
