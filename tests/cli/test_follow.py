@@ -20,7 +20,7 @@ from packetcodec import Codec, Schema
 from packetcodec.cli import sources
 from packetcodec.cli.app import run
 from packetcodec.starter import schema_text
-from tests.support.follower import ENVIRONMENT, PATIENCE, Follower, feed, line, packet, positions
+from tests.support.follower import ENVIRONMENT, PATIENCE, Follower, feed, holds, line, packet, positions
 
 NO_TIME = (
     "packetcodec: the packets of this input carry no time of reception: those read at once get the moment of reading as "
@@ -275,7 +275,7 @@ def test_a_reader_finds_a_whole_file_while_it_grows(follow, tmp_path, ending):
         found.append(len(positions(path)))
     assert found == sorted(found)
     feeding.join(PATIENCE)
-    assert follower.end() == 0
+    assert follower.ended() == 0  # by itself: its input has ended
     assert len(positions(path)) == 400
 
 
@@ -338,7 +338,7 @@ def test_a_signal_to_end_ends_it_with_everything_written(follow, tmp_path, numbe
     follower = follow("-o", path, stdin=subprocess.PIPE)
     follower.process.stdin.write(b"".join(map(line, range(5))))
     follower.process.stdin.flush()
-    follower.wait_for(lambda: path.exists() and len(positions(path)) == 5)
+    follower.wait_for(lambda: holds(path, 5))
     assert follower.end(number) == 0
     assert len(positions(path)) == 5
     assert "5 positions direct" in follower.text["err"]

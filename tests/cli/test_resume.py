@@ -19,7 +19,7 @@ from packetcodec.cli.streams import DataFault
 from packetcodec.receive import Position, Receiver
 from packetcodec.starter import schema_text
 from tests.cli.test_follow import ONE_QUICKLY, Port
-from tests.support.follower import CODEC, ENVIRONMENT, Follower, line, packet, positions
+from tests.support.follower import CODEC, ENVIRONMENT, Follower, holds, line, packet, positions
 
 
 @pytest.fixture
@@ -55,7 +55,7 @@ def test_a_restart_goes_on_where_it_stopped(follow, tmp_path, ending):
         follower = follow("-i", log, "-o", path)
         with log.open("ab") as handle:
             handle.write(b"".join(map(line, more)))
-        follower.wait_for(lambda more=more: len(positions(path)) == more[-1] + 1)
+        follower.wait_for(lambda more=more: holds(path, more[-1] + 1))
         assert follower.end() == 0
     assert places(path) == Counter(wanted([(13, 7), (8, 7), (4, 7)]))
     assert {other.name for other in tmp_path.iterdir()} == {"radio.log", path.name, "state", "pasture.toml"}
@@ -68,7 +68,7 @@ def test_a_restart_on_a_serial_port_tells_no_position_twice(follow, tmp_path, en
         follower = follow("-i", port.path, "-o", path)
         follower.wait_for(lambda follower=follower: "115200 baud" in follower.text["err"])
         port.write(b"".join(map(line, numbers)))
-        follower.wait_for(lambda numbers=numbers: len(positions(path)) == numbers[-1] + 1)
+        follower.wait_for(lambda numbers=numbers: holds(path, numbers[-1] + 1))
         follower.process.kill()
         follower.ended()
     assert places(path) == Counter(wanted([(9, 7)]))
@@ -154,12 +154,12 @@ def test_what_is_read_is_told_only_once_though_files_are_replaced_while_it_is_st
     log, path = tmp_path / "radio.log", tmp_path / "herd.jsonl"
     log.write_bytes(b"".join(map(line, range(4))))
     follower = follow("-i", log, "-o", path)
-    follower.wait_for(lambda: len(positions(path)) == 4)
+    follower.wait_for(lambda: holds(path, 4))
     assert follower.end() == 0
     log.rename(tmp_path / "radio.log.1")
     log.write_bytes(b"".join(map(line, range(3, 6))))
     follower = follow("-i", log, "-o", path)
-    follower.wait_for(lambda: len(positions(path)) == 6)
+    follower.wait_for(lambda: holds(path, 6))
     assert follower.end() == 0
     assert "another file than before, or cut shorter; read from its beginning" in follower.text["err"]
     assert places(path) == Counter(wanted([(5, 7)]))
@@ -170,13 +170,13 @@ def test_an_output_that_was_taken_away_meanwhile_begins_anew_without_what_was_to
     log, path = tmp_path / "radio.log", tmp_path / "herd.gpx"
     log.write_bytes(b"".join(map(line, range(4))))
     follower = follow("-i", log, "-o", path)
-    follower.wait_for(lambda: len(positions(path)) == 4)
+    follower.wait_for(lambda: holds(path, 4))
     assert follower.end() == 0
     path.rename(tmp_path / "monday.gpx")
     with log.open("ab") as handle:
         handle.write(line(5))
     follower = follow("-i", log, "-o", path)
-    follower.wait_for(lambda: len(positions(path)) == 2)
+    follower.wait_for(lambda: holds(path, 2))
     assert follower.end() == 0
     assert places(path) + places(tmp_path / "monday.gpx") == Counter(wanted([(5, 7)]))
     assert "begins anew; what was told before is not told again" in follower.text["err"]
@@ -186,7 +186,7 @@ def test_what_a_power_failure_took_from_the_output_is_told_again(follow, tmp_pat
     log, path = tmp_path / "radio.log", tmp_path / "herd.geojson"
     log.write_bytes(b"".join(map(line, range(8))))
     follower = follow("-i", log, "-o", path)
-    follower.wait_for(lambda: len(positions(path)) == 8)
+    follower.wait_for(lambda: holds(path, 8))
     follower.process.kill()
     follower.ended()
     size = path.stat().st_size

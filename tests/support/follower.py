@@ -83,6 +83,13 @@ class Follower:
         return status
 
 
+def holds(path, count):
+    """Whether a file that grows holds so many positions. No, where a reader meets the middle of a write."""
+    with contextlib.suppress(Exception):
+        return len(positions(path)) == count
+    return False
+
+
 def positions(path):
     """What a file holds, in its order: (tracker, latitude, longitude, time); it fails where the file is not whole."""
     text = path.read_bytes().decode() if path.exists() else ""
