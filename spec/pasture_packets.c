@@ -490,16 +490,14 @@ static void pasturePutAxis(pastureCoder *c, int32_t at, uint8_t i)
     pastureGroup *g = pasturePick(c, i);
     pastureAxis *a = &c->axes[i];
     int32_t cell;
-    int32_t moved;
     uint8_t far;
 
     cell = pastureCells(a, at);
-    moved = cell - a->cell;
     far = (pastureSize(cell) > pastureCELLS) ? 1U : 0U;
     if (far != 0U) {
         c->out.room = -256; /* the list ends before it */
     } else {
-        pasturePutNumber(c, g, a, moved);
+        pasturePutNumber(c, g, a, cell - a->cell);
     }
 }
 

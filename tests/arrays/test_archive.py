@@ -1,5 +1,8 @@
 """`decode --from`: whole files of packets."""
 
+import re
+from pathlib import Path
+
 import pyarrow as pa
 import pyarrow.csv as pc
 import pyarrow.parquet as pq
@@ -33,6 +36,15 @@ def test_parquet_to_parquet_keeps_other_columns(folder, capfd):
     assert found["latitude"].to_pylist() == [46.512349, None, None, 46.512349]
     assert "2 packets done, 1 refused, 1 null or of other layouts" in capfd.readouterr().err
     assert sorted(path.name for path in folder.iterdir()) == ["in.parquet", "out.parquet", "pasture.toml"]
+
+
+def test_the_example_of_readme_makes_columns_of_a_file(folder):
+    blocks = re.findall(r"```python\n(.*?)```", (Path(__file__).parents[2] / "README.md").read_text(), re.DOTALL)
+    names = {}
+    exec(next(text for text in blocks if "def to_columns" in text), names)  # noqa: S102  # what README shows is run
+    pq.write_table(pa.table({"packet": [GOOD] * 3}), "in.parquet", row_group_size=2)
+    names["to_columns"]("in.parquet", "out.parquet")
+    assert pq.read_table("out.parquet")["latitude"].to_pylist() == [46.512349] * 3
 
 
 @pytest.mark.parametrize(
