@@ -44,7 +44,7 @@ def test_the_example_of_readme_makes_columns_of_a_file(folder):
     exec(next(text for text in blocks if "def to_columns" in text), names)  # noqa: S102  # what README shows is run
     pq.write_table(pa.table({"packet": [GOOD] * 3}), "in.parquet", row_group_size=2)
     names["to_columns"]("in.parquet", "out.parquet")
-    assert pq.read_table("out.parquet")["latitude"].to_pylist() == [46.512349] * 3
+    assert pq.read_table(folder / "out.parquet")["latitude"].to_pylist() == [46.512349] * 3
 
 
 @pytest.mark.parametrize(
