@@ -14,6 +14,7 @@ from packetcodec.bench.sender import Sender
 from packetcodec.cli.files import load_schema
 from packetcodec.cli.options.link import demand_trail, link_of, link_options
 from packetcodec.cli.options.page import demand_endings, picture_option, put_page, room
+from packetcodec.cli.options.passage import passage_of, passage_options
 from packetcodec.cli.options.radio import radio_of, radio_options
 from packetcodec.cli.options.schedule import duration
 from packetcodec.cli.options.usage import known_layout, wrong_option
@@ -54,6 +55,7 @@ class _WithColumns(click.Command):
 @click.option("--set", "constants", multiple=True, metavar="FIELD=VALUE", help="A value that the log does not hold.")
 @link_options
 @radio_options
+@passage_options
 @click.option("--page", type=click.Path(dir_okay=False), help="Write the report as one HTML page, with a map, to this file.")
 @picture_option
 @click.option("--json", "as_json", is_flag=True, help="A report for programs.")
@@ -76,10 +78,12 @@ def replay(
     encoded and decoded, and each position is compared with the one in the log.
 
     With --loss, --bit-errors, --duplicates or --reorder the packets also go over a lossy link, with trails of several
-    lengths, and the report says how many points arrive.
+    lengths, and the report says how many points arrive. --packets and --track write what is sent and what arrives with the
+    trail that the schema has.
     """
     demand_endings(pictures)
     link, settings = link_of(**settings)
+    files, settings = passage_of(log, **settings)
     radio = radio_of(**settings)
     interval = float(duration("--every", period))
     agreed = load_schema(schema)
@@ -92,6 +96,7 @@ def replay(
         every((), interval)
     recorded, outcome = _run(codec, layout, log, log_format, interval, given)
     trails = send_over_link(link, agreed, layout.name, recorded.fixes, interval=interval, constants=given)
+    files.write(Sender(codec, layout.name, recorded.fixes, given), tuple(every(recorded.fixes, interval)), interval, link)
     if page is not None or pictures:
         drawn = room("packetcodec.cli.tables.page_track")
         told = drawn.Replayed(agreed, codec.plan, layout, recorded, outcome, trails, radio, interval, given)
