@@ -143,3 +143,46 @@ def test_what_should_not_be_overlooked_is_noted(cli):
 
 def test_stdin_is_called_by_its_name(cli):
     assert cli("replay", "-", stdin="")[2] == "packetcodec: stdin: is empty\n"
+
+
+TABLE = "Wann;Breite [deg];Laenge;Volt\n0;46,5;9,9;3,70\n30;46,501;9,9;3,71\n"
+COLUMNS = (
+    "--column",
+    "time=Wann",
+    "--column",
+    "latitude=Breite [deg]",
+    "--column",
+    "lon=Laenge",
+    "--column",
+    "battery=Volt",
+)
+
+
+def test_columns_of_any_name_are_mapped(cli):
+    (cli.folder / "t.csv").write_text(TABLE, encoding="utf-8")
+    report = json.loads(cli("replay", "t.csv", *COLUMNS, "--json")[1])
+    assert (report["packets"], report["with_position"]) == (2, 2)
+    assert next(field["from"] for field in report["fields"] if field["name"] == "battery") == "log"
+    assert cli("budget", "--log", "t.csv", *COLUMNS)[0] == 0
+    status, _, err = cli("replay", "t.csv", "--column", "latitude=North")
+    assert status == 1
+    assert err == (
+        "packetcodec: t.csv: line 1: no column is named 'North', to be read as latitude; "
+        "the header row names 'Wann', 'Breite [deg]', 'Laenge', 'Volt'\n"
+    )
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("replay", "t.csv", "--column", "latitude"), "--column: latitude is not like latitude=HEADING"),
+        (("replay", "t.csv", "--column", "latitude="), "--column: latitude= is not like latitude=HEADING"),
+        (("replay", "t.csv", "--column", "lat=a", "--column", "lat=b"), "--column: lat=b: the name is given twice"),
+        (("replay", "t.csv", "--column", "lat=a", "--column", "lon=A"), "--column: lon=A: the heading is given twice"),
+        (("replay", "--column", "lat=a"), "--column: needs a LOG, the built-in sample has no columns"),
+        (("budget", "--column", "lat=a"), "--column: needs --log beside it"),
+    ],
+)
+def test_a_column_option_that_cannot_be_is_wrong_usage(cli, arguments, words):
+    (cli.folder / "t.csv").write_text(TABLE, encoding="utf-8")
+    assert cli(*arguments) == (2, "", f"packetcodec {arguments[0]}: {words}\n")
