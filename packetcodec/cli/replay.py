@@ -24,7 +24,9 @@ from packetcodec.cli.tables.link_report import print_trails, send_over_link, tra
 from packetcodec.cli.tables.replay_report import print_replay, remarks, replay_json
 from packetcodec.cli.tables.sheet import progress, put_json, remark
 from packetcodec.codec import Codec
+from packetcodec.errors import counted
 from packetcodec.logs import COLUMNS, FORMATS, RecordedLog, read_log
+from packetcodec.receive.outputs.track_format import utc
 from packetcodec.schema import PLACE
 from packetcodec.starter import SAMPLE_FILE, sample_log
 
@@ -154,6 +156,11 @@ def _run(
     name = STDIN_NAME if log == "-" else log or f"built-in {SAMPLE_FILE}"
     with progress("Reading", size) as tell:
         recorded = read_log(_source(log), format=log_format, name=name, columns=columns, progress=tell)
+    first, last = recorded.fixes[0].time, recorded.fixes[-1].time
+    if len(recorded.fixes) > 1 and FORMATS[recorded.format].by_time and first == last:
+        records = counted(len(recorded.fixes), FORMATS[recorded.format].records.removesuffix("s"))
+        said = f"all {records} have the same time, {utc(first)}"
+        raise DataFault(f"{recorded.name}: {said}: a fault of the log, which cannot be replayed by time")
     fixes = tuple(every(recorded.fixes, interval))
     with progress("Sending", len(fixes)) as tell:
         outcome = run_replay(codec, layout.name, fixes, recording=recorded.fixes, constants=given, progress=tell)
