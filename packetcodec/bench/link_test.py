@@ -34,13 +34,13 @@ from typing import TYPE_CHECKING
 
 from packetcodec.bench.lossy_link import Arrival, Link, LinkConditions
 from packetcodec.bench.outcome import Outcome, outcome_of
+from packetcodec.bench.passage import receiver_for
 from packetcodec.bench.sender import Sender
 from packetcodec.codec import Codec
 from packetcodec.errors import PacketcodecError, ValueFault
 from packetcodec.frozen import replace
 from packetcodec.receive.events import Event, Fault, Position, Unexplained
 from packetcodec.receive.interval import min_separation
-from packetcodec.receive.receiver import Receiver
 from packetcodec.wire import compile_plan
 
 if TYPE_CHECKING:
@@ -189,9 +189,7 @@ class _Test:
         # Seconds within which two moments are the same point.
         self.same = min_separation(interval, (trail.spacing_seconds or 0.0) if trail else 0.0) * (0.5 - _SLACK)
         self.link = Link(conditions)
-        start = [fix for fix in fixes if fix.has_position][:1]  # where the receiver stands, for low bits
-        places = [(fix.latitude or 0.0, fix.longitude or 0.0, fix.altitude or 0.0) for fix in start]
-        self.receiver = Receiver(sender.codec, interval=interval, places=places)
+        self.receiver = receiver_for(sender, fixes, interval)
         self.on_air: list[int] = []  # number of the packet on the link -> number of its fix
         self.heard: set[int] = set()
         self.sizes: Counter[int] = Counter()

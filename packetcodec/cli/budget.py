@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from packetcodec.cli.files import load_plan
+from packetcodec.cli.options.columns import columns_of, columns_option
 from packetcodec.cli.options.radio import Radio, radio_of, radio_options
 from packetcodec.cli.options.schedule import DEFAULT_EVERY, Planned, schedule_of
 from packetcodec.cli.options.usage import added, wrong_option
@@ -57,7 +58,7 @@ def schedule_options(command: Callable[..., Any]) -> Callable[..., Any]:
         "--trackers", type=int, default=1, show_default=True, help="Trackers on the channel, all with this schedule."
     )
     log = click.option("--log", metavar="FILE", help="A recorded log: its ranges stand beside those of the fields.")
-    return added(radio_options(_battery_options(command)), send, trackers, log)
+    return added(radio_options(_battery_options(command)), send, trackers, log, columns_option)
 
 
 @click.command(short_help="What a schedule costs: limits, bytes, channel, battery.")
@@ -81,8 +82,8 @@ def budget(schema: str | None, *, as_json: bool, **settings: Any) -> None:
 
 
 def costs_of(
-    plan: Plan, *, texts: tuple[str, ...], trackers: int, log: str | None, battery: float | None, derating: float | None,
-    **settings: Any,
+    plan: Plan, *, texts: tuple[str, ...], trackers: int, log: str | None, columns: tuple[str, ...],
+    battery: float | None, derating: float | None, **settings: Any,
 ) -> Costs:  # fmt: skip
     """What the schedule of the options costs.
 
@@ -98,7 +99,7 @@ def costs_of(
     radio = radio_of(**settings)
     planned = schedule_of(plan, texts)
     radios = {item.frequency: _tuned(radio, item, settings) for item in planned}
-    fixes = _fixes(log)
+    fixes = _fixes(log, columns_of(columns))
     with wrong_option("--send"):
         costs = Costs(
             planned=planned, radios=radios, trackers=trackers, draw=draw, battery=battery,
@@ -121,8 +122,10 @@ def _tuned(radio: Radio, item: Planned, settings: dict[str, Any]) -> Radio:
     return replace(other, remarks=())
 
 
-def _fixes(log: str | None) -> tuple[Fix, ...]:
+def _fixes(log: str | None, columns: dict[str, str]) -> tuple[Fix, ...]:
     if log is None:
+        if columns:
+            raise click.UsageError("--column: needs --log beside it")
         return ()
     name = STDIN_NAME if log == "-" else log
-    return read_log(blocks(log), name=name).fixes
+    return read_log(blocks(log), name=name, columns=columns).fixes

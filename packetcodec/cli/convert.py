@@ -31,15 +31,15 @@ if TYPE_CHECKING:
 _NO_TIME = "no line has a time: positions are put in order by counters and trails, and written without a time"
 
 
-def output_format(name: str) -> TrackFormat:
-    """The format of an output, by the ending of its name.
+def output_format(name: str, option: str = "--output") -> TrackFormat:
+    """The format of an output that an option names, by the ending of its name.
 
     Raises:
         click.UsageError: it has none of the endings.
     """
     found = OUTPUTS.get(Path(name).suffix.lower())
     if found is None:
-        raise click.UsageError(f"--output: {name} ends in none of {' '.join(OUTPUTS)}")
+        raise click.UsageError(f"{option}: {name} ends in none of {' '.join(OUTPUTS)}")
     return found
 
 
@@ -69,7 +69,7 @@ class Converting:
                     latest = latest if heard.time is None else heard.time
                     for event in receiver.feed(data, latest, rssi=heard.rssi, snr=heard.snr):
                         report.take(event)
-                        _keep(event, sorter, entry, fields)
+                        keep(event, sorter, entry, fields)
             finally:
                 report.close("frame" if self.hearing.cobs else "line", frames.noise, frames.dropped)
             if not report.good:
@@ -90,7 +90,8 @@ def _heard(frames: Framing, source: str) -> Iterator[tuple[bytes, Reception]]:
         yield data, frames.reception
 
 
-def _keep(event: Event, sorter: Sorter, entry: TrackFormat, fields: Sequence[str]) -> None:
+def keep(event: Event, sorter: Sorter, entry: TrackFormat, fields: Sequence[str]) -> None:
+    """Take a position or a report into what is to be put in order."""
     if isinstance(event, Position | Report) and (text := entry.line(event, fields)):
         # A time that is not known still tells the order.
         sorter.add(Entry(name_of(event.tracker), event.time, text))

@@ -12,8 +12,10 @@ from packetcodec.bench import Replay, every
 from packetcodec.bench import replay as run_replay
 from packetcodec.bench.sender import Sender
 from packetcodec.cli.files import load_schema
+from packetcodec.cli.options.columns import columns_of, columns_option
 from packetcodec.cli.options.link import demand_trail, link_of, link_options
 from packetcodec.cli.options.page import demand_endings, picture_option, put_page, room
+from packetcodec.cli.options.passage import passage_of, passage_options
 from packetcodec.cli.options.radio import radio_of, radio_options
 from packetcodec.cli.options.schedule import duration
 from packetcodec.cli.options.usage import known_layout, wrong_option
@@ -22,7 +24,9 @@ from packetcodec.cli.tables.link_report import print_trails, send_over_link, tra
 from packetcodec.cli.tables.replay_report import print_replay, remarks, replay_json
 from packetcodec.cli.tables.sheet import progress, put_json, remark
 from packetcodec.codec import Codec
+from packetcodec.errors import counted
 from packetcodec.logs import COLUMNS, FORMATS, RecordedLog, read_log
+from packetcodec.receive.outputs.track_format import utc
 from packetcodec.schema import PLACE
 from packetcodec.starter import SAMPLE_FILE, sample_log
 
@@ -40,7 +44,10 @@ class _WithColumns(click.Command):
         with formatter.section("Columns of a CSV log, in any order (case does not count)"):
             formatter.write_dl([(", ".join(names), words) for _, words, names in COLUMNS])
             formatter.write_paragraph()
-            formatter.write_text("One named as a field of the layout goes into that field, in its unit. Others are listed.")
+            formatter.write_text(
+                "A unit may stand behind a name in brackets: Lat [deg], Alt (ft). With semicolons or tabs, decimals may "
+                "have a comma. One named as a field of the layout goes into that field, in its unit. Others are listed."
+            )
 
 
 @click.command(cls=_WithColumns, short_help="Send a recorded log through a schema; a report.")
@@ -51,9 +58,11 @@ class _WithColumns(click.Command):
 @click.option(
     "--format", "log_format", type=click.Choice(FORMATS), help="Format of the log; default: recognised by its content."
 )
+@columns_option
 @click.option("--set", "constants", multiple=True, metavar="FIELD=VALUE", help="A value that the log does not hold.")
 @link_options
 @radio_options
+@passage_options
 @click.option("--page", type=click.Path(dir_okay=False), help="Write the report as one HTML page, with a map, to this file.")
 @picture_option
 @click.option("--json", "as_json", is_flag=True, help="A report for programs.")
@@ -64,6 +73,7 @@ def replay(
     layout_name: str | None,
     period: str,
     log_format: str | None,
+    columns: tuple[str, ...],
     constants: tuple[str, ...],
     page: str | None,
     pictures: tuple[tuple[str, str], ...],
@@ -76,12 +86,13 @@ def replay(
     encoded and decoded, and each position is compared with the one in the log.
 
     With --loss, --bit-errors, --duplicates or --reorder the packets also go over a lossy link, with trails of several
-    lengths, and the report says how many points arrive.
+    lengths, and the report says how many points arrive. --packets and --track write what is sent and what arrives with the
+    trail that the schema has.
     """
     demand_endings(pictures)
     link, settings = link_of(**settings)
-    radio = radio_of(**settings)
-    interval = float(duration("--every", period))
+    files, settings = passage_of(log, **settings)
+    radio, interval = radio_of(**settings), float(duration("--every", period))
     agreed = load_schema(schema)
     codec = Codec(agreed)
     layout = _layout(codec.plan, demand_trail(agreed, layout_name) if link else layout_name)
@@ -90,8 +101,9 @@ def replay(
         Sender(codec, layout.name, (), given)
     with wrong_option():
         every((), interval)
-    recorded, outcome = _run(codec, layout, log, log_format, interval, given)
+    recorded, outcome = _run(codec, layout, (log, log_format, columns_of(columns)), interval, given)
     trails = send_over_link(link, agreed, layout.name, recorded.fixes, interval=interval, constants=given)
+    files.write(Sender(codec, layout.name, recorded.fixes, given), tuple(every(recorded.fixes, interval)), interval, link)
     if page is not None or pictures:
         drawn = room("packetcodec.cli.tables.page_track")
         told = drawn.Replayed(agreed, codec.plan, layout, recorded, outcome, trails, radio, interval, given)
@@ -131,12 +143,24 @@ def _constants(texts: tuple[str, ...]) -> dict[str, Any]:
 
 
 def _run(
-    codec: Codec, layout: LayoutPlan, log: str | None, log_format: str | None, interval: float, given: dict[str, Any]
+    codec: Codec,
+    layout: LayoutPlan,
+    source: tuple[str | None, str | None, dict[str, str]],
+    interval: float,
+    given: dict[str, Any],
 ) -> tuple[RecordedLog, Replay]:
+    log, log_format, columns = source
+    if columns and log is None:
+        raise click.UsageError("--column: needs a LOG, the built-in sample has no columns")
     size = Path(log).stat().st_size if log is not None and log != "-" else None
     name = STDIN_NAME if log == "-" else log or f"built-in {SAMPLE_FILE}"
     with progress("Reading", size) as tell:
-        recorded = read_log(_source(log), format=log_format, name=name, progress=tell)
+        recorded = read_log(_source(log), format=log_format, name=name, columns=columns, progress=tell)
+    first, last = recorded.fixes[0].time, recorded.fixes[-1].time
+    if len(recorded.fixes) > 1 and FORMATS[recorded.format].by_time and first == last:
+        records = counted(len(recorded.fixes), FORMATS[recorded.format].records.removesuffix("s"))
+        said = f"all {records} have the same time, {utc(first)}"
+        raise DataFault(f"{recorded.name}: {said}: a fault of the log, which cannot be replayed by time")
     fixes = tuple(every(recorded.fixes, interval))
     with progress("Sending", len(fixes)) as tell:
         outcome = run_replay(codec, layout.name, fixes, recording=recorded.fixes, constants=given, progress=tell)

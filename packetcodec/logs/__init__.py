@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from packetcodec.logs.csv_log import COLUMNS
+from packetcodec.logs.columns import COLUMNS
 from packetcodec.logs.fix import Fix, Refusal
 from packetcodec.logs.log import FORMATS, RecordedLog, read_log, recognise
 from packetcodec.logs.nmea import NmeaReader

@@ -1,9 +1,9 @@
 r"""A table with a header row (CSV): one position a row.
 
-Owns two rules. Which column names mean something: `COLUMNS`; a column under another name is kept in `Fix.extra` in lower
-case. Case and surrounding spaces do not matter; the separator (comma, semicolon or tab) is the one that the header row
-uses. An empty cell is a value that is not known. And that a row is a line: one of more than 64 KiB is refused, and the next
-one is read.
+Owns two rules. How cells are separated: by comma, semicolon or tab, whichever the header row uses; where it is no comma,
+decimals may have one. An empty cell is a value that is not known. What a column means is said by its heading
+(`packetcodec.logs.columns`); one that means nothing is kept in `Fix.extra`. And that a row is a line: one of more than
+64 KiB is refused, and the next one is read.
 
 >>> from packetcodec.logs.format import Findings
 >>> found = Findings("herd.csv")
@@ -18,52 +18,23 @@ from __future__ import annotations
 import csv
 from itertools import chain, pairwise
 from sys import intern
-from typing import TYPE_CHECKING, Final, NamedTuple
+from typing import TYPE_CHECKING, Final
 
 from packetcodec.errors import LogFault
+from packetcodec.logs.columns import COLUMNS, Use, listed, unusable, uses
 from packetcodec.logs.fix import Fix
 from packetcodec.logs.format import Findings, LogFormat
-from packetcodec.logs.values import DECIMAL_COMMA, METRES_PER_SECOND, RecordFault, integer, moment, number, shown
+from packetcodec.logs.values import DECIMAL_COMMA, METRES_PER_SECOND, RecordFault, integer, moment, moment_of, number, shown
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterator, Sequence
 
 
-class Column(NamedTuple):
-    """What a column may be: its meaning, unit or form in words, and the names it goes by."""
-
-    meaning: str
-    words: str
-    names: tuple[str, ...]
-
-
-#: The columns of a table that are used, by the names that they are known by.
-COLUMNS: Final = (
-    Column(
-        "time",
-        "Unix seconds, or seconds from any start, or ISO 8601 (UTC if it has no offset)",
-        ("time", "t", "t_s", "t_seconds", "seconds", "timestamp", "datetime", "date_time", "utc", "time (utc)", "unix",
-         "unix_time", "epoch"),
-    ),
-    Column("latitude", "degrees, north positive", ("latitude", "lat")),
-    Column("longitude", "degrees, east positive", ("longitude", "lon", "lng", "long")),
-    Column("altitude", "metres above mean sea level", ("altitude", "altitude_m", "alt", "alt_m", "ele", "elevation")),
-    Column("speed", "metres a second", ("speed", "speed_m_s", "speed_mps")),
-    Column("speed_kmh", "kilometres an hour", ("speed_kmh", "speed_kph", "speed_km_h")),
-    Column("speed_knot", "knots", ("speed_kn", "speed_knot", "speed_knots", "speed_kt")),
-    Column("course", "degrees clockwise from true north", ("course", "heading", "bearing", "cog")),
-    Column("satellites", "satellites used", ("satellites", "sats", "sat", "num_sats")),
-    Column("hdop", "no unit", ("hdop",)),
-    Column("fix_quality", "0..8 as NMEA 0183 numbers it in GGA", ("fix_quality",)),
-    Column("battery_volt", "volts", ("battery_v", "batt_v", "vbat", "battery_volt", "battery_volts")),
-    Column("battery_percent", "percent", ("battery_pct", "batt_pct", "battery_percent", "batt_percent", "soc")),
-)  # fmt: skip
-_MEANINGS: Final[Mapping[str, str]] = {name: column.meaning for column in COLUMNS for name in column.names}
 #: The columns of a speed, and their units.
 _SPEEDS: Final = {"speed": "m/s", "speed_kmh": "km/h", "speed_knot": "knot"}
 _WHOLE: Final = ("satellites", "fix_quality")
 #: Meanings that have a place of their own in a `Fix`; the rest goes into `Fix.extra`.
-_KNOWN: Final = frozenset(_MEANINGS.values()) - {"battery_volt", "battery_percent"}
+_KNOWN: Final = frozenset(column.meaning for column in COLUMNS) - {"battery_volt", "battery_percent", "date"}
 _MAX_LINE: Final = 1 << 16
 
 
@@ -73,14 +44,10 @@ def _split_header(line: str) -> tuple[str, list[str]]:
     return separator, [cell.strip() for cell in next(csv.reader([line], delimiter=separator), [])]
 
 
-def _meaning(name: str) -> str:
-    return _MEANINGS.get(name.lower(), name.lower())
-
-
 def _recognises(head: bytes) -> bool:
     """Whether the first line is the header row of a table of positions: one that names a latitude or a longitude."""
     lines = head.decode("utf-8-sig", "replace").lstrip().splitlines()
-    return bool(lines) and bool({"latitude", "longitude"} & set(map(_meaning, _split_header(lines[0])[1])))
+    return bool(lines) and bool({"latitude", "longitude"} & {found.meaning for found in uses(_split_header(lines[0])[1])})
 
 
 def columns_found(head: bytes) -> str:
@@ -94,11 +61,7 @@ def columns_found(head: bytes) -> str:
         return ""
     names = _split_header(line)[1]
     known = " or ".join(f"a {column.meaning} ({', '.join(column.names)})" for column in COLUMNS[1:3])
-    return f": its first line names {_listed(names)}, none of them known for {known}" if len(names) > 1 else ""
-
-
-def _listed(headings: Sequence[str]) -> str:
-    return ", ".join(f"'{shown(heading)}'" for heading in headings[:20])
+    return f": {listed(names, 'its first line')}, none of them known for {known}" if len(names) > 1 else ""
 
 
 def _lines(chunks: Iterator[bytes]) -> Iterator[bytes | None]:
@@ -131,11 +94,11 @@ def _rows(chunks: Iterator[bytes], name: str) -> Iterator[tuple[int, str | None]
             yield count, text
 
 
-def _header(rows: Iterator[tuple[int, str | None]], findings: Findings) -> tuple[str, list[str]]:
-    """The separator, and what each column means.
+def _header(rows: Iterator[tuple[int, str | None]], findings: Findings) -> tuple[str, list[Use]]:
+    """The separator, and what each column is read as.
 
     Raises:
-        LogFault: there is no header row, or it lacks a needed column or names one twice.
+        LogFault: there is no header row, or it lacks a needed column or one that is asked for, or names one twice.
     """
     line, text = next(rows, (0, ""))
     if not line:
@@ -147,26 +110,34 @@ def _header(rows: Iterator[tuple[int, str | None]], findings: Findings) -> tuple
         separator, headings = _split_header(text)
     except csv.Error as problem:
         raise LogFault(f"{place}: not a header row ({problem})") from None
-    meanings = [_meaning(heading) for heading in headings]
-    for column in COLUMNS[:3]:
-        if (count := meanings.count(column.meaning)) != 1:
+    try:
+        found = uses(headings, findings.asked)
+    except ValueError as problem:
+        raise LogFault(f"{place}: {problem}") from None
+    meanings = [each.meaning for each in found]
+    for column in COLUMNS[:4]:
+        if (count := meanings.count(column.meaning)) != 1 and (count or column.meaning != "date"):
             what = f"{count} columns are named as a {column.meaning}, expected 1" if count else (
                 f"no column is named as a {column.meaning}; names known for it: {', '.join(column.names)}"
+                f"{unusable(column, headings)}"
             )  # fmt: skip
-            raise LogFault(f"{place}: {what}; the header row names {_listed(headings)}")
+            raise LogFault(f"{place}: {what}; {listed(headings)}")
     findings.columns = tuple((shown(heading), meaning) for heading, meaning in zip(headings, meanings, strict=True))
-    return separator, meanings
+    return separator, found
 
 
 def _fixes(chunks: Iterator[bytes], findings: Findings) -> Iterator[Fix]:
     rows = _rows(chunks, findings.name)
-    separator, meanings = _header(rows, findings)
+    separator, found = _header(rows, findings)
     for line, text in rows:
         findings.records += 1
         try:
             if text is None:
                 raise RecordFault("too long", f"a row of more than {_MAX_LINE} bytes")  # noqa: TRY301
-            yield _fix(meanings, [cell.strip() for cell in next(csv.reader([text], delimiter=separator))])
+            cells = [cell.strip() for cell in next(csv.reader([text], delimiter=separator))]
+            if separator != ",":
+                cells = [cell.replace(",", ".") if DECIMAL_COMMA.fullmatch(cell) else cell for cell in cells]
+            yield _fix(found, cells)
         except csv.Error as problem:
             findings.refusals.add("not a row", f"line {line}", str(problem))
         except RecordFault as problem:
@@ -175,18 +146,21 @@ def _fixes(chunks: Iterator[bytes], findings: Findings) -> Iterator[Fix]:
         findings.nothing = "has a header row and no other"
 
 
-def _fix(meanings: Sequence[str], cells: Sequence[str]) -> Fix:
-    if len(cells) != len(meanings):
+def _fix(columns: Sequence[Use], cells: Sequence[str]) -> Fix:
+    if len(cells) != len(columns):
         hint = ""
-        if len(cells) > len(meanings) and any(DECIMAL_COMMA.fullmatch(f"{a},{b}") for a, b in pairwise(cells)):
+        if len(cells) > len(columns) and any(DECIMAL_COMMA.fullmatch(f"{a},{b}") for a, b in pairwise(cells)):
             hint = "; numbers with a decimal comma need another separator, such as ;"
-        raise RecordFault("wrong number of cells", f"{len(cells)} cells, the header row has {len(meanings)}{hint}")
+        raise RecordFault("wrong number of cells", f"{len(cells)} cells, the header row has {len(columns)}{hint}")
     known: dict[str, float] = {}
     extra: dict[str, object] = {}
-    for meaning, cell in zip(meanings, cells, strict=True):
-        if cell and meaning in _KNOWN:
-            known[meaning] = _number(meaning, cell)
-        elif cell:
+    date = next((cell for (meaning, _), cell in zip(columns, cells, strict=True) if meaning == "date"), None)
+    for (meaning, factor), cell in zip(columns, cells, strict=True):
+        if cell and meaning == "time" and date is not None:
+            known[meaning] = moment_of(date, cell)
+        elif cell and meaning in _KNOWN:
+            known[meaning] = _number(meaning, cell, factor)
+        elif cell and meaning != "date":
             extra[meaning] = _guess(cell)
     if "time" not in known:
         raise RecordFault("no time", "the time is empty")
@@ -207,12 +181,12 @@ def _fix(meanings: Sequence[str], cells: Sequence[str]) -> Fix:
     )
 
 
-def _number(meaning: str, cell: str) -> float:
+def _number(meaning: str, cell: str, factor: float) -> float:
     if meaning in _WHOLE:
         return integer(meaning, cell)
     if meaning == "time" and not _is_number(cell) and not DECIMAL_COMMA.fullmatch(cell):
         return moment(cell)
-    return number("speed" if meaning in _SPEEDS else meaning, cell)
+    return number("speed" if meaning in _SPEEDS else meaning, cell, factor)
 
 
 def _is_number(cell: str) -> bool:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from packetcodec.logs.fix import Refusals
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Mapping
 
     from packetcodec.logs.fix import Fix
 
@@ -28,6 +28,7 @@ class Findings:
         refusals: those that could not be used.
         columns: of a table: each column's name as it stands there, and what it means.
         nothing: what to say of a log without one usable fix; "" for the number of records.
+        asked: of a table: meanings, or other names, to the headings of the columns that the caller says have them.
     """
 
     name: str
@@ -36,6 +37,7 @@ class Findings:
     refusals: Refusals = field(default_factory=Refusals)
     columns: tuple[tuple[str, str], ...] = ()
     nothing: str = ""
+    asked: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

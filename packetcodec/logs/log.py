@@ -20,7 +20,7 @@ from packetcodec.logs import csv_log, gpx, nmea
 from packetcodec.logs.format import Findings, LogFormat
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator
+    from collections.abc import Callable, Iterable, Iterator, Mapping
 
     from packetcodec.logs.fix import Fix, Refusal
 
@@ -69,6 +69,7 @@ def read_log(
     *,
     format: str | None = None,  # noqa: A002 - the plain word, as in the result and on the command line
     name: str = "log",
+    columns: Mapping[str, str] | None = None,
     progress: Callable[[int], None] | None = None,
 ) -> RecordedLog:
     """Read a whole log from chunks of bytes (of any size).
@@ -77,6 +78,8 @@ def read_log(
         chunks: the bytes, such as an open binary file's blocks.
         format: one of `FORMATS`, or None to tell it from the content.
         name: what messages call the log.
+        columns: of a table: meanings of `COLUMNS`, or other names, to the headings of the columns that have them; the log
+            is then taken for a table.
         progress: called after each chunk with the number of bytes read so far.
 
     Raises:
@@ -85,7 +88,9 @@ def read_log(
     """
     if format is not None and format not in FORMATS:
         raise LogFault(f"{name}: format '{format}' is none of {', '.join(FORMATS)}")
-    findings = Findings(name)
+    if columns and format not in {None, csv_log.FORMAT.name}:
+        raise LogFault(f"{name}: format '{format}' has no columns to be named")
+    findings = Findings(name, asked=columns or {})
     source = _counted(chunks, findings, progress)
     head = b""
     for chunk in source:
@@ -94,15 +99,8 @@ def read_log(
             break
     if not head:
         raise LogFault(f"{name}: is empty")
-    entry = FORMATS[format or recognise(head)]
-    fixes: list[Fix] = []
-    moved, latest = 0, -inf
-    for fix in entry.fixes(chain((head,), source), findings):
-        if len(fixes) == MAX_FIXES:
-            raise LogFault(f"{name}: holds more than {MAX_FIXES:,} fixes, the most that are read; cut it into parts")
-        fixes.append(fix)
-        moved += fix.time < latest
-        latest = max(latest, fix.time)
+    entry = FORMATS[format or (csv_log.FORMAT.name if columns else recognise(head))]
+    fixes, moved = _collected(entry.fixes(chain((head,), source), findings), name)
     refused = findings.refusals.listed()
     if not fixes:
         nothing = findings.nothing or f"none of {findings.records} {entry.records} can be used"
@@ -124,6 +122,19 @@ def recognise(head: bytes) -> str:
     ('csv', 'nmea', True)
     """
     return next(entry.name for entry in FORMATS.values() if entry.recognises(head[:_HEAD]))
+
+
+def _collected(found: Iterable[Fix], name: str) -> tuple[list[Fix], int]:
+    """The fixes, and how many stand behind a later one."""
+    fixes: list[Fix] = []
+    moved, latest = 0, -inf
+    for fix in found:
+        if len(fixes) == MAX_FIXES:
+            raise LogFault(f"{name}: holds more than {MAX_FIXES:,} fixes, the most that are read; cut it into parts")
+        fixes.append(fix)
+        moved += fix.time < latest
+        latest = max(latest, fix.time)
+    return fixes, moved
 
 
 def _counted(chunks: Iterable[bytes], findings: Findings, progress: Callable[[int], None] | None) -> Iterator[bytes]:

@@ -28,6 +28,14 @@ _BOUNDS: Final = {
     "fix_quality": (0, 8, " (as NMEA 0183 numbers it in GGA)"),
 }
 _NOT_NEGATIVE: Final = {"speed": " m/s", "hdop": "", "satellites": ""}
+#: A time of day and a date in columns of their own.
+_OF_DAY: Final = re.compile(
+    r"([0-9]{1,2}):([0-9]{2})(?::([0-9]{2}(?:[.,][0-9]+)?))?Z?|([0-9]{2})([0-9]{2})([0-9]{2}(?:[.,][0-9]+)?)"
+)
+_DATE: Final = re.compile(
+    r"([0-9]{4})([-/.])([0-9]{1,2})\2([0-9]{1,2})|([0-9]{4})([0-9]{2})([0-9]{2})|([0-9]{1,2})\.([0-9]{1,2})\.([0-9]{4})"
+)
+_UNIX: Final = re.compile(r"[0-9]{9,}(\.[0-9]*)?")
 #: A number as languages with a decimal comma write it.
 DECIMAL_COMMA: Final = re.compile(r"-?[0-9]+,[0-9]+")
 
@@ -67,8 +75,8 @@ def checked(name: str, value: float) -> float:
     return value
 
 
-def number(name: str, text: str) -> float:
-    """A number in the unit of the field of `Fix` that has this name.
+def number(name: str, text: str, factor: float = 1.0) -> float:
+    """A number, times a factor, in the unit of the field of `Fix` that has this name.
 
     Raises:
         RecordFault: it is none, or out of range.
@@ -76,13 +84,9 @@ def number(name: str, text: str) -> float:
     try:
         value = float(text)
     except ValueError:
-        hint = (
-            " (a decimal comma: decimals need a point here, whatever separates the values)"
-            if DECIMAL_COMMA.fullmatch(text)
-            else ""
-        )
+        hint = " (a decimal comma: decimals need a point here)" if DECIMAL_COMMA.fullmatch(text) else ""
         raise RecordFault("not a number", f"{name}: '{shown(text)}' is not a number{hint}") from None
-    return checked(name, value)
+    return checked(name, value * factor)
 
 
 def integer(name: str, text: str) -> int:
@@ -104,3 +108,34 @@ def moment(text: str) -> float:
     except ValueError:
         raise RecordFault("not a time", f"time: '{shown(text)}' is neither seconds nor ISO 8601") from None
     return checked("time", (found if found.tzinfo else found.replace(tzinfo=UTC)).timestamp())
+
+
+def moment_of(date: str, time: str) -> float:
+    """Unix seconds of a date and a time of day in columns of their own, in UTC; of a time that holds its date, of that.
+
+    A date with slashes and the year last is refused: its first number is a day here and a month there.
+
+    Raises:
+        RecordFault: they are none.
+
+    >>> moment_of("2026-07-01", "12:00:00.5"), moment_of("01.07.2026", "120000,5"), moment_of("", "1782907200.5")
+    (1782907200.5, 1782907200.5, 1782907200.5)
+    """
+    if not (clock := _OF_DAY.fullmatch(time)):
+        if _UNIX.fullmatch(time):
+            return number("time", time)
+        if time[:4].isdigit() and "-" in time:
+            return moment(time)
+        raise RecordFault("not a time", f"time: '{shown(time)}' is no time of day such as 12:00:00 or 120000")
+    if not (found := _DATE.fullmatch(date)):
+        known = "2026-07-01, 2026/07/01, 20260701 or 01.07.2026"
+        raise RecordFault("not a date", f"date: '{shown(date)}' is not like {known}" if date else "the date is empty")
+    one, _, two, three, *rest = found.groups()
+    year, month, day = (one, two, three) if one else rest[:3] if rest[0] else rest[:2:-1]
+    hour, minute, second = clock.groups()[:3] if clock[1] else clock.groups()[3:]
+    whole, _, part = (second or "0").replace(",", ".").partition(".")
+    try:
+        start = datetime(int(year), int(month), int(day), int(hour), int(minute), int(whole), tzinfo=UTC)
+    except ValueError as problem:
+        raise RecordFault("not a time", f"time: '{shown(date)}' '{shown(time)}': {problem}") from None
+    return checked("time", start.timestamp() + float(f"0.{part or 0}"))

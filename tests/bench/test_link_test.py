@@ -197,7 +197,7 @@ def grazing(still):
 def test_where_the_interval_is_not_known_and_the_link_reorders_no_point_is_told_twice_with_a_time(
     monkeypatch, interval, still
 ):
-    monkeypatch.setattr(link_test_module, "Receiver", lambda codec, **_: Receiver(codec))
+    monkeypatch.setattr(link_test_module, "receiver_for", lambda sender, *_: Receiver(sender.codec))
     recording = tuple(grazing(still))
     fixes = tuple(every(recording, interval))[:400]
     conditions = Conditions(loss=0.3, duplicates=0.1, reorder=2, seed=1)

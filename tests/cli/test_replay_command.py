@@ -143,3 +143,73 @@ def test_what_should_not_be_overlooked_is_noted(cli):
 
 def test_stdin_is_called_by_its_name(cli):
     assert cli("replay", "-", stdin="")[2] == "packetcodec: stdin: is empty\n"
+
+
+TABLE = "Wann;Breite [deg];Laenge;Volt\n0;46,5;9,9;3,70\n30;46,501;9,9;3,71\n"
+COLUMNS = (
+    "--column",
+    "time=Wann",
+    "--column",
+    "latitude=Breite [deg]",
+    "--column",
+    "lon=Laenge",
+    "--column",
+    "battery=Volt",
+)
+
+
+def test_a_date_beside_the_time_is_used(cli):
+    (cli.folder / "t.csv").write_text("Date,Time,lat,lon,Speed [kn]\n2026-07-01,12:00:00,46.5,9.9,1\n", encoding="utf-8")
+    assert "columns that this layout has no field for: Speed [kn]\n" in cli("replay", "t.csv")[1]
+
+
+def test_columns_of_any_name_are_mapped(cli):
+    (cli.folder / "t.csv").write_text(TABLE, encoding="utf-8")
+    report = json.loads(cli("replay", "t.csv", *COLUMNS, "--json")[1])
+    assert (report["packets"], report["with_position"]) == (2, 2)
+    assert next(field["from"] for field in report["fields"] if field["name"] == "battery") == "log"
+    assert cli("budget", "--log", "t.csv", *COLUMNS)[0] == 0
+    status, _, err = cli("replay", "t.csv", "--column", "latitude=North")
+    assert status == 1
+    assert err == (
+        "packetcodec: t.csv: line 1: no column is named 'North', to be read as latitude; "
+        "the header row names 'Wann', 'Breite [deg]', 'Laenge', 'Volt'\n"
+    )
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("replay", "t.csv", "--column", "latitude"), "--column: latitude is not like latitude=HEADING"),
+        (("replay", "t.csv", "--column", "latitude="), "--column: latitude= is not like latitude=HEADING"),
+        (("replay", "t.csv", "--column", "lat=a", "--column", "lat=b"), "--column: lat=b: the name is given twice"),
+        (("replay", "t.csv", "--column", "lat=a", "--column", "lon=A"), "--column: lon=A: the heading is given twice"),
+        (("replay", "--column", "lat=a"), "--column: needs a LOG, the built-in sample has no columns"),
+        (("budget", "--column", "lat=a"), "--column: needs --log beside it"),
+    ],
+)
+def test_a_column_option_that_cannot_be_is_wrong_usage(cli, arguments, words):
+    (cli.folder / "t.csv").write_text(TABLE, encoding="utf-8")
+    assert cli(*arguments) == (2, "", f"packetcodec {arguments[0]}: {words}\n")
+
+
+@pytest.mark.parametrize(
+    ("name", "head", "record", "tail", "said"),
+    [
+        (
+            "t.gpx",
+            '<gpx xmlns="http://www.topografix.com/GPX/1/1" version="1.1" creator="x"><trk><trkseg>',
+            '<trkpt lat="46.5{}" lon="9.9"><time>2026-07-01T12:00:00Z</time></trkpt>',
+            "</trkseg></trk></gpx>",
+            "track points",
+        ),
+        ("t.csv", "time,lat,lon\n", "2026-07-01T12:00:00Z,46.5{},9.9\n", "", "rows"),
+    ],
+)
+def test_points_that_share_one_time_are_a_fault_of_the_log_not_one_packet(cli, name, head, record, tail, said):
+    (cli.folder / name).write_text(head + "".join(map(record.format, range(5))) + tail, encoding="utf-8")
+    words = f"{name}: all 5 {said} have the same time, 2026-07-01T12:00:00.000Z: "
+    words += "a fault of the log, which cannot be replayed by time"
+    assert cli("replay", name) == (1, "", f"packetcodec: {words}\n")
+    (cli.folder / name).write_text(head + record.format(1) + tail, encoding="utf-8")
+    assert cli("replay", name)[0] == 0

@@ -236,8 +236,13 @@ def test_what_a_log_says_cannot_command_a_terminal() -> None:
         ),
         (b"seconds_,lat,lon\n", "line 1: no column is named as a time; names known for it: time, t, t_s,"),
         (b"t_s,lat,lon\n0,46,5,9,9\n", "numbers with a decimal comma need another separator, such as ;"),
-        (b"t_s;lat;lon\n0;46,5;9,9\n", "latitude: '46,5' is not a number (a decimal comma: decimals need a point here, "),
-        (b"t_s;lat;lon\n0,5;46,5;9,9\n", "time: '0,5' is not a number (a decimal comma: "),
+        (b't_s,lat,lon\n0,"46,5",9.9\n', "latitude: '46,5' is not a number (a decimal comma: decimals need a point here)"),
+        (b't_s,lat,lon\n"0,5",46.5,9.9\n', "time: '0,5' is not a number (a decimal comma: "),
+        (
+            b"t_s;Lat [rad];lon\n0;0.8;9.9\n",
+            "; the unit of 'Lat [rad]' is not known: deg, degree, degrees, decimal ",
+        ),
+        (b"date,date,time,lat,lon\n0,0,0,1,2\n", "line 1: 2 columns are named as a date, expected 1; the header row names"),
         (b"hello\n", "in 6 bytes, 1 line; no GPX either, and no table of positions"),
         (
             b"\xef\xbb\xbfZeit;breite;laenge\n0;46.5;9.9\n",

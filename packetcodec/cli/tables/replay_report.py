@@ -96,7 +96,7 @@ def _gaps(words: str, spans: Sequence[Span], fixes: Sequence[Fix]) -> Iterator[s
 
 def _unused(recorded: RecordedLog, layout: LayoutPlan) -> list[str]:
     """The columns of a table that go into no field, by the names they have in it."""
-    used = {"time", "latitude", "longitude", *(name for field in layout.fields for name in columns_of(field))}
+    used = {"time", "date", "latitude", "longitude", *(name for field in layout.fields for name in columns_of(field))}
     if "speed" in used:
         used |= {"speed_kmh", "speed_knot"}
     return [name or "(no name)" for name, meaning in recorded.columns if meaning not in used]
