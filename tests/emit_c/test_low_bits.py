@@ -97,8 +97,8 @@ def drawn(rng):
     optional = rng.choice(["true", "false"])
     last, step = rng.choice([7, 127, 1023, 65_535, 2**31 - 1]), rng.randint(1, 9)
     fields = [
-        f'{{ kind = "counter", maximum = {last}, low_bits = {rng.randint(1, last.bit_length() - 1)} }}',
-        (f'{{ kind = "number", name = "a", minimum = {rng.randint(-99, 9)}, maximum = {step * last // 9 + 100},'
+        f'{{ kind = "counter", maximum = {last}, low_bits = {rng.randint(2, last.bit_length() - 1)} }}',
+        (f'{{ kind = "number", name = "a", minimum = {rng.randint(-99, 9)}, maximum = {min(step * last // 9 + 100, 2**30)},'
         f" resolution = {step}, low_bits = {rng.randint(2, 3)}, optional = {optional} }}"),
         f'{{ kind = "longitude", bits = {rng.randint(14, 31)}, low_bits = {rng.randint(3, 13)}, optional = {optional} }}',
         f'{{ kind = "latitude", bits = {rng.randint(14, 31)}, low_bits = {rng.randint(3, 13)} }}',
