@@ -25,6 +25,7 @@ from packetcodec.arrays.kernels import decode as kernel
 from packetcodec.arrays.kernels.machine import frozen
 from packetcodec.arrays.layout_decoder import LayoutDecoder, free
 from packetcodec.arrays.packets import as_chunked, is_packets, of
+from packetcodec.arrays.tables import checked_units
 from packetcodec.errors import PacketcodecError
 
 if TYPE_CHECKING:
@@ -64,10 +65,8 @@ class ColumnDecoder:
     """
 
     def __init__(self, codec: Codec, units: Units = "physical") -> None:
-        if units not in {"physical", "base"}:
-            raise PacketcodecError(f'units: {units!r} is neither "physical" nor "base"')
         self.codec = codec
-        self.units: Units = units
+        self.units = checked_units(units)
         self._decoders: dict[tuple[int, str], LayoutDecoder] = {}
 
     def __reduce__(self) -> tuple[Any, ...]:

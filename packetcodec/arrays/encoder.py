@@ -22,7 +22,7 @@ import pyarrow as pa
 
 from packetcodec.arrays.kernels import encode as kernel
 from packetcodec.arrays.kernels.machine import frozen
-from packetcodec.arrays.tables import check_table
+from packetcodec.arrays.tables import check_table, checked_units
 from packetcodec.arrays.values import Column, column_of
 from packetcodec.errors import PacketcodecError, ValueFault
 
@@ -52,10 +52,8 @@ class ColumnEncoder:
     """
 
     def __init__(self, codec: Codec, units: Units = "physical") -> None:
-        if units not in {"physical", "base"}:
-            raise PacketcodecError(f'units: {units!r} is neither "physical" nor "base"')
         self.codec = codec
-        self.units: Units = units
+        self.units = checked_units(units)
         self._packers: dict[str, _Packer] = {}
 
     def __reduce__(self) -> tuple[Any, ...]:

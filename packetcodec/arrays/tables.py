@@ -17,7 +17,7 @@ import numpy as np
 import pyarrow as pa
 
 from packetcodec.arrays.kernels import decode as kernel
-from packetcodec.errors import STATUSES
+from packetcodec.errors import STATUSES, PacketcodecError
 from packetcodec.schema import Form
 from packetcodec.wire.trail.cells import STRETCH
 
@@ -58,6 +58,13 @@ class Column:
     type: pa.DataType
     low: int
     names: pa.Array | None = None
+
+
+def checked_units(units: Units) -> Units:
+    """The units that a caller asks for; PacketcodecError where there are none such."""
+    if units not in {"physical", "base"}:
+        raise PacketcodecError(f'units: {units!r} is neither "physical" nor "base"')
+    return units
 
 
 def columns(layout: LayoutPlan, units: Units) -> tuple[Column, ...]:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from packetcodec.bench.geodesic import distance
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Sequence
 
     from packetcodec.logs.fix import Fix
     from packetcodec.receive.events import Position
@@ -108,8 +108,3 @@ def along_time(outcomes: Sequence[Outcome]) -> tuple[Stretch, ...]:
         Stretch(place * width, (place + 1) * width, len(hows), *map(hows.count, (DIRECT, BY_TRAIL, MISSING)))
         for place, hows in sorted(found.items())
     )
-
-
-def errors_of(outcomes: Iterable[Outcome]) -> list[float]:
-    """The errors of those that arrived."""
-    return [item.error for item in outcomes if item.error is not None]

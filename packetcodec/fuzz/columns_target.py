@@ -13,7 +13,7 @@ from packetcodec.codec import Codec
 from packetcodec.errors import OK, PacketcodecError
 from packetcodec.fuzz.codec_target import python_target
 from packetcodec.fuzz.protocol import HELD, REFUSED, UNKNOWN, Question, QuestionFault, point_words, read_question
-from packetcodec.fuzz.targets import Replies
+from packetcodec.fuzz.targets import OwnProcess, Replies
 from packetcodec.wire import Point, from_raw
 
 if TYPE_CHECKING:
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from packetcodec.schema import Schema
 
 
-class ColumnsTarget:
+class ColumnsTarget(OwnProcess):
     """The columns of a schema.
 
     Raises:
@@ -74,20 +74,6 @@ class ColumnsTarget:
             Point(latitude, longitude, altitude, age if timed else None) for latitude, longitude, altitude, age in points
         )
         return f"base {layout.id}{words}{point_words(told)}"
-
-    def restart(self) -> None:
-        """Nothing is kept."""
-
-    def finish(self) -> Replies:
-        """Nothing to say."""
-        return Replies(())
-
-    def memory(self) -> int:
-        """Not told apart from our own."""
-        return 0
-
-    def close(self) -> None:
-        """Nothing to let go."""
 
 
 def _bases(question: Question) -> dict[str, int | None]:

@@ -115,7 +115,25 @@ def _alarm_clock(left: Callable[[], float]) -> Iterator[None]:
         signal.signal(signal.SIGALRM, before)
 
 
-class FunctionTarget:
+class OwnProcess:
+    """What a target in our own process has nothing to do for."""
+
+    def restart(self) -> None:
+        """What is kept is its own."""
+
+    def finish(self) -> Replies:
+        """Nothing to say."""
+        return Replies(())
+
+    def memory(self) -> int:
+        """Not told apart from our own."""
+        return 0
+
+    def close(self) -> None:
+        """Nothing to let go."""
+
+
+class FunctionTarget(OwnProcess):
     """A function of our own process: line to line.
 
     Args:
@@ -159,20 +177,6 @@ class FunctionTarget:
                 frames = traceback.extract_tb(fault.__traceback__)[1:]
                 self._remarks = "".join(traceback.format_list(frames)).rstrip()
             return f"raised {type(fault).__name__}: {fault}".replace("\n", " ")
-
-    def restart(self) -> None:
-        """What a function keeps is its own."""
-
-    def finish(self) -> Replies:
-        """Nothing to say."""
-        return Replies(())
-
-    def memory(self) -> int:
-        """Not told apart from our own."""
-        return 0
-
-    def close(self) -> None:
-        """Nothing to let go."""
 
 
 def plan_of(source: Source) -> Plan:

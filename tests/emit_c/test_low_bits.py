@@ -11,29 +11,15 @@ from packetcodec import PacketFault, Schema, compile_plan
 from packetcodec.emit import HARNESSES
 from packetcodec.emit.c.writer import write_c
 from packetcodec.fuzz.compiled import build
-from packetcodec.fuzz.protocol import decode_answer, encode_question
+from packetcodec.fuzz.protocol import decode_answer, decode_question, encode_question, references_of
 from packetcodec.vectors.references import borders, usual
 from packetcodec.wire import from_raw, pack, unpack
 from packetcodec.wire.low_bits import known
 from tests.support.conformance import WARNINGS, tool
 from tests.support.js_material import raw_codes, seeded
-from tests.support.low_bits import SCHEMA
+from tests.support.low_bits import SCHEMA, SEAM
 
 CI = bool(os.environ.get("CI"))
-SEAM = Schema.parse("""
-name = "seam"
-version = 1
-check = { crc = "CRC-32/ISO-HDLC" }
-[[layouts]]
-name = "ship"
-id = 0
-fields = [
-  { kind = "longitude", bits = 20, low_bits = 9, optional = true },
-  { kind = "number", name = "depth", minimum = -9, maximum = 1000, resolution = 0.5, low_bits = 3 },
-  { kind = "counter", bits = 31, low_bits = 30 },
-  { kind = "latitude", bits = 32, low_bits = 5 },
-]
-""")
 FAR = 2**31 - 1
 
 
@@ -42,8 +28,7 @@ def asked(plan, rng, count):
     questions, answers = [], []
 
     def decode(data, bases):
-        words = [str(bases[name]) if name in bases else "-" for name in plan.references]
-        questions.append(" ".join(["decode", data.hex(), *words]))
+        questions.append(decode_question(data, references_of(plan, bases)))
         try:
             _, layout, codes, points = unpack({plan.version: plan}, data, known(bases))
             answers.append(decode_answer("base", layout, codes, points))

@@ -16,23 +16,8 @@ from packetcodec.fuzz.protocol import decode_question, references_of
 from tests.emit_js.test_formatter import asked
 from tests.emit_js.test_types import check, write
 from tests.support.js_material import seeded, values_of
-from tests.support.low_bits import CODEC, SCHEMA, VALUES
+from tests.support.low_bits import CODEC, SCHEMA, SEAM, VALUES
 from tests.support.node import program
-
-SEAM = Schema.parse("""
-name = "seam"
-version = 1
-check = { crc = "CRC-32/ISO-HDLC" }
-[[layouts]]
-name = "ship"
-id = 0
-fields = [
-  { kind = "longitude", bits = 20, low_bits = 9, optional = true },
-  { kind = "number", name = "depth", minimum = -9, maximum = 1000, resolution = 0.5, low_bits = 3 },
-  { kind = "counter", bits = 31, low_bits = 30 },
-  { kind = "latitude", bits = 32, low_bits = 5 },
-]
-""")
 
 ASK = """
 import { readFileSync } from "node:fs";

@@ -1,4 +1,4 @@
-"""A schema whose position and counter are sent by their low bits, and values of it."""
+"""A schema whose position and counter are sent by their low bits, values of it, and a schema with a seam."""
 
 from packetcodec import Codec, Schema
 
@@ -44,3 +44,18 @@ VALUES = {
     },
     "track": {"collar": 7, "time": 1_800_000_000, "latitude": 46.51234, "longitude": 9.87654, "depth": -12.3},
 }
+#: The number of codes of its longitude is no multiple of the modulus.
+SEAM = Schema.parse("""
+name = "seam"
+version = 1
+check = { crc = "CRC-32/ISO-HDLC" }
+[[layouts]]
+name = "ship"
+id = 0
+fields = [
+  { kind = "longitude", bits = 20, low_bits = 9, optional = true },
+  { kind = "number", name = "depth", minimum = -9, maximum = 1000, resolution = 0.5, low_bits = 3 },
+  { kind = "counter", bits = 31, low_bits = 30 },
+  { kind = "latitude", bits = 32, low_bits = 5 },
+]
+""")
