@@ -73,6 +73,18 @@ def wrong_answers(schema: Schema, subject: Subject, groups: int) -> list[tuple[s
 
 
 @every
+@pytest.mark.parametrize("point", ["450000100 90000000 -2147483648 60", "450000100 90000000 1000 4294967295"])
+def test_numbers_that_say_absent_in_a_structure_are_refused_as_numbers(subject: Subject, point):
+    fields = "encode_base 0 450000000 50000 5 90000000 |"
+    target = subject.make(TWO_TRAILS)
+    try:
+        whole, wrong = target.ask([f"{fields} 450000100 90000000 1000 60", f"{fields} {point}"]).lines
+    finally:
+        target.close()
+    assert wrong == "refused" != whole
+
+
+@every
 def test_low_bits_are_sent_and_found_alike(subject: Subject):
     assert wrong_answers(low_bits.SCHEMA, subject, 60 if CI else 25) == []
 

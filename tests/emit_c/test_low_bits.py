@@ -21,6 +21,21 @@ from tests.support.low_bits import SCHEMA, SEAM
 
 CI = bool(os.environ.get("CI"))
 FAR = 2**31 - 1
+#: One name in two layouts, with another range in each.
+TWO_RANGES = Schema.parse("""
+name = "two"
+version = 1
+
+[[layouts]]
+name = "south"
+id = 0
+fields = [{ kind = "latitude", minimum = -2.3, maximum = -0.02, low_bits = 4 }, { kind = "flag", name = "open" }]
+
+[[layouts]]
+name = "anywhere"
+id = 1
+fields = [{ kind = "latitude", bits = 18, low_bits = 4 }]
+""")
 
 
 def asked(plan, rng, count):
@@ -69,7 +84,7 @@ def differing(schema, rng, count):
     return set(answers), [row for row in zip(questions, answers, replies.lines, strict=True) if row[1] != row[2]]
 
 
-@pytest.mark.parametrize("schema", [SCHEMA, SEAM], ids=["pasture", "seam"])
+@pytest.mark.parametrize("schema", [SCHEMA, SEAM, TWO_RANGES], ids=["pasture", "seam", "two ranges"])
 def test_packets_and_references_of_every_sort_are_read_as_by_the_codec(schema):
     answers, wrong = differing(schema, seeded(5), 100)
     assert wrong == []

@@ -187,11 +187,6 @@ class CPlan:
         """Words of 32 bits that hold what fields say, of any layout: a value each, and a byte for each optional one."""
         return max(len(layout.members) + -(-len(layout.optional) // 4) for layout in self.layouts)
 
-    @property
-    def has_low(self) -> bool:
-        """Whether a field is sent by the low bits of its code."""
-        return self.plan.has_low_bits
-
     @cached_property
     def references(self) -> tuple[tuple[Member, str], ...]:
         """Of each value that a reference is needed for: its first member, and the name of what says that one is known."""
@@ -203,9 +198,14 @@ class CPlan:
         """The place of a member's reference."""
         return self.plan.references.index(member.field.name)
 
+    def reference_range(self, member: Member) -> tuple[int, int]:
+        """The lowest and the highest base of a member's reference, in any layout."""
+        same = [other.field for other in self.members if other.low_bits and other.field.name == member.field.name]
+        return min(field.low for field in same), max(field.high for field in same)
+
     def reference_type(self, member: Member) -> str:
         """The type of a member's reference: signed where all of the range is, since what is known may lie beside it."""
-        return "int32_t" if self.references[self.place_of(member)][0].field.high < 2**31 else "uint32_t"
+        return "int32_t" if self.reference_range(member)[1] < 2**31 else "uint32_t"
 
     def reference_of(self, member: Member) -> int:
         """The place of a member's reference, and whether that has no sign, as the table has it."""

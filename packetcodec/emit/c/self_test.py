@@ -108,9 +108,9 @@ class _Rows:
         """What is known beforehand, of each value that is sent by its low bits."""
         row = b""
         for member, _ in self.c.references:
-            base, field = references.get(member.field.name), member.field
-            if base is not None and not field.modulus:
-                base = min(max(base, field.low), field.high)
+            base, (low, high) = references.get(member.field.name), self.c.reference_range(member)
+            if base is not None and not member.field.modulus:
+                base = min(max(base, low), high)
             row += bytes([base is not None]) + _word(base or 0)
         return row
 
