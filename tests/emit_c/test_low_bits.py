@@ -21,7 +21,7 @@ from tests.support.low_bits import SCHEMA, SEAM
 
 CI = bool(os.environ.get("CI"))
 FAR = 2**31 - 1
-#: One name in two layouts, with another range in each.
+#: One name in two layouts, with another range in each, and circles of whole numbers that do not wrap.
 TWO_RANGES = Schema.parse("""
 name = "two"
 version = 1
@@ -29,12 +29,17 @@ version = 1
 [[layouts]]
 name = "south"
 id = 0
-fields = [{ kind = "latitude", minimum = -2.3, maximum = -0.02, low_bits = 4 }, { kind = "flag", name = "open" }]
+fields = [
+  { kind = "latitude", minimum = -2.3, maximum = -0.02, low_bits = 4 }, { kind = "flag", name = "open" },
+  { kind = "counter", name = "turn", maximum = 46, low_bits = 3, optional = true },
+]
 
 [[layouts]]
 name = "anywhere"
 id = 1
-fields = [{ kind = "latitude", bits = 18, low_bits = 4 }]
+fields = [
+  { kind = "latitude", bits = 18, low_bits = 4 }, { kind = "counter", maximum = 45, low_bits = 3, policy = "refuse" },
+]
 """)
 
 
