@@ -57,7 +57,8 @@ def asked(plan, rng, count):
 
     for layout in plan.layouts:
         everyday = [raw_codes(rng, layout) for _ in range(count)]
-        cases = [(codes, usual(layout, codes)) for codes in everyday]
+        last = {field.name: field.max_input for _, field, _ in layout.low_fields}
+        cases = [(codes, bases) for codes in everyday for bases in (usual(layout, codes), last)]
         for codes in everyday[:3]:
             cases += [(codes, bases) for _, codes, bases in borders(layout, codes)]
             cases += [
