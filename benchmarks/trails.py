@@ -59,7 +59,7 @@ version = 1
 name = "track"
 id = 1
 fields = [{{ kind = "latitude" }}, {{ kind = "longitude" }}]
-trail = {{ points = {points}, resolution_m = {resolution}, spacing = {spacing}, packet_bytes = 255 }}
+trail = {{ points = {points}, resolution_m = {resolution}, spacing = {spacing}, packet_bytes = 255{keys} }}
 """
 
 
@@ -93,9 +93,9 @@ class Track:
     airtimes: dict[str, tuple[float, ...]]
 
 
-def default_trail(spacing: int) -> Trail:
-    """The trail of a schema that says nothing of speed."""
-    text = SCHEMA.format(points=POINTS, resolution=RESOLUTION, spacing=spacing)
+def default_trail(spacing: int, *, keys: str = "") -> Trail:
+    """The trail of a schema that says nothing of speed, but in `keys`."""
+    text = SCHEMA.format(points=POINTS, resolution=RESOLUTION, spacing=spacing, keys=keys)
     trail = Schema.parse(text).layouts[0].trail
     assert trail is not None  # noqa: S101  # it stands in the text
     return trail

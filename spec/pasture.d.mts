@@ -179,6 +179,8 @@ export interface Trail {
   intervalSeed: number;
   /** most doublings of the cells in a packet that would get too long */
   coarsenings: number;
+  /** whether the last guess at a move is the mean of two, else the last one and half its change */
+  wandering: boolean;
 }
 
 /** One kind of packet: its bits before padding or trail, its least and most bytes. */

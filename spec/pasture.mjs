@@ -216,6 +216,7 @@ var SCHEMAS = frozen([
           points: 10, countBits: 4, step: 223, initialScale: 6, scaleRate: 1,
           altitudeStep: 0, altitudeInitialScale: 1, altitudeScaleRate: 1,
           spacing: 30, spacingField: null, intervalSeed: 0, coarsenings: 0,
+          wandering: false,
         },
       },
       {
@@ -562,8 +563,8 @@ var BAD_TRAIL = new RangeError("bad_trail");
 /**
  * Axes that share one scale and one choice of guess; `rising` ones never go back: seconds between points.
  *
- * @typedef {{ limits: number[], change: number, rising: boolean, fresh: boolean, sum: number, count: number,
- *   errors: number[], now: number[], last: number[], before: number[] }} Group
+ * @typedef {{ limits: number[], change: number, wandering: boolean, rising: boolean, fresh: boolean, sum: number,
+ *   count: number, errors: number[], now: number[], last: number[], before: number[] }} Group
  */
 
 /**
@@ -589,11 +590,11 @@ function reach(step) {
   return Math.min(MAX_CELLS, Math.floor((HALF_CIRCLE + Math.floor(step / 2)) / step));
 }
 
-/** @type {(limits: number[], sum: number, change: number, rising?: boolean) => Group} */
-function newGroup(limits, sum, change, rising) {
+/** @type {(limits: number[], sum: number, change: number, wandering: boolean, rising?: boolean) => Group} */
+function newGroup(limits, sum, change, wandering, rising) {
   var zeros = limits.map(function () { return 0; });
   return {
-    limits: limits, change: change, rising: rising === true, fresh: true, sum: sum, count: 1,
+    limits: limits, change: change, wandering: wandering, rising: rising === true, fresh: true, sum: sum, count: 1,
     errors: [0, 0, 0], now: zeros.slice(), last: zeros, before: zeros,
   };
 }
@@ -623,7 +624,8 @@ function codePoint(group, cells, coder) {
   var picked = pick(group);
   var moves = group.limits.map(function (limit, axis) {
     var last = group.last[axis];
-    var guesses = [0, last, last + ((last - group.before[axis] + 1) >> 1)];
+    var turn = last - group.before[axis];
+    var guesses = [0, last, last + (((group.wandering ? -turn : turn) + 1) >> 1)];
     var wanted = cells && cells[axis] - group.now[axis] - guesses[picked];
     var rest = coder(wanted, orderOf(group), group.fresh ? 1 : 5);
     var moved = guesses[picked] + rest;
@@ -657,12 +659,15 @@ function newGrid(trail, anchor, shift) {
   var step = trail.step << shift;
   var east = eastStep(step, anchor.latitude);
   var climb = anchor.altitude === null ? 0 : trail.altitudeStep << shift;
-  var groups = [newGroup([reach(step), reach(east)], shifted(trail.initialScale), shifted(trail.scaleRate))];
+  var wandering = trail.wandering;
+  var scales = [shifted(trail.initialScale), shifted(trail.scaleRate)];
+  var groups = [newGroup([reach(step), reach(east)], scales[0], scales[1], wandering)];
   if (climb) {
     var limit = Math.min(MAX_CELLS, Math.floor(MAX_CLIMB / climb));
-    groups.push(newGroup([limit], shifted(trail.altitudeInitialScale), shifted(trail.altitudeScaleRate)));
+    scales = [shifted(trail.altitudeInitialScale), shifted(trail.altitudeScaleRate)];
+    groups.push(newGroup([limit], scales[0], scales[1], wandering));
   }
-  if (trail.intervalSeed) groups.push(newGroup([MAX_CELLS], trail.intervalSeed, 1, true));
+  if (trail.intervalSeed) groups.push(newGroup([MAX_CELLS], trail.intervalSeed, 1, wandering, true));
   return { anchor: anchor, step: step, east: east, climb: climb, timed: trail.intervalSeed > 0, groups: groups };
 }
 

@@ -62,7 +62,7 @@ _LAYOUTS = (
         # Points, bits of their count, how often cells may be doubled; of the position: places among the fields, cell,
         # starting values; of altitude: place, cell, starting values; of time: the seconds that are expected between
         # points where they are coded, those that are fixed, or the place and scale of the field that holds them.
-        (10, 4, 0, (2, 3, 223, 6, 1), None, (None, 30, None, None)),
+        (10, 4, 0, (2, 3, 223, 6, 1, 1), None, (None, 30, None, None)),
     ),
     (
         "status", 3, 74, 12, 12,
@@ -308,7 +308,7 @@ class _Trail:
 
     def __init__(self, row):
         self.points, self.count_bits, self.coarsenings, position, altitude, time = row
-        self.north, self.east, self.step, self.initial_scale, self.scale_rate = position
+        self.north, self.east, self.step, self.initial_scale, self.scale_rate, self.bend = position
         self.altitude = altitude
         self.interval_seed, self.spacing, self.spacing_place, self.spacing_scale = time
 
@@ -385,8 +385,9 @@ class _Residuals(_Writer):
 class _Group:
     """Axes that share one scale and one choice of guess."""
 
-    def __init__(self, limits, initial_scale, scale_rate, rising=False):
+    def __init__(self, limits, initial_scale, scale_rate, bend, rising=False):
         self.limits = limits
+        self.bend = bend
         self.scale_rate = scale_rate
         self.rising = rising  # the axis never goes back: seconds between points
         self.fresh = True
@@ -426,7 +427,7 @@ class _Group:
         moves = []
         for axis, limit in enumerate(self.limits):
             last = self.last[axis]
-            guesses = (0, last, last + ((last - self.before[axis] + 1) >> 1))
+            guesses = (0, last, last + ((self.bend * (last - self.before[axis]) + 1) >> 1))
             wanted = None if cells is None else cells[axis] - self.now[axis] - guesses[pick]
             rest = coder.code(wanted, self.order(), 1 if self.fresh else 5)
             moved = guesses[pick] + rest
@@ -461,15 +462,15 @@ class _Grid:
         self.climb = 0 if anchor[2] is None else trail.altitude[1] << coarsened
         self.timed = trail.interval_seed is not None
         limits = (_reach(self.step), _reach(self.wide))
-        self.groups = [
-            _Group(limits, max(1, trail.initial_scale >> coarsened), max(1, trail.scale_rate >> coarsened))
-        ]
+        initial_scale = max(1, trail.initial_scale >> coarsened)
+        self.groups = [_Group(limits, initial_scale, max(1, trail.scale_rate >> coarsened), trail.bend)]
         if self.climb:
             limits = (min(_MAX_CELLS, _MAX_CLIMB // self.climb),)
             initial_scale = max(1, trail.altitude[2] >> coarsened)
-            self.groups.append(_Group(limits, initial_scale, max(1, trail.altitude[3] >> coarsened)))
+            scale_rate = max(1, trail.altitude[3] >> coarsened)
+            self.groups.append(_Group(limits, initial_scale, scale_rate, trail.bend))
         if self.timed:
-            self.groups.append(_Group((_MAX_CELLS,), trail.interval_seed, 1, True))
+            self.groups.append(_Group((_MAX_CELLS,), trail.interval_seed, 1, trail.bend, True))
 
     def cells(self, point):
         """The cells of a point, one tuple to a group, or None for a point that the trail cannot carry."""

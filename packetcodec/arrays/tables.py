@@ -167,7 +167,7 @@ def head_of(plan: Plan, layout: LayoutPlan) -> NDArray[Any]:
 def trail_numbers(layout: LayoutPlan) -> NDArray[np.int64]:
     """The numbers of a trail, as `packetcodec.arrays.kernels.trail` names them."""
     trail = layout.trail
-    found = np.zeros(13, np.int64)
+    found = np.zeros(14, np.int64)
     if trail is not None:
         high = trail.altitude
         climb = (high.step, high.initial_scale, high.scale_rate) if high else (0, 1, 1)
@@ -176,6 +176,7 @@ def trail_numbers(layout: LayoutPlan) -> NDArray[np.int64]:
         found[:] = (
             trail.points, trail.step, trail.initial_scale, trail.scale_rate, trail.coarsenings, trail.count_bits, *climb,
             trail.interval_seed or 0, trail.spacing_seconds or 0, spacing, layout.fields[spacing].scale,
+            -1 if trail.wandering else 1,
         )  # fmt: skip
     return found
 

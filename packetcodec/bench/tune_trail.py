@@ -121,7 +121,7 @@ def tune_trail(trail: Trail, some: Iterable[Window], *, spacing: float | None = 
     return Suggestion(
         initial_scale=initial_scale,
         scale_rate=scale_rate,
-        speed=initial_scale * resolution / between if between else None,
+        speed=initial_scale * (1 + trail.wandering) * resolution / between if between else None,
         bits=(sum(lengths) - gain) / len(left),
         present_initial_scale=trail.initial_scale,
         present_scale_rate=trail.scale_rate,

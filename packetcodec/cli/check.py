@@ -138,8 +138,9 @@ def _trail_words(layout: LayoutPlan, trail: Trail) -> Iterator[str]:
         "from the one that was encoded."
     )
     yield (
-        f"Its coding starts from initial_scale = {trail.initial_scale} and scale_rate = {trail.scale_rate} cells. A packet "
-        f"is at most {trail.packet_bytes} bytes: where it would be longer, {too_long}."
+        f"Its coding{' expects wandering moves and' if trail.wandering else ''} starts from initial_scale = "
+        f"{trail.initial_scale} and scale_rate = {trail.scale_rate} cells. A packet is at most {trail.packet_bytes} bytes: "
+        f"where it would be longer, {too_long}."
     )
 
 

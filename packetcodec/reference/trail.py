@@ -136,8 +136,8 @@ def _front(trail: Trail, count: int, shift: int) -> list[int]:
 class _Axes:
     """A group of axes with the whole history of its points."""
 
-    def __init__(self, limits: Sequence[int], first: int, change: int, *, forward: bool = False) -> None:
-        self.limits, self.starts, self.forward = limits, (first, change), forward
+    def __init__(self, limits: Sequence[int], first: int, change: int, *, wandering: bool, forward: bool = False) -> None:
+        self.limits, self.starts, self.wandering, self.forward = limits, (first, change), wandering, forward
         self.path: list[tuple[int, ...]] = [(0,) * len(limits)]
         self.sizes: list[int] = []  # of the residuals since the scale started
         self.misses: list[tuple[int, int, int]] = []  # of each point since then: what the three guesses were wrong by
@@ -168,7 +168,8 @@ class _Axes:
         cells, misses = [], []
         for axis, limit in enumerate(self.limits):
             *_, before, last = self._moves(axis)
-            guesses = (0, last, last + math.floor(Fraction(last - before + 1, 2)))
+            mean = math.floor(Fraction(last + before + 1, 2))
+            guesses = (0, last, mean if self.wandering else last + math.floor(Fraction(last - before + 1, 2)))
             rest = residual(self._order(), self.path[-1][axis] + guesses[pick], bent)
             move = guesses[pick] + rest
             cell = self.path[-1][axis] + move
@@ -209,13 +210,17 @@ class _Grid:
         self.up = trail.altitude.step * 2**shift if trail.altitude and anchor.altitude is not None else None
         scaled = [max(1, start // 2**shift) for start in (trail.initial_scale, trail.scale_rate)]
         half = Fraction(_ROUND, 2)
-        self.groups = [_Axes([min(_FARTHEST, _away(half / size)) for size in (self.north, self.east)], *scaled)]
+        self.groups = [
+            _Axes(
+                [min(_FARTHEST, _away(half / size)) for size in (self.north, self.east)], *scaled, wandering=trail.wandering
+            )
+        ]
         if self.up and trail.altitude:
             scaled = [max(1, start // 2**shift) for start in (trail.altitude.initial_scale, trail.altitude.scale_rate)]
-            self.groups.append(_Axes([min(_FARTHEST, 10**9 // self.up)], *scaled))
+            self.groups.append(_Axes([min(_FARTHEST, 10**9 // self.up)], *scaled, wandering=trail.wandering))
         self.timed = trail.interval_seed is not None
         if trail.interval_seed is not None:
-            self.groups.append(_Axes([_FARTHEST], trail.interval_seed, 1, forward=True))
+            self.groups.append(_Axes([_FARTHEST], trail.interval_seed, 1, wandering=trail.wandering, forward=True))
 
     def cells(self, point: Place) -> list[tuple[_Axes, list[int]]]:
         """The cells of a point, group by group."""

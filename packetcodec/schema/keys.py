@@ -197,6 +197,7 @@ TABLES: Mapping[str, TableKeys] = MappingProxyType(
             ),
             Key("usual_spacing", "integer", "expected where a field holds the spacing, or the trail", "s", 30, 1, 86_400),
             Key("speed", "number", "expected of the tracker; another one costs bits, never a point", "m/s", 4, 0.01, 1000),
+            Key("wandering", "boolean", "guess a move from the last two: shorter trails of walkers, animals", default=False),
             Key("initial_scale", "integer", "expected first step; default: speed * spacing / step", "step", None, 1, 4096),
             Key("scale_rate", "integer", "expected error of a guess; default: initial_scale / 5", "step", None, 1, 4096),
             Key("altitude_resolution", "number", "step of their altitude; without it they have none", "m", None, 0.01, 1000),

@@ -166,6 +166,7 @@ class Trail(Frozen):
         points: most positions, 1..63.
         step: north-south cell in 1e-7 degree.
         initial_scale, scale_rate: starting values of the coding, in cells.
+        wandering: whether the last guess is the mean of the last two moves, else the last one and half its change.
         spacing: what tells the seconds from point to point.
         altitude: cells and starting values of altitude, or None for a trail without.
         coarsenings: most doublings of the grid in a packet that would get too long.
@@ -182,6 +183,7 @@ class Trail(Frozen):
     altitude: AltitudeSteps | None = None
     coarsenings: int = 0
     packet_bytes: int = 0
+    wandering: bool = False
     requested: str = ""
     doc: str = ""
 

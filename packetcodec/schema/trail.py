@@ -1,9 +1,9 @@
 """The trail of a layout, read from its table into a `Trail`.
 
-Owns one rule: how speed, spacing and resolution become the two starting values of the trail's coding. They are what is
-expected of a tracker that moves at `speed`: FIRST = speed * spacing / resolution cells from the anchor to the first point,
-CHANGE = FIRST / 5 cells that a guess leaves of a later one (both rounded, at least 1; found on recorded tracks). Packets
-of another motion are a little longer, never wrong.
+Owns one rule: how speed, spacing and resolution become the two starting values of the trail's coding. They follow from what
+is expected of a tracker that moves at `speed`, x = speed * spacing / resolution cells from point to point: x for the first
+point and a fifth of it for what a guess leaves of a later one; in a trail that is `wandering`, x / 2 and the square root of
+x (all rounded, at least 1; found on recorded tracks). Packets of another motion are a little longer, never wrong.
 
 >>> from packetcodec.schema import Schema
 >>> trail = Schema.parse('''
@@ -70,17 +70,19 @@ def read_trail(table: Table, fields: Sequence[Field]) -> Trail | None:
     _demand_fields(table, fields, climb=climb is not None)
     limit = table.integer("packet_bytes")
     too_long = table.text("too_long")
+    wandering = table.boolean("wandering")
     scales = {key: table.integer(key) for key in _SCALES}
     if len(table.faults.problems) > before or points is None or speed is None:
         return None
-    first = scales["initial_scale"] or min(max(1, _round(speed * usual / resolution)), _MAX_SCALE)
+    cells = speed * usual / resolution
+    first = scales["initial_scale"] or _scale(cells / 2 if wandering else cells)
     coarsenings = 0
     while too_long == "coarsen" and coarsenings < _MAX_COARSENINGS and step << coarsenings + 1 <= MAX_STEP:
         coarsenings += 1
     height = (scales["altitude_initial_scale"] or 1, scales["altitude_scale_rate"] or 1)
     return Trail(
         points=points, step=step, initial_scale=first,
-        scale_rate=scales["scale_rate"] or max(1, _round(Decimal(first) / 5)),
+        scale_rate=scales["scale_rate"] or _scale(cells.sqrt() if wandering else Decimal(first) / 5), wandering=wandering,
         spacing=spacing, altitude=AltitudeSteps(int(climb * METRE), *height) if climb else None, coarsenings=coarsenings,
         packet_bytes=limit or 0,
         requested=_requested(table), doc=table.text("doc"),
@@ -108,8 +110,9 @@ def _requested(table: Table) -> str:
     return f"{key} {table.data[f'{key}_m']} m"
 
 
-def _round(value: Decimal) -> int:
-    return int(value.quantize(Decimal(1), rounding=ROUND_HALF_UP))
+def _scale(cells: Decimal) -> int:
+    """A starting value, rounded and within its bounds."""
+    return min(max(1, int(cells.quantize(Decimal(1), rounding=ROUND_HALF_UP))), _MAX_SCALE)
 
 
 def _spacing(table: Table, fields: Sequence[Field], usual: int, points: int) -> Spacing:

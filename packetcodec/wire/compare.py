@@ -149,9 +149,10 @@ def _trails(place: str, old: LayoutPlan, new: LayoutPlan) -> Iterator[Difference
             yield Difference(place, "new" if old.trail is None else "gone", wire=True)
         return
     before, after = wire_of_trail(old.trail, old), wire_of_trail(new.trail, new)
-    for words in before:
-        if before[words] != after[words]:
-            yield Difference(place, f"{words} {before[words] or 'none'} -> {after[words] or 'none'}", wire=True)
+    for words in before | after:
+        old_number, new_number = before.get(words, 0), after.get(words, 0)
+        if old_number != new_number:
+            yield Difference(place, f"{words} {old_number or 'none'} -> {new_number or 'none'}", wire=True)
     if old.trail.doc != new.trail.doc:
         yield Difference(place, "remark changed", wire=False)
 

@@ -44,7 +44,7 @@ def wire_of_trail(trail: Trail, layout: LayoutPlan) -> dict[str, int]:
         "altitude_scale_rate": altitude.scale_rate, "spacing": trail.spacing_seconds or 0,
         "place of the field of the spacing": names.index(trail.spacing_field) if trail.spacing_field else -1,
         "expected coded spacing": trail.interval_seed or 0, "most doublings of the grid": trail.coarsenings,
-        "most bytes of a packet": trail.packet_bytes,
+        "most bytes of a packet": trail.packet_bytes, **({"wandering": 1} if trail.wandering else {}),
     }  # fmt: skip
 
 

@@ -27,7 +27,7 @@ version = 1
 name = "track"
 id = 1
 fields = [{{ kind = "latitude" }}, {{ kind = "longitude" }}]
-trail = {{ points = 10, resolution_m = 2.5, spacing = {spacing} }}
+trail = {{ points = 10, resolution_m = 2.5, spacing = {spacing}{keys} }}
 """
 
 
@@ -40,7 +40,7 @@ def some_tracks():
 
 @pytest.mark.parametrize("interval", [10, 30])
 def test_trails_of_recorded_tracks_reach_their_targets(interval):
-    trail = Schema.parse(TEXT.format(spacing=interval)).layouts[0].trail
+    trail = Schema.parse(TEXT.format(spacing=interval, keys="")).layouts[0].trail
     rows = []
     for fixes in some_tracks():
         track = [(fix.time, fix.latitude, fix.longitude) for fix in fixes if fix.has_position]
@@ -60,6 +60,23 @@ def test_trails_of_recorded_tracks_reach_their_targets(interval):
     assert suggested.sum() / ideal.sum() <= 1.03
     assert (suggested / ideal).mean() <= 1.03
     assert ideal.mean() / 8 > 8  # bytes: a yardstick that charged nothing would not be one
+
+
+def test_wandering_trails_reach_theirs_with_the_right_speed_and_with_a_wrong_one():
+    rides, hikes = recordings.rides(), recordings.hikes()
+    files = (rides["4078723797.fit"], 6.8), (rides["3173437224.tcx"], 1.4), (hikes["korita-zbevnica.gpx"], 1.0)
+    found = []
+    for fixes, speed in files:
+        track = [(fix.time, fix.latitude, fix.longitude) for fix in fixes if fix.has_position]
+        some = windows(track, interval=10, points=10)[::2]
+        for said in (speed, 4):
+            trail = Schema.parse(TEXT.format(spacing=10, keys=f", speed = {said}, wandering = true")).layouts[0].trail
+            points = [[Point(*map(int, place)) for place in window] for window in some]
+            bits = fmean(write_trail(trail, anchor, rest, room=2000)[0].length for anchor, *rest in points)
+            found.append(bits / mean_ideal_bits(some, 2.5))
+    right, wrong = found[::2], found[1::2]
+    assert fmean(right) <= 1.035
+    assert fmean(wrong[1:]) <= 1.06
 
 
 def test_the_yardstick_charges_what_its_definition_says():

@@ -286,7 +286,11 @@ def test_speed_spacing_and_resolution_become_starting_values():
     got = trail("points = 10, resolution_m = 2.5, spacing = 10")
     assert (got.step, got.initial_scale, got.scale_rate, got.spacing) == (223, 16, 3, ConstantSpacing(10))
     got = trail("points = 10, resolution_m = 2.5, spacing = 30, speed = 0.5")
-    assert (got.initial_scale, got.scale_rate) == (6, 1)
+    assert (got.initial_scale, got.scale_rate, got.wandering) == (6, 1, False)
+    # One that wanders: half of speed * spacing / resolution = 30, and its square root.
+    got = trail("resolution_m = 2.5, spacing = 30, speed = 2.5, wandering = true")
+    assert (got.initial_scale, got.scale_rate, got.wandering) == (15, 5, True)
+    assert trail("resolution_m = 0.02, spacing = 86400, speed = 1000, wandering = true").scale_rate == 4096
     got = trail('resolution_m = 5, spacing = "gap", usual_spacing = 20, initial_scale = 7, scale_rate = 9')
     assert (got.points, got.spacing, got.initial_scale, got.scale_rate) == (10, FieldSpacing("gap"), 7, 9)
     assert trail('resolution_m = 5, spacing = "coded", usual_spacing = 20').spacing == CodedSpacing(20)

@@ -56,7 +56,7 @@ fields = [
   { kind = "latitude", bits = 31, optional = true }, { kind = "altitude", optional = true },
   { kind = "counter", maximum = 99 }, { kind = "longitude", bits = 31, optional = true },
 ]
-trail = { points = 5, resolution_m = 0.02, spacing = "coded", altitude_resolution = 1 }
+trail = { points = 5, resolution_m = 0.02, spacing = "coded", altitude_resolution = 1, wandering = true }
 [[layouts]]
 name = "plain"
 id = 1

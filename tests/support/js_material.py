@@ -143,6 +143,7 @@ def trail_schema(rng: random.Random) -> Schema:
     trail.append(f"resolution_m = {rng.choice(['0.02', '2.5', '10', '1000', f'{rng.uniform(0.1, 100):.2f}'])}")
     trail += rng.choice([[], ['too_long = "coarsen"']]) + rng.choice([[], [f"packet_bytes = {rng.randint(40, 120)}"]])
     trail += rng.choice([[], [f"altitude_resolution = {rng.choice(['0.01', '5', '1000'])}", "altitude_initial_scale = 3"]])
+    trail += rng.choice([[], ["wandering = true"]])
     trail += rng.choice([[], [f"initial_scale = {rng.randint(1, 4096)}", f"scale_rate = {rng.randint(1, 4096)}"]])
     return Schema.parse(f"""
         name = "pasture"

@@ -89,6 +89,7 @@ usual_spacing = 20
 altitude_resolution = 4
 altitude_initial_scale = 3
 altitude_scale_rate = 2
+wandering = true
 packet_bytes = 30
 too_long = "coarsen"
 [[layouts]]
@@ -99,7 +100,7 @@ fields = [
   { kind = "longitude", bits = 25 },
   { kind = "latitude", bits = 25 },
 ]
-trail = { points = 7, resolution_m = 10, spacing = "interval", usual_spacing = 60 }
+trail = { points = 7, resolution_m = 10, spacing = "interval", usual_spacing = 60, wandering = true }
 [[layouts]]
 name = "single"
 id = 3

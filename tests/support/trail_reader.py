@@ -70,8 +70,8 @@ def put_number(r, order, patience):
 class Group:
     """Section 4.4."""
 
-    def __init__(self, limits, first, change, *, forward=False):
-        self.limits, self.change, self.forward = limits, change, forward
+    def __init__(self, limits, first, change, *, wandering=False, forward=False):
+        self.limits, self.change, self.wandering, self.forward = limits, change, wandering, forward
         self.sum, self.count, self.patience, self.error = first, 1, 1, [0, 0, 0]
         self.at, self.last, self.before = ([0] * len(limits) for _ in range(3))
 
@@ -84,7 +84,8 @@ class Group:
         self.error = [error - (error >> 3) for error in self.error]
         for axis, limit in enumerate(self.limits):
             last, before = self.last[axis], self.before[axis]
-            guess = [0, last, last + ((last - before + 1) >> 1)]
+            ahead = (last + before + 1) >> 1 if self.wandering else last + ((last - before + 1) >> 1)
+            guess = [0, last, ahead]
             order = 0
             while signed(self.count << order) < self.sum:
                 order += 1
@@ -140,14 +141,16 @@ class TrailReader:
         x = min(latitude // 10000000, 89)
         wide = unsigned(step * (32400 + x * x)) // (32400 - 4 * x * x)
         limits = [min(1048575, unsigned(1800000000 + cell // 2) // cell) for cell in (step, wide)]
-        groups = [Group(limits, max(1, c["INITIAL_SCALE"] >> shift), max(1, c["SCALE_RATE"] >> shift))]
+        wandering = "WANDERING" in c
+        scales = max(1, c["INITIAL_SCALE"] >> shift), max(1, c["SCALE_RATE"] >> shift)
+        groups = [Group(limits, *scales, wandering=wandering)]
         self.climb = None
         if "ALTITUDE_CELL" in c and anchor["altitude"] is not None:
             self.climb = c["ALTITUDE_CELL"] << shift
             first, change = max(1, c["ALTITUDE_INITIAL_SCALE"] >> shift), max(1, c["ALTITUDE_SCALE_RATE"] >> shift)
-            groups.append(Group([min(1048575, 1000000000 // self.climb)], first, change))
+            groups.append(Group([min(1048575, 1000000000 // self.climb)], first, change, wandering=wandering))
         if "INTERVAL_SEED" in c:
-            groups.append(Group([1048575], c["INTERVAL_SEED"], 1, forward=True))
+            groups.append(Group([1048575], c["INTERVAL_SEED"], 1, wandering=wandering, forward=True))
         return step, wide, groups
 
     @staticmethod

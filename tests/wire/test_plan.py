@@ -61,6 +61,7 @@ LOUD = [
     ('"walking", "alarm"]', '"walking"]'),
     ("points = 10", "points = 11"),
     ("speed = 0.5", "speed = 5"),
+    ("speed = 0.5 ", "wandering = true, initial_scale = 6, scale_rate = 1 ".replace(", ", "\n")),
     ("packet_bytes = 32", "packet_bytes = 33"),
     ('too_long = "drop"', 'too_long = "coarsen"'),
     ("spacing = 30 ", "spacing = 31 "),

@@ -38,6 +38,7 @@ def trails(draw: st.DrawFn) -> Trail:
         initial_scale=draw(st.sampled_from([1, 6, 4096])), scale_rate=draw(st.sampled_from([1, 3, 4096])),
         altitude=draw(st.none() | st.builds(AltitudeSteps, st.sampled_from([1, 250, 100_000]), scales, scales)),
         spacing=draw(st.sampled_from([ConstantSpacing(10), *map(CodedSpacing, (1, 30, 86_400))])),
+        wandering=draw(st.booleans()),
     )  # fmt: skip
 
 

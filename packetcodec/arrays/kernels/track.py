@@ -149,7 +149,7 @@ def decode_tracks(
     words = np.empty((head[WORDS], BLOCK), np.uint64)
     flags, codes, lengths = np.empty(BLOCK, np.uint32), np.empty(BLOCK, np.uint32), np.empty(BLOCK, np.int32)
     live, valid, spare = np.zeros(BLOCK, np.uint8), np.zeros(BLOCK, np.uint8), np.zeros(BLOCK, np.uint8)
-    known, axes = np.zeros((8, BLOCK), np.int64), np.zeros((2, 12), np.int64)
+    known, axes = np.zeros((8, BLOCK), np.int64), np.zeros((2, 13), np.int64)
     some, counts = np.zeros((6, BLOCK * most), np.int32), np.empty(BLOCK, np.int32)
     out[places[LISTS] : places[LISTS] + 4] = 0
     for lo in range(0, head[ROWS], BLOCK):

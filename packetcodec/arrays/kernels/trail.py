@@ -18,10 +18,10 @@ from packetcodec.wire.trail.numbers import MAX_ORDER, STEADY, WINDOW
 #: Numbers of a trail.
 (
     POINTS, STEP, INITIAL, RATE, COARSENINGS, COUNT_BITS, CLIMB, CLIMB_INITIAL, CLIMB_RATE, SEED, INTERVAL, SPACING,
-    SPACING_SCALE,
-) = range(13)  # fmt: skip
+    SPACING_SCALE, BEND,
+) = range(14)  # fmt: skip
 #: The state of an axis of its own: altitude, or the time between points.
-_NOW, _LAST, _BEFORE, _STAYS, _GOES_ON, _TURNS, _SUM, _COUNT, _FRESH, _RATE, _LIMIT, _RISING = range(12)
+_NOW, _LAST, _BEFORE, _STAYS, _GOES_ON, _TURNS, _SUM, _COUNT, _FRESH, _RATE, _LIMIT, _RISING, _BEND = range(13)
 #: A place behind the end of every packet.
 BAD = 1 << 40
 
@@ -90,18 +90,18 @@ def guess_of(choice, last, ahead):
 
 
 @njit(cache=True)
-def start_axis(axis, initial, rate, limit, rising):
+def start_axis(axis, initial, rate, limit, rising, bend):
     """An axis before its first point."""
     axis[:] = 0
     axis[_SUM], axis[_COUNT], axis[_FRESH] = initial, 1, 1
-    axis[_RATE], axis[_LIMIT], axis[_RISING] = rate, limit, rising
+    axis[_RATE], axis[_LIMIT], axis[_RISING], axis[_BEND] = rate, limit, rising, bend
 
 
 @njit(cache=True)
 def read_axis(data, at, axis):
     """The next point on an axis of its own; the bit behind it."""
     last = axis[_LAST]
-    ahead = last + ((last - axis[_BEFORE] + 1) >> 1)
+    ahead = last + ((axis[_BEND] * (last - axis[_BEFORE]) + 1) >> 1)
     guess = guess_of(choice_of(axis[_STAYS], axis[_GOES_ON], axis[_TURNS]), last, ahead)
     rest, at = read_number(data, at, order_of(axis[_SUM], axis[_COUNT]), 1 if axis[_FRESH] else STEADY)
     moved = guess + rest
@@ -138,12 +138,12 @@ def faded(error, off):
 def read_points(data, at, end, count, plane, height, time, some, first):
     """The cells of the points of a trail into rows of `some`; the bit behind them."""
     north = east = north_last = east_last = north_before = east_before = stays = goes_on = turns = 0
-    north_limit, east_limit, total, rate = plane
+    north_limit, east_limit, total, rate, bend = plane
     size, steady = 1, 1
     for number in range(first, first + count):
         choice = choice_of(stays, goes_on, turns)
-        north_ahead = north_last + ((north_last - north_before + 1) >> 1)
-        east_ahead = east_last + ((east_last - east_before + 1) >> 1)
+        north_ahead = north_last + ((bend * (north_last - north_before) + 1) >> 1)
+        east_ahead = east_last + ((bend * (east_last - east_before) + 1) >> 1)
         rest, at = read_number(data, at, order_of(total, size), steady)
         moved_north = guess_of(choice, north_last, north_ahead) + rest
         total, size = added(total, size, rest)
@@ -221,12 +221,13 @@ def read_trail(data, at, end, trail, stretch, anchor, climbs, axes, some, first)
     wide = step * over[0] // over[1]
     plane = (
         min(MAX_CELLS, (HALF_CIRCLE + step // 2) // step), min(MAX_CELLS, (HALF_CIRCLE + wide // 2) // wide),
-        max(1, trail[INITIAL] >> coarsened), max(1, trail[RATE] >> coarsened),
+        max(1, trail[INITIAL] >> coarsened), max(1, trail[RATE] >> coarsened), trail[BEND],
     )  # fmt: skip
     climb = trail[CLIMB] << coarsened if climbs else 0
     limit = min(MAX_CELLS, MAX_CLIMB // climb) if climb else 0
-    start_axis(axes[0], max(1, trail[CLIMB_INITIAL] >> coarsened), max(1, trail[CLIMB_RATE] >> coarsened), limit, 0)
-    start_axis(axes[1], trail[SEED], 1, MAX_CELLS if trail[SEED] else 0, 1)
+    initial, rate = max(1, trail[CLIMB_INITIAL] >> coarsened), max(1, trail[CLIMB_RATE] >> coarsened)
+    start_axis(axes[0], initial, rate, limit, 0, trail[BEND])
+    start_axis(axes[1], trail[SEED], 1, MAX_CELLS if trail[SEED] else 0, 1, trail[BEND])
     at = read_points(data, at, end, count, plane, axes[0], axes[1], some, first)
     if not is_padding(data, at, end) or not places(anchor, step, wide, climb, some, first, count):
         return -1

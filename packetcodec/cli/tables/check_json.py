@@ -42,6 +42,7 @@ def _layout_json(plan: Plan, layout: LayoutPlan) -> dict[str, Any]:
             "points": layout.trail.points, "spacing_s": layout.trail.spacing_seconds, "cell": layout.trail.step,
             "initial_scale": layout.trail.initial_scale, "scale_rate": layout.trail.scale_rate,
             "coarsenings": layout.trail.coarsenings, "bound_m": float(promised(trail)),
+            "wandering": layout.trail.wandering,
         }  # fmt: skip
     return found
 

@@ -150,17 +150,26 @@ class CPlan:
     @cached_property
     def has_altitudes(self) -> str:
         """Whether "all", "some" or none ("") of the trails carry altitudes."""
-        return _some([bool(layout.plan.trail and layout.plan.trail.altitude) for layout in self.trails])
+        return self._some("altitude")
 
     @cached_property
     def has_ages(self) -> str:
         """Whether "all", "some" or none ("") of the trails code the ages of their points."""
-        return _some([bool(layout.plan.trail and layout.plan.trail.interval_seed) for layout in self.trails])
+        return self._some("interval_seed")
 
     @cached_property
     def coarsens(self) -> bool:
         """Whether a trail falls back to coarser cells."""
-        return any(layout.plan.trail and layout.plan.trail.coarsenings for layout in self.trails)
+        return self._some("coarsenings") != ""
+
+    @cached_property
+    def wanders(self) -> str:
+        """Whether "all", "some" or none ("") of the trails are of trackers that wander."""
+        return self._some("wandering")
+
+    def _some(self, what: str) -> str:
+        having = [bool(getattr(layout.plan.trail, what)) for layout in self.trails]
+        return "all" if having and all(having) else "some" if any(having) else ""
 
     @cached_property
     def axes(self) -> int:
@@ -172,15 +181,14 @@ class CPlan:
         """Groups of these axes that are coded together."""
         return 1 + bool(self.has_altitudes) + bool(self.has_ages)
 
-    def axes_of(self, layout: CLayout) -> int:
-        """The axes of a layout's points, one bit each."""
-        trail = layout.plan.trail
-        return 3 + 4 * bool(trail and trail.altitude) + 8 * bool(trail and trail.interval_seed)
+    def axes_of(self, trail: Trail) -> int:
+        """The axes of a trail's points, one bit each."""
+        return 3 + 4 * bool(trail.altitude) + 8 * bool(trail.interval_seed)
 
     @property
     def skips_axes(self) -> bool:
         """Whether points of some trail have nothing on an axis."""
-        return any(self.axes_of(layout) != 2**self.axes - 1 for layout in self.trails)
+        return any(self.axes_of(layout.plan.trail) != 2**self.axes - 1 for layout in self.trails if layout.plan.trail)
 
     @property
     def words(self) -> int:
@@ -248,16 +256,11 @@ class CPlan:
         return self.encodes and any(member.field.kind.form is Form.TIME for member in self.members)
 
 
-def _some(having: list[bool]) -> str:
-    return "all" if having and all(having) else "some" if any(having) else ""
-
-
 def _fixed(start: str) -> list[str]:
     """The public names of every plan."""
     words = ["OK", *map(str.upper, FAULTS), "FINGERPRINT", "VERSION", "MAX_BYTES", "UNKNOWN", "PACKETS_H"]
-    verbs = "decimal decode degrees fault packet packets reference seconds self_test".split()
-    functions = [f"{start}_{verb}" for verb in verbs]
-    return [*functions, *(f"{start.upper()}_{word}" for word in words)]
+    verbs = "decimal decode degrees fault packet packets reference seconds self_test"
+    return [*(f"{start}_{verb}" for verb in verbs.split()), *(f"{start.upper()}_{word}" for word in words)]
 
 
 def c_plan(plan: Plan, prefix: str | None = None, *, encodes: bool = True, decodes: bool = True) -> CPlan:
@@ -294,6 +297,4 @@ def _layout(
         )
         for field, name in zip(layout.fields, taken, strict=True)
     )  # fmt: skip
-    return CLayout(
-        layout, type_, point, encode, memory, remember, recall, inside.take(token), macro, members, number
-    )  # fmt: skip
+    return CLayout(layout, type_, point, encode, memory, remember, recall, inside.take(token), macro, members, number)

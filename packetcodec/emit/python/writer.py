@@ -94,7 +94,7 @@ class PythonLayout:
         named = {field.name: (place, field.scale) for place, field in enumerate(self.plan.fields)}
         return (
             trail.points, trail.count_bits, trail.coarsenings,
-            (north, east, trail.step, trail.initial_scale, trail.scale_rate), climb,
+            (north, east, trail.step, trail.initial_scale, trail.scale_rate, -1 if trail.wandering else 1), climb,
             (trail.interval_seed, trail.spacing_seconds, *named.get(trail.spacing_field or "", (None, None))),
         )  # fmt: skip
 

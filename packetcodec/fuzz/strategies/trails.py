@@ -46,6 +46,8 @@ def trail_tables(draw: st.DrawFn, *, climbing: bool) -> dict[str, Any]:
         table["packet_bytes"] = draw(st.integers(64, 255) | st.just(64))
     if draw(st.booleans()):
         table["too_long"] = draw(st.sampled_from(["coarsen", "drop"]))
+    if draw(st.booleans()):
+        table["wandering"] = draw(st.booleans())
     return table
 
 

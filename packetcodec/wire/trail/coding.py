@@ -60,7 +60,8 @@ class Grid:
         self.timed = trail.interval_seed is not None
 
         def group(limits: tuple[int, ...], initial_scale: int, scale_rate: int) -> Group:
-            return Group(limits, max(1, initial_scale >> coarsened), max(1, scale_rate >> coarsened))
+            scales = max(1, initial_scale >> coarsened), max(1, scale_rate >> coarsened)
+            return Group(limits, *scales, wandering=trail.wandering)
 
         self.wide = east_step(self.step, anchor.latitude)
         plane = (reach(self.step), reach(self.wide))
@@ -69,7 +70,7 @@ class Grid:
             limit = min(MAX_CELLS, MAX_CLIMB // self.climb)
             self.groups.append(group((limit,), trail.altitude.initial_scale, trail.altitude.scale_rate))
         if trail.interval_seed is not None:
-            self.groups.append(Group((MAX_CELLS,), trail.interval_seed, 1, rising=True))
+            self.groups.append(Group((MAX_CELLS,), trail.interval_seed, 1, wandering=trail.wandering, rising=True))
 
     def cells(self, point: Point) -> list[tuple[int, ...]] | None:
         """The cells of a point, one tuple per group, or None for a point that this trail cannot carry."""

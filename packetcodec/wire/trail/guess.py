@@ -1,7 +1,8 @@
 """What is guessed of a displacement: the axes of a trail that share one scale and one choice of guess.
 
 Owns one rule, the choice. A group knows three guesses for a displacement: 0 (stays), the last one (goes on), the last one
-and half its change from the one before (turns or speeds up). It takes the guess that has been wrong by least so far, older
+and half its change from the one before (turns or speeds up); where the tracker is said to wander, in place of the last the
+mean of the last two. It takes the guess that has been wrong by least so far, older
 errors counting less, of equal ones the last; what remains is coded. Nothing is sent to say which.
 
 >>> group = Group((1000, 1000), initial_scale=16, scale_rate=3)
@@ -38,10 +39,13 @@ class Group:
         scale: how large residuals have been so far.
     """
 
-    __slots__ = ("before", "errors", "fresh", "last", "limits", "now", "rising", "scale", "scale_rate")
+    __slots__ = ("before", "bend", "errors", "fresh", "last", "limits", "now", "rising", "scale", "scale_rate")
 
-    def __init__(self, limits: Sequence[int], initial_scale: int, scale_rate: int, *, rising: bool = False) -> None:
+    def __init__(
+        self, limits: Sequence[int], initial_scale: int, scale_rate: int, *, wandering: bool = False, rising: bool = False
+    ) -> None:
         self.limits = limits
+        self.bend = -1 if wandering else 1  # halves of its last change that a move is expected to change again
         self.scale_rate = scale_rate
         self.rising = rising  # the axis never goes back: seconds between points
         self.scale = Scale(initial_scale)
@@ -76,10 +80,10 @@ class Group:
         steady = 1 if self.fresh else STEADY
         stays, goes_on, turns = self.errors
         stays, goes_on, turns = stays - (stays >> 3), goes_on - (goes_on >> 3), turns - (turns >> 3)
-        moves, before = [], self.before
+        moves, before, bend = [], self.before, self.bend
         for axis, last in enumerate(self.last):
             here = now[axis]
-            ahead = last + (last - before[axis] + 1 >> 1)
+            ahead = last + (bend * (last - before[axis]) + 1 >> 1)
             guess = ahead if choice == 2 else last if choice else 0
             rest = coder(None if cells is None else cells[axis] - here - guess, scale.order(), steady)
             moved = guess + rest
