@@ -17,11 +17,11 @@ from packetcodec.crc import MODEM_NOTE, MODEM_POLYNOMIAL
 from packetcodec.crc.distance import packet_distance
 from packetcodec.emit.text import exact
 from packetcodec.errors import counted
-from packetcodec.schema import DEGREE, METRE, METRES_PER_DEGREE_NORTH, Form
+from packetcodec.schema import DEGREE, METRE, METRES_PER_DEGREE_NORTH, Form, Role
 from packetcodec.wire import bounds, decimal, max_error, metres_bound, position_bound, promised, trail_bound
 from packetcodec.wire.advice import advise
 from packetcodec.wire.compare import describe_check
-from packetcodec.wire.low_bits import reach_of
+from packetcodec.wire.low_bits import reach_metres, reach_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -115,11 +115,20 @@ def layout_words(layout: LayoutPlan, plan: Plan) -> Iterator[str]:
         distance = packet_distance(plan.crc, layout.longest)
         detected = f"every error of up to {counted(distance.value - 1, 'wrong bit')}"
         yield f"Check: Hamming distance {distance}: it detects {detected}."
+        if layout.low_fields:
+            yield (
+                "Wrong bits that push a value past the end of the interval around its reference also change the bits that "
+                f"are not sent: of such packets 1 in {2**plan.crc.width:,} passes the check, however few bits are wrong."
+            )
 
 
 def _low_words(field: FieldPlan) -> str:
     """How a field is sent by its low bits, and how far off a receiver may be that finds the rest."""
     reach = f"{decimal(field, reach_of(field))} {field.unit.symbol}".rstrip()
+    if (metres := reach_metres(field)) is not None:
+        limit = field.low_bits.max_latitude if field.low_bits else 0
+        parallel = f" up to {limit:g}° of latitude" if limit else " on the equator"
+        reach += f" ({metres:,} m{parallel if field.kind.role is Role.EAST else ''})"
     return f"{field.name} by {field.bits} of {field.field.grid.bits}, for a receiver that knows it within {reach}"
 
 

@@ -55,6 +55,7 @@ class LowBits(Frozen):
         absent: the remainder that says absent, or None.
         two_ways: whether two codes can be within reach of a reference: next to the seam of a circle whose number of codes is
             no multiple of the modulus.
+        max_latitude: the latitude up to which a longitude's interval in metres holds; 0 where the schema names none.
         requested: the request as the schema words it, for reports.
 
     >>> low = LowBits(bits=14, modulus=16383, high_bits=9, absent=16383)
@@ -67,6 +68,7 @@ class LowBits(Frozen):
     high_bits: int
     absent: int | None = None
     two_ways: bool = False
+    max_latitude: float = 0
     requested: str = ""
 
     @kept
@@ -101,7 +103,8 @@ def read_low_bits(table: Table, kind: Kind, unit: Unit, grid: Grid, span: int, *
         return None
     absent = (1 << bits) - 1 if optional else None
     two_ways = cyclic and (grid.max_code + 1) % modulus > 0
-    return LowBits(bits, modulus, (grid.max_code // modulus).bit_length(), absent, two_ways, _requested(table, unit))
+    high_bits, limit = (grid.max_code // modulus).bit_length(), float(table.data.get("max_latitude", 0))
+    return LowBits(bits, modulus, high_bits, absent, two_ways, limit, _requested(table, unit))
 
 
 def _apart(table: Table, kind: Kind, unit: Unit) -> int | None:
@@ -140,6 +143,17 @@ def _east(metres: float, latitude: float) -> float:
     reduced = math.atan(_SHAPE * math.tan(math.radians(latitude)))
     half = math.sin(metres / (2 * _B)) / math.cos(reduced)
     return 2 * math.asin(half) if half < 1 else math.pi
+
+
+def metres_north(angle: float) -> float:
+    """Metres within which two places surely lie so few radians of latitude apart."""
+    return angle * _B * _SHAPE
+
+
+def metres_east(angle: float, latitude: float) -> float:
+    """Metres within which two places surely lie so few radians of longitude apart, neither nearer to a pole than that."""
+    reduced = math.atan(_SHAPE * math.tan(math.radians(latitude)))
+    return 2 * _B * math.asin(min(1.0, math.sin(min(angle, math.pi) / 2) * math.cos(reduced)))
 
 
 def _requested(table: Table, unit: Unit) -> str:

@@ -22,8 +22,11 @@ Owns rule 11 of the wire, in whole numbers that fit 32 bits without sign (DEVELO
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
+from packetcodec.schema import Role
+from packetcodec.schema.low_bits import metres_east, metres_north
 from packetcodec.wire.quantize import to_raw
 
 if TYPE_CHECKING:
@@ -81,6 +84,15 @@ def reach_of(field: FieldPlan, fewer: int = 0) -> int:
     modulus = (1 << field.bits - fewer) - (field.low_bits.absent is not None)
     narrow_cell = field.modulus is not None and field.modulus % field.step > 0
     return max(0, ((modulus - 1) // 2 - narrow_cell) * field.step - (not field.kind.counting))
+
+
+def reach_metres(field: FieldPlan) -> int | None:
+    """The same of a latitude or longitude in whole metres, rounded down: of a longitude up to its `max_latitude`."""
+    if field.low_bits is None or field.kind.role not in (Role.NORTH, Role.EAST):
+        return None
+    angle = math.radians(reach_of(field) / field.scale)
+    north = field.kind.role is Role.NORTH
+    return math.floor(metres_north(angle) if north else metres_east(angle, field.low_bits.max_latitude))
 
 
 def near_codes(field: FieldPlan, remainder: int, reference: int) -> Codes:

@@ -43,6 +43,20 @@ def decode(capfd, text, *options):
     return status, *capfd.readouterr()
 
 
+def test_check_says_the_interval_in_metres_too_and_what_the_check_does_not_notice(capfd):
+    assert run(["check", "low.toml"]) == 0
+    said = " ".join(capfd.readouterr().out.split())
+    assert "latitude by 14 of 23, for a receiver that knows it within 0.1826592 ° (20,197 m)" in said
+    assert "longitude by 16 of 24, for a receiver that knows it within 0.7339583 ° (27,933 m up to 70° of latitude)" in said
+    assert "of such packets 1 in 65,536 passes the check" in said
+    assert run(["check", "low.toml", "--json"]) == 0
+    fields = json.loads(capfd.readouterr().out)["layouts"][0]["fields"]
+    assert [field.get("within_m") for field in fields] == [None, None, 20_197, 27_933]
+    Path("low.toml").write_text(SCHEMA.replace("within_m = 20000, max_latitude = 70", "low_bits = 16"), encoding="utf-8")
+    assert run(["check", "low.toml"]) == 0
+    assert "(81,429 m on the equator)" in " ".join(capfd.readouterr().out.split())
+
+
 def test_near_a_place_it_is_decoded_and_without_one_it_says_what_lacks(capfd):
     status, out, err = decode(capfd, line(1))
     assert (status, out) == (1, "")

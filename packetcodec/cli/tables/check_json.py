@@ -8,7 +8,7 @@ from packetcodec.cli.tables.check_choices import choices_json
 from packetcodec.crc.distance import packet_distance
 from packetcodec.wire import decimal, max_error, metres_bound, position_bound, promised, trail_bound
 from packetcodec.wire.compare import describe_check
-from packetcodec.wire.low_bits import reach_of
+from packetcodec.wire.low_bits import reach_metres, reach_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -54,4 +54,9 @@ def _field_json(field: FieldPlan) -> dict[str, Any]:
         "asked": field.field.requested, "scale": field.scale, "low": field.low, "high": field.high, "step": field.step,
         "last": field.max_code, "absent": field.absent_code, "policy": field.policy,
         "max_error": float(max_error(field)), "max_error_m": metres_bound(field),
-    } | ({"code_bits": field.field.grid.bits, "within": float(decimal(field, reach_of(field)))} if low else {})  # fmt: skip
+    } | (_low_json(field) if low else {})  # fmt: skip
+
+
+def _low_json(field: FieldPlan) -> dict[str, Any]:
+    within = float(decimal(field, reach_of(field)))
+    return {"code_bits": field.field.grid.bits, "within": within, "within_m": reach_metres(field)}
