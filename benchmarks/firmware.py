@@ -32,6 +32,8 @@ from pathlib import Path
 
 sys.path.append(str(Path(__file__).parent.parent))  # for tests.support.recordings, where this runs as a script
 
+from low_bits import shortened
+
 from packetcodec import Plan, Schema, compile_plan
 from packetcodec.emit.back_end import with_layouts
 from packetcodec.emit.c import write_c
@@ -93,6 +95,10 @@ class Bench:
                 part.mkdir()
                 for name, text in write_c(with_layouts(plan, [layout]), only=way.replace("both", "")).items():
                     (part / name).write_text(text, encoding="utf-8")
+        low = with_layouts(compile_plan(Schema.parse(shortened(schema_text()))), ["position"])
+        (folder / "low bits-encode").mkdir()
+        for name, text in write_c(low, only="encode").items():
+            (folder / "low bits-encode" / name).write_text(text, encoding="utf-8")
         self.by_hand = [f"-DSEED={plan.seed}U", f"-DPOLYNOMIAL={plan.crc.polynomial}U" if plan.crc else ""]
         for name in ("link.c", "cycles.c", "hand.c", "record.proto"):
             shutil.copy(HERE / name, folder / name)
@@ -226,6 +232,7 @@ def main() -> int:
         bench = Bench(Path(folder), sources)
         layouts = ("position", "by hand", "track", "nanopb")
         taken = {(t, item, way): bench.taken(t, item, way) for t in TARGETS for item in layouts for way in WAYS}
+        low = {target: bench.taken(target, "low bits", "encode").flash for target in TARGETS}
         ran = {item: bench.ran(item, records(item)) for item in layouts}
     if ran["by hand"].digests != ran["position"].digests:
         raise SystemExit("firmware.py: hand.c packs something else than the starter schema's position")
@@ -234,7 +241,8 @@ def main() -> int:
             {"target": t, "layout": item, "way": way, "flash": x.flash, "ram": x.ram, "stack": x.stack or None}
             for (t, item, way), x in taken.items()
         ]
-        print(json.dumps({"taken": rows, "ran": {item: vars(x) for item, x in ran.items()}}, indent=2))
+        low_bits = {target: flash - taken[target, "position", "encode"].flash for target, flash in low.items()}
+        print(json.dumps({"taken": rows, "low_bits": low_bits, "ran": {item: vars(x) for item, x in ran.items()}}, indent=2))
         return 0
     version = re.sub(r"\D*", "", sources.name, count=1) or sources.name
     print(f"Starter schema, -Os; nanopb {version} with the same record\n")
@@ -254,7 +262,9 @@ def main() -> int:
     for target in TARGETS:
         trail = taken[target, "track", "encode"].flash - taken[target, "position", "encode"].flash
         print(f"{target}: of the flash to encode a track, {trail} bytes are those of its trail")
-    for text, figure, most in goals(taken, ran):
+        more = low[target] - taken[target, "position", "encode"].flash
+        print(f"{target}: latitude and longitude by their low bits take {more} bytes more to encode a position")
+    for text, figure, most in (*goals(taken, ran), low_goal(taken, low[AVR])):
         print(f"reach: {text}: at most {most}, measured {figure} ({'reached' if figure <= most else 'missed'})")
     return 0
 
@@ -277,6 +287,11 @@ def goals(taken: dict[tuple[str, str, str], Taken], ran: dict[str, Ran]) -> list
     found.append((f"{AVR}, encode track: flash", taken[AVR, "track", "encode"].flash, 2560))
     found.append((f"{AVR}, encode track: stack", ran["track"].encode_stack, 160))
     return found
+
+
+def low_goal(taken: dict[tuple[str, str, str], Taken], flash: int) -> tuple[str, int, int]:
+    """The same of a position by its low bits."""
+    return f"{AVR}, encode position: flash of low bits", flash - taken[AVR, "position", "encode"].flash, 250
 
 
 if __name__ == "__main__":
