@@ -25,7 +25,7 @@ from packetcodec.codec.points import to_point
 from packetcodec.errors import ValueFault
 from packetcodec.schema import DEGREE, METRES_PER_DEGREE_NORTH
 from packetcodec.wire import OutOfRangeFault, Point, anchor_of, residuals, write_trail
-from packetcodec.wire.trail.numbers import STEADY, Bits, Scale, put
+from packetcodec.wire.trail.numbers import STEADY, Bits, Scale
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -134,6 +134,5 @@ def _length(rest: Sequence[int], start: int, steady: int) -> int:
     """Bits of residuals that share a scale."""
     scale, bits = Scale(start), Bits()
     for residual in rest:
-        put(bits, residual, scale.order(), steady)
-        scale.add(residual)
+        scale.code(residual, bits.code, steady)
     return bits.length

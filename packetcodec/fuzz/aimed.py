@@ -59,7 +59,7 @@ def _points(random: Random, trail: Trail, anchor: Point) -> list[Point]:
     wide = east_step(trail.step, anchor.latitude)
     near = random.randrange(1, 1 << random.randrange(1, 21))
     far = random.choice((reach(trail.step), reach(wide), HALF_CIRCLE // wide, near))
-    count = random.choice((1, 2, 3, trail.points, trail.points))
+    count = random.choice((1, 2, 3, 4, trail.points))
     found, age = [], 0
     for number in range(count):
         side = (1, -1)[number % 2] if random.randrange(3) else random.choice((0, 1, -1))

@@ -18,17 +18,20 @@ from random import Random
 from typing import TYPE_CHECKING, Any
 
 from packetcodec.fuzz.aimed import aimed_degrees, aimed_encoding
+from packetcodec.fuzz.oracle import degrees
 from packetcodec.fuzz.packets import askable
-from packetcodec.fuzz.protocol import DEGREES, FIELD, HELD, Question, decode_question, encode_question, references_of
+from packetcodec.fuzz.protocol import DEGREES, FIELD, HELD, decode_question, encode_question, references_of
 from packetcodec.fuzz.spoil import WAYS, Spoiler
 from packetcodec.vectors.malformed import malformed
 from packetcodec.vectors.valid import decodings, encodings
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Collection, Iterator
+    from collections.abc import Callable, Collection, Iterator, Sequence
 
     from packetcodec.fuzz.oracle import Oracle
+    from packetcodec.fuzz.packets import Made, Maker
     from packetcodec.vectors.examples import Example
+    from packetcodec.wire import LayoutPlan, Point
 
 #: Kind of input to questions of it in a round. What finds faults soonest stands first and is asked most.
 ROUND = {
@@ -130,13 +133,15 @@ class Inputs:
         self.spoiler = Spoiler(self.plan, self.random)
         self.verbs = {"decode", *verbs}
         self.scale = scale
-        self._packets: dict[str, Callable[[], bytes]] = {
-            "good packets": self.spoiler.another,
-            "trails": self.spoiler.another_trail,
-            **{way: functools.partial(self.spoiler.spoil, way) for way in WAYS},
-        }
-        self._texts: dict[str, Callable[[], str]] = {
+        self._ways: dict[str, Callable[[], tuple[str, str]]] = {
+            "good packets": lambda: self._good(self.spoiler.another()),
+            "trails": lambda: self._good(self.spoiler.another_trail()),
+            **{way: functools.partial(self._spoiled, way) for way in WAYS},
             "held after a fault": self._held,
+            "encoding codes": self._codes,
+            "encoding base units": self._bases,
+            "encoding trails": self._trail,
+            "encoding aimed": self._aimed,
             "field at fault": self._at_fault,
             "degrees": self._degrees,
         }
@@ -160,23 +165,13 @@ class Inputs:
         self.spoiler.refill(150)
         while len(found) < count:
             for kind in self.kinds():
-                found += "\n".join(self._ask(kind)[0] for _ in range(ROUND[kind])).split("\n")
+                found += "\n".join(self._ways[kind]()[0] for _ in range(ROUND[kind])).split("\n")
         return found
 
     def _batch(self, kind: str, count: int) -> Batch:
-        asked = [self._ask(kind) for _ in range(count)]
-        answers = [self.oracle.answer_to(text, meant) for text, meant in asked]
-        return Batch(kind, [text for text, _ in asked], answers)
-
-    def _ask(self, kind: str) -> tuple[str, bytes | Question | None]:
-        """A question, and what it was written from where the oracle can take that: the packet, or the question's parts."""
-        if kind in self._packets:
-            data = self._packets[kind]()
-            if not self.plan.has_low_bits:
-                return decode_question(data), data
-            asked = Question("decode", data, references=references_of(self.plan, self.spoiler.references))
-            return asked.line, asked
-        return (self._texts[kind](), None) if kind in self._texts else self._encoding(kind)
+        way = self._ways[kind]
+        asked = [way() for _ in range(count)]
+        return Batch(kind, [text for text, _ in asked], [answer for _, answer in asked])
 
     def _worked(self) -> Iterator[Batch]:
         """What the specification shows and its vectors hold."""
@@ -194,43 +189,69 @@ class Inputs:
             some = questions[place : place + _WORKED]
             yield Batch("worked cases", some, list(map(self.oracle.answer, some)))
 
-    def _bad(self) -> bytes:
-        ways = [
-            "repaired check over broken content",
-            "more wrong bits",
-            *(["broken trails"] if self.spoiler.trailed else []),
-        ]
-        return self.spoiler.spoil(self.random.choice(ways))
+    # --- a question and its expected answer --------------------------------------------------------------------------
 
-    def _held(self) -> str:
+    def _decoding(self, data: bytes) -> tuple[str, str]:
+        """What the packet made last says, or what was made of it."""
+        known = references_of(self.plan, self.spoiler.references) if self.plan.has_low_bits else ()
+        return decode_question(data, known), self.oracle.decode(data, known)
+
+    def _good(self, made: Made) -> tuple[str, str]:
+        if made.points or self.plan.has_low_bits:
+            return self._decoding(made.data)
+        return decode_question(made.data), self.oracle.told(made.layout, made.codes)
+
+    def _spoiled(self, way: str) -> tuple[str, str]:
+        return self._decoding(self.spoiler.spoil(way))
+
+    def _bad(self) -> tuple[str, str]:
+        trails = ("broken trails",) if self.spoiler.trailed else ()
+        return self._spoiled(self.random.choice(("repaired check over broken content", "more wrong bits", *trails)))
+
+    def _held(self) -> tuple[str, str]:
         """A good packet, a bad one, and what is still held: a fault leaves the caller's packet as it was."""
-        return f"{self._asked(self.spoiler.pick())}\n{self._asked(self._bad())}\n{HELD}"
+        (one, first), (two, second) = self._good(self.spoiler.pick()), self._bad()
+        held = second if second.startswith(self.oracle.unit) else first
+        return f"{one}\n{two}\n{HELD}", f"{first}\n{second}\n{held}"
 
-    def _asked(self, data: bytes) -> str:
-        """The question about the packet made last."""
-        return decode_question(data, references_of(self.plan, self.spoiler.references))
-
-    def _at_fault(self) -> str:
+    def _at_fault(self) -> tuple[str, str]:
         """A bad packet, or values that may not be sent, and the place of the field at fault."""
-        encodes = "encode_base" in self.verbs and self.random.randrange(2)
-        return f"{self._encoding('encoding aimed')[0] if encodes else self._asked(self._bad())}\n{FIELD}"
+        self.oracle.fault_at = None
+        encodes = "encode_base" in self.verbs and self.random.random() < 0.5
+        text, answer = self._aimed() if encodes else self._bad()
+        place = self.oracle.fault_at
+        return f"{text}\n{FIELD}", f"{answer}\n{'-' if place is None else place}"
 
-    def _degrees(self) -> str:
-        return f"{DEGREES} {aimed_degrees(self.random)}"
+    def _degrees(self) -> tuple[str, str]:
+        words = aimed_degrees(self.random)
+        return f"{DEGREES} {words}", degrees(*words.split(" "))
 
-    def _encoding(self, kind: str) -> tuple[str, Question]:
-        maker = self.random.choice(self.spoiler.trailed if kind == "encoding trails" else self.spoiler.makers)
-        layout, verb = maker.layout, "encode" if kind == "encoding codes" else "encode_base"
-        numbers: tuple[int | None, ...]
-        if verb == "encode":
-            codes = maker.codes()
-            both = zip(layout.fields, codes, strict=True)
-            numbers = tuple(None if code == field.absent_code else code for field, code in both)
-            points = maker.trail(codes) if layout.trail and self.random.random() < 0.3 else ()
-            return encode_question(verb, layout, numbers, points), Question(verb, b"", layout, codes, points)
-        if kind == "encoding aimed":
-            numbers, points = aimed_encoding(self.random, maker)
-        else:
-            numbers = maker.bases()
-            points = maker.coded(numbers) if kind == "encoding trails" else ()
-        return encode_question(verb, layout, numbers, points), Question(verb, b"", layout, numbers, points)
+    def _maker(self) -> Maker:
+        return self.spoiler.makers[int(self.random.random() * len(self.spoiler.makers))]
+
+    def _codes(self) -> tuple[str, str]:
+        maker = self._maker()
+        layout, codes = maker.layout, maker.codes()
+        points = maker.trail(codes) if layout.trail and self.random.random() < 0.3 else ()
+        numbers = (None if code == field.absent_code else code for field, code in zip(layout.fields, codes, strict=True))
+        return encode_question("encode", layout, numbers, points), self.oracle.encode(layout, codes, points)
+
+    def _bases(self) -> tuple[str, str]:
+        maker = self._maker()
+        return self._encoding(maker.layout, maker.bases(), ())
+
+    def _aimed(self) -> tuple[str, str]:
+        maker = self._maker()
+        return self._encoding(maker.layout, *aimed_encoding(self.random, maker))
+
+    def _encoding(self, layout: LayoutPlan, bases: Sequence[int | None], points: Sequence[Point]) -> tuple[str, str]:
+        text = encode_question("encode_base", layout, bases, points)
+        return text, self.oracle.encode_base(layout, bases, points)
+
+    def _trail(self) -> tuple[str, str]:
+        """The values and points of a packet with a trail, asked for as base units next to its codes."""
+        made = self.spoiler.a_trail()
+        bases = made.maker.near(made.codes)
+        if self.oracle.codes_of(made.layout, bases) != made.codes:
+            return self._encoding(made.layout, bases, made.points)
+        return encode_question("encode_base", made.layout, bases, made.points), made.data.hex()

@@ -30,7 +30,6 @@ from packetcodec.fuzz.protocol import (
     bases_of,
     decode_answer,
     read_question,
-    rows_of,
 )
 from packetcodec.wire import LayoutPlan, OutOfRangeFault, Plan, Point, pack, to_raw, unpack
 from packetcodec.wire.low_bits import known
@@ -52,13 +51,13 @@ class Oracle:
     Attributes:
         plan: what is asked about.
         unit: whether good packets are told in raw codes or in base units.
+        fault_at: the place of the field at fault in the last question; None where none was.
     """
 
     def __init__(self, plan: Plan, unit: Unit = "ok") -> None:
         self.plan = plan
         self.unit: Unit = unit
-        self._fault_at: int | None = None
-        self._rows = {layout.id: rows_of(layout) for layout in plan.layouts}
+        self.fault_at: int | None = None
         self._plans = {plan.version: plan}
         self._head = -(-plan.header_bits // 8)
         self._spare = -plan.header_bits % 8
@@ -78,9 +77,13 @@ class Oracle:
                 _, layout, codes, points = unpack(self._plans, data, known(bases_of(self.plan, references)))
         except PacketFault as fault:
             if fault.offset is not None and fault.status == "out_of_range":
-                self._fault_at = self._place(data, fault.offset)
+                self.fault_at = self._place(data, fault.offset)
             return fault.status
-        return decode_answer(self.unit, layout, codes, points, self._rows[layout.id])
+        return self.told(layout, codes, points)
+
+    def told(self, layout: LayoutPlan, codes: Sequence[int], points: Sequence[Point] = ()) -> str:
+        """What a decoder says of a good packet with these codes and points."""
+        return decode_answer(self.unit, layout, codes, points)
 
     def _place(self, data: bytes, offset: int) -> int | None:
         ident = int.from_bytes(data, "big") >> 8 * len(data) - self.plan.header_bits & (1 << self.plan.layout_bits) - 1
@@ -89,22 +92,27 @@ class Oracle:
 
     def encode(self, layout: LayoutPlan, codes: Sequence[int], points: Sequence[Point] = ()) -> str:
         """The packet of raw codes, in hex, or `refused`, for a point that is no place on Earth."""
-        self._fault_at = self._lost(layout, points)
-        return pack(self.plan, layout, codes, points).hex() if self._fault_at is None else REFUSED
+        self.fault_at = self._lost(layout, points)
+        return pack(self.plan, layout, codes, points).hex() if self.fault_at is None else REFUSED
 
     def encode_base(self, layout: LayoutPlan, bases: Sequence[int | None], points: Sequence[Point] = ()) -> str:
         """The packet of base units in hex, or `refused`."""
-        codes = []
+        codes = self.codes_of(layout, bases)
+        return REFUSED if codes is None else self.encode(layout, codes, points)
+
+    def codes_of(self, layout: LayoutPlan, bases: Sequence[int | None]) -> tuple[int, ...] | None:
+        """The raw codes of base units, or None where one is refused."""
+        codes: list[int] = []
         for place, (field, base) in enumerate(zip(layout.fields, bases, strict=True)):
             try:
                 code = field.absent_code if base is None else to_raw(field, base)
             except OutOfRangeFault:
                 code = None
             if code is None:
-                self._fault_at = place
-                return REFUSED
+                self.fault_at = place
+                return None
             codes.append(code)
-        return self.encode(layout, codes, points)
+        return tuple(codes)
 
     @staticmethod
     def _lost(layout: LayoutPlan, points: Sequence[Point]) -> int | None:
@@ -120,13 +128,13 @@ class Oracle:
         if text.startswith("decode ") and "\n" not in text and " " not in text[7:]:  # most of them
             return self.decode(b"" if text == "decode -" else bytes.fromhex(text[7:]))
         held, answers = UNKNOWN, []
-        self._fault_at = None
+        self.fault_at = None
         for line in text.split("\n"):
             if line in {HELD, FIELD}:
-                place = "-" if self._fault_at is None else str(self._fault_at)
+                place = "-" if self.fault_at is None else str(self.fault_at)
                 answers.append(held if line == HELD else place)
                 continue
-            self._fault_at = None
+            self.fault_at = None
             try:
                 found = self._answer(read_question(self.plan, line))
             except QuestionFault:
@@ -135,12 +143,6 @@ class Oracle:
                 held = found
             answers.append(found)
         return "\n".join(answers)
-
-    def answer_to(self, text: str, meant: bytes | Question | None) -> str:
-        """The answer to a question of which is known what it was written from: not taken apart again."""
-        if meant is None:
-            return self.answer(text)
-        return self.decode(meant) if isinstance(meant, bytes) else self._answer(meant)
 
     def _answer(self, question: Question) -> str:
         if question.verb == DEGREES:

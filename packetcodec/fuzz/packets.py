@@ -13,12 +13,12 @@ True
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from packetcodec.fuzz.random_tracks import random_track
 from packetcodec.schema import PLACE, Role
 from packetcodec.vectors.borders import field_bases, field_codes
-from packetcodec.wire import FieldPlan, LayoutPlan, Plan, Point, anchor_of, from_raw
+from packetcodec.wire import FieldPlan, LayoutPlan, Plan, Point, anchor_of, from_raw, pack
 from packetcodec.wire.low_bits import high_bytes, known, resolved
 
 if TYPE_CHECKING:
@@ -30,6 +30,28 @@ if TYPE_CHECKING:
 _I32 = 1 << 31
 
 
+class Made(NamedTuple):
+    """A good packet, and what it was made of.
+
+    Attributes:
+        maker: of its layout.
+        data: the packet.
+        references: what its receiver knows, in base units.
+        codes, points: what it says; of the points as many as it has room for.
+    """
+
+    maker: Maker
+    data: bytes
+    references: Known = {}  # noqa: RUF012
+    codes: tuple[int, ...] = ()
+    points: tuple[Point, ...] = ()
+
+    @property
+    def layout(self) -> LayoutPlan:
+        """The layout of the packet."""
+        return self.maker.layout
+
+
 class Maker:
     """Makes the content of one layout's packets."""
 
@@ -38,7 +60,10 @@ class Maker:
         self.layout = layout
         self.random = random
         self._codes = [(field.max_code + 1, _borders(field)) for field in layout.fields]
-        self._bases = [_base_borders(field) for field in layout.fields]
+        self._bases = [
+            (field.low, field.max_input, field.step, field.max_code, field.absent_code is not None, _base_borders(field))
+            for field in layout.fields
+        ]
         #: Bases of each field at the ends of 32 bits, next to its range and many turns of a circle away.
         self.wide = [_wide(field) for field in layout.fields]
         #: The places of latitude and longitude among the fields; empty without both.
@@ -76,21 +101,34 @@ class Maker:
 
     def bases(self) -> tuple[int | None, ...]:
         """Base units for an encoder: in the range, around its codes and ties, at its ends, beyond it."""
-        random = self.random
+        random = self.random.random
         found: list[int | None] = []
-        wild = random.randrange(3)  # two in three are good as a whole
-        for field, borders in zip(self.layout.fields, self._bases, strict=True):
-            way = random.randrange(8)
-            if way == 0 and field.absent_code is not None:
+        wild = random() < 2 / 3  # one in three is good as a whole
+        for low, top, step, most, optional, borders in self._bases:
+            way = random() * 8
+            if way < 1 and optional:
                 found.append(None)
             elif way < 4:
-                found.append(random.randint(field.low, field.max_input))
+                found.append(low + int(random() * (top - low + 1)))
             elif way < 6 or not wild:
-                base = field.low + random.randint(0, field.max_code) * field.step + field.step // 2
-                found.append(max(field.low, min(field.max_input, base + random.randint(-1, 1))))
+                base = low + int(random() * (most + 1)) * step + step // 2 + int(random() * 3) - 1
+                found.append(low if base < low else min(base, top))
             else:
-                found.append(random.choice(borders))
+                found.append(borders[int(random() * len(borders))])
         return tuple(found)
+
+    def near(self, codes: Sequence[int]) -> tuple[int | None, ...]:
+        """Base units that are rounded to these codes, most of them."""
+        random, found = self.random.random, []
+        for (low, top, step, _, _, _), code, field in zip(self._bases, codes, self.layout.fields, strict=True):
+            absent = code == field.absent_code
+            found.append(None if absent else min(low + code * step + int(random() * step) - step // 2, top))
+        return tuple(found)
+
+    def made(self, codes: tuple[int, ...], points: tuple[Point, ...] = (), *, wild: bool = False) -> Made:
+        """The packet of these codes and points. `wild`: its receiver knows less than it should."""
+        known = self.references(codes, wild=wild) if self.layout.low_fields else {}
+        return Made(self, pack(self.plan, self.layout, codes, points), known, codes, points)
 
     def references(self, codes: Sequence[int], *, wild: bool) -> Known:
         """References for a packet of these codes: within reach, at its ends; `wild`: one may be farther off or missing."""

@@ -79,7 +79,7 @@ def _spoiled(random: Random, trail: Trail, points: list[Point]) -> tuple[Point, 
 
 
 def _length(random: Random, most: int) -> int:
-    return random.choice((0, 1, 2, most - 1, most, most, most + 1, random.randint(0, most)))
+    return random.choice((0, 1, 2, 3, most + random.randrange(2), random.randint(0, most), random.randint(0, most)))
 
 
 def _moves(random: Random, trail: Trail, count: int) -> list[Move]:

@@ -16,15 +16,15 @@ import functools
 from typing import TYPE_CHECKING
 
 from packetcodec.fuzz.invariants import guaranteed_flips
-from packetcodec.fuzz.packets import Maker, sealed
+from packetcodec.fuzz.packets import Made, Maker, sealed
 from packetcodec.fuzz.random_tracks import bad_front
-from packetcodec.wire import Plan, pack
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from random import Random
 
     from packetcodec.vectors.references import Known
+    from packetcodec.wire import Plan
 
 #: A way to spoil a packet, and what a schema needs for it: "check", "trail", "position", or nothing.
 WAYS = {
@@ -64,8 +64,8 @@ class Spoiler:
         self.trailed = [maker for maker in self.makers if maker.layout.trail]
         #: What the receiver of the packet made last knows, in base units.
         self.references: Known = {}
-        self._pool: list[tuple[bytes, Known]] = []
-        self._trails: list[tuple[Maker, bytes, Known]] = []
+        self._pool: list[Made] = []
+        self._trails: list[Made] = []
         self._made = 0
         #: The start of another schema's check.
         self._stranger = random.getrandbits(plan.crc.width) if plan.crc else 0
@@ -81,7 +81,7 @@ class Spoiler:
             "extended": self._extended,
             "swapped bytes": self._swapped,
             "other version or layout": self._header,
-            "wrong references": lambda: self.good(0.3, wild=True),
+            "wrong references": lambda: self.good(0.3, wild=True).data,
             "stale schema": self._stale,
             "noise": self._noise,
             "any length": self._any_length,
@@ -99,37 +99,40 @@ class Spoiler:
 
     def refill(self, count: int) -> None:
         """Make packets to spoil."""
-        self._pool = [(self.good(0.3), self.references) for _ in range(count)]
-        self._trails = [(*self.with_trail(), self.references) for _ in range(count // 4 + 1 if self.trailed else 0)]
+        self._pool = [self.good(0.3) for _ in range(count)]
+        self._trails = [self._with_trail() for _ in range(count // 4 + 1 if self.trailed else 0)]
 
-    def another(self) -> bytes:
+    def another(self) -> Made:
         """A good packet, to be spoiled later in the place of an older one."""
-        return self._kept(self.good(0.1))
+        return self._kept(self.good(0))
 
-    def another_trail(self) -> bytes:
-        """A good packet, as `with_trail`, in the place of an older one."""
-        maker, data = self.with_trail()
-        self._trails[self._made % len(self._trails)] = maker, data, self.references
-        return self._kept(data)
+    def another_trail(self) -> Made:
+        """A good packet with a position and, most times, a trail, in the place of an older one."""
+        self._trails[self._made % len(self._trails)] = made = self._with_trail()
+        return self._kept(made)
 
-    def _kept(self, data: bytes) -> bytes:
-        self._pool[self._made % len(self._pool)] = data, self.references
+    def a_trail(self) -> Made:
+        """One of the packets with a trail."""
+        return self._known(self._trails[int(self.random.random() * len(self._trails))])
+
+    def _kept(self, made: Made) -> Made:
+        self._pool[self._made % len(self._pool)] = made
         self._made += 1
-        return data
+        return made
 
     def start(self, random: Random, packets: list[bytes]) -> None:
         """Spoil these packets, by the choices of another generator."""
         self.random = random
         for maker in self.makers:
             maker.random = random
-        self._pool = [(data, {}) for data in packets]
-        self._trails = [(*self.with_trail(), self.references)] if self.trailed else []
+        self._pool = [Made(self.makers[0], data) for data in packets]
+        self._trails = [self._with_trail()] if self.trailed else []
 
     def spoil(self, way: str) -> bytes:
         """One of the packets, spoiled in one of `WAYS`; now and then it is still good."""
         return self._ways[way]()
 
-    def good(self, trails: float, *, wild: bool = False) -> bytes:
+    def good(self, trails: float, *, wild: bool = False) -> Made:
         """A good packet of any layout; with a trail where the layout has one, with this probability.
 
         `wild`: its receiver knows less than it should.
@@ -137,20 +140,20 @@ class Spoiler:
         maker = self.makers[int(self.random.random() * len(self.makers))]
         codes = maker.codes()
         trail = maker.trail(codes) if maker.layout.trail and self.random.random() < trails else ()
-        self.references = maker.references(codes, wild=wild)
-        return pack(self.plan, maker.layout, codes, trail)
+        return self._known(maker.made(codes, trail, wild=wild))
 
-    def with_trail(self) -> tuple[Maker, bytes]:
-        """A good packet with a position and, most times, a trail, and who made it."""
+    def _with_trail(self) -> Made:
         maker = self.random.choice(self.trailed)
         codes = maker.located()
-        self.references = maker.references(codes, wild=False)
-        return maker, pack(self.plan, maker.layout, codes, maker.trail(codes))
+        return self._known(maker.made(codes, maker.trail(codes)))
 
-    def pick(self) -> bytes:
+    def _known(self, made: Made) -> Made:
+        self.references = made.references
+        return made
+
+    def pick(self) -> Made:
         """One of the good packets."""
-        data, self.references = self._pool[int(self.random.random() * len(self._pool))]
-        return data
+        return self._known(self._pool[int(self.random.random() * len(self._pool))])
 
     def _sealed(self, body: bytes) -> bytes:
         return sealed(self.plan, body, self.references)
@@ -166,41 +169,41 @@ class Spoiler:
 
     def _few(self) -> bytes:
         """Wrong bits, fewer than the Hamming distance at this length: the check notices them all."""
-        data = self.pick()
+        data = self.pick().data
         return self._flipped(data, 1 + int(self.random.random() * self._most(len(data))))
 
     def _more(self) -> bytes:
-        data = self.pick()
+        data = self.pick().data
         return self._flipped(data, min(8 * len(data), 1 + int(self.random.random() * 16)))
 
     def _burst(self, least: int, most: int) -> bytes:
         """A run of wrong bits: its first and its last are wrong, those between anything."""
-        data = self.pick()
+        data = self.pick().data
         length = min(8 * len(data), least + int(self.random.random() * (most - least + 1)))
         burst = self.random.getrandbits(length) | 1 | 1 << length - 1
         place = int(self.random.random() * (8 * len(data) - length + 1))
         return (int.from_bytes(data, "big") ^ burst << place).to_bytes(len(data), "big")
 
     def _cut(self) -> bytes:
-        data = self.pick()
+        data = self.pick().data
         data = data[: int(self.random.random() * len(data))]
         return self._sealed(data) if self.random.random() < 0.3 else data
 
     def _extended(self) -> bytes:
-        data = self.pick()
+        data = self.pick().data
         count = 1 + int(self.random.random() ** 3 * 60)
         more = bytes(count) if self.random.random() < 0.5 else self.random.randbytes(count)
         return self._sealed(self._body(data) + more) if self.random.random() < 0.6 else data + more
 
     def _swapped(self) -> bytes:
-        data = bytearray(self.pick())
+        data = bytearray(self.pick().data)
         one, other = (int(self.random.random() * len(data)) for _ in range(2))
         data[one], data[other] = data[other], data[one]
         return self._sealed(self._body(bytes(data))) if self.random.random() < 0.5 else bytes(data)
 
     def _header(self) -> bytes:
         """Another version, another layout, or both; the check repaired most times, the length kept or not."""
-        data, plan = self.pick(), self.plan
+        data, plan = self.pick().data, self.plan
         below = 8 * len(data) - plan.header_bits
         number = int.from_bytes(data, "big")
         way = self.random.randrange(3)
@@ -216,7 +219,7 @@ class Spoiler:
 
     def _stale(self) -> bytes:
         """The check of another schema, of another start, with another final XOR, or with its bytes turned round."""
-        data, crc = self.pick(), self.plan.crc
+        data, crc = self.pick().data, self.plan.crc
         if crc is None:
             return data
         body, mask = self._body(data), (1 << crc.width) - 1
@@ -229,7 +232,7 @@ class Spoiler:
 
     def _repaired(self) -> bytes:
         """Fields out of range, padding set, anything: under a good check."""
-        body, plan, random = self._body(self.pick()), self.plan, self.random
+        body, plan, random = self._body(self.pick().data), self.plan, self.random
         number, total = int.from_bytes(body, "big"), 8 * len(body)
         way = random.random()
         if way < 0.5:  # one or two bits of it
@@ -242,8 +245,7 @@ class Spoiler:
             field = maker.layout.fields[place]
             past = (random.getrandbits(field.bits), (1 << field.bits) - 1, field.max_code + 1, (1 << field.bits) - 2)
             codes[place] = random.choice(past) & (1 << field.bits) - 1
-            self.references = maker.references(codes, wild=False)
-            return pack(plan, maker.layout, codes)
+            return self._known(maker.made(tuple(codes))).data
         else:  # all behind the header
             below = total - plan.header_bits
             number = number >> below << below | random.getrandbits(below)
@@ -252,8 +254,8 @@ class Spoiler:
     def _broken_trail(self) -> bytes:
         """Bits behind the fields that no encoder writes, or that one might, under a good check."""
         random = self.random
-        maker, whole, self.references = random.choice(self._trails)
-        layout, body = maker.layout, self._body(whole)
+        made = self.a_trail()
+        layout, body = made.layout, self._body(made.data)
         number, total = int.from_bytes(body, "big"), 8 * len(body)
         most = 8 * (layout.longest - layout.check_bytes)
         way = random.randrange(8)
@@ -292,6 +294,6 @@ class Spoiler:
     def _any_length(self) -> bytes:
         """Every length, a good packet cut or filled up."""
         size = self.random.randrange(_LONGEST if self.random.random() < 0.2 else 256)
-        data = self.pick()
+        data = self.pick().data
         data = data[:size] if len(data) >= size else data + self.random.randbytes(size - len(data))
         return self._sealed(self._body(data)) if self.plan.crc and len(data) > self.plan.crc.size else data

@@ -20,7 +20,7 @@ from packetcodec.vectors.examples import Decoding, Example, decoding
 from packetcodec.wire import LayoutPlan, Plan, Point, from_raw, to_value
 from packetcodec.wire.trail.cells import CIRCLE, HALF_CIRCLE, MAX_CELLS, POLE, east_step, place_of, reach
 from packetcodec.wire.trail.coding import front, read_front
-from packetcodec.wire.trail.numbers import Bits, Reader, Scale, put
+from packetcodec.wire.trail.numbers import Bits, Reader, Scale
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -261,8 +261,7 @@ def one_point(example: Example, cell: tuple[int, int], climb: int = 0, age: int 
     for cells, start in groups:
         scale = Scale(start)
         for residual in cells:
-            put(bits, residual, scale.order(), 1)
-            scale.add(residual)
+            scale.code(residual, bits.code, 1)
     return bits
 
 

@@ -87,6 +87,12 @@ class LayoutPlan(Frozen):
             (field.max_code, field.max_code if field.absent_code is None else field.absent_code) for field in self.fields
         )
 
+    @kept
+    def lines(self) -> tuple[tuple[int, ...], tuple[int, ...], tuple[int, ...]]:
+        """Of each field: low, step, and the first code that is not low + code * step: absent, or cut short by the range."""
+        ends = (field.max_code + (field.low + field.max_code * field.step <= field.high) for field in self.fields)
+        return tuple(field.low for field in self.fields), tuple(field.step for field in self.fields), tuple(ends)
+
     def carried(self, data: bytes) -> tuple[int, ...]:
         """What a packet of this layout, of a possible length, carries for each field."""
         front = int.from_bytes(data, "big") >> len(data) * 8 - self.bits

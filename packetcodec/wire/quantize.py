@@ -125,9 +125,11 @@ def to_raw(field: FieldPlan, base: int) -> int:
     Raises:
         OutOfRangeFault: beyond the range of a field that refuses such values.
     """
-    if field.policy == "refuse" and not field.low <= base <= field.max_input:
-        raise OutOfRangeFault(f"{_shown(field, base)} is outside {bounds(field)}")
-    raw = (in_range(field, base) - field.low + field.step // 2) // field.step
+    if not field.low <= base < field.high:
+        if field.policy == "refuse" and not field.low <= base <= field.max_input:
+            raise OutOfRangeFault(f"{_shown(field, base)} is outside {bounds(field)}")
+        base = in_range(field, base)
+    raw = (base - field.low + field.step // 2) // field.step
     return 0 if field.modulus and raw > field.max_code else raw
 
 

@@ -14,7 +14,7 @@ from packetcodec.schema import AltitudeSteps, CodedSpacing, ConstantSpacing, Tra
 from packetcodec.wire import Point
 from packetcodec.wire.trail.cells import MAX_CELLS, MAX_STEP, POLE, cell_of, east_step, place_of, reach
 from packetcodec.wire.trail.coding import read_trail, write_trail
-from packetcodec.wire.trail.numbers import MAX_ORDER, STEADY, BadTrailFault, Bits, Reader, Scale, get, put
+from packetcodec.wire.trail.numbers import MAX_ORDER, STEADY, BadTrailFault, Bits, Reader, Scale
 
 CIRCLE, HALF = 3_600_000_000, 1_800_000_000
 ENDLESS = 10**6  # bits of room
@@ -223,8 +223,7 @@ def test_a_point_that_no_place_has_is_refused(anchor: tuple[int, int], cells: tu
     bits, scale = Bits(), Scale(6)
     bits.put(1, 5)
     for cell in cells:
-        put(bits, cell, scale.order(), 1)
-        scale.add(cell)
+        scale.code(cell, bits.code, 1)
     with pytest.raises(BadTrailFault, match=why):
         read_trail(trail, Point(*anchor), *padded(bits))
 
@@ -235,7 +234,7 @@ def test_seconds_never_run_back() -> None:
         bits = Bits()
         bits.put(1, 2)
         for cell, order in ((0, 0), (0, 0), (age, 5)):
-            put(bits, cell, order, 1)
+            bits.code(cell, order, 1)
         with pytest.raises(BadTrailFault, match=why):
             read_trail(trail, Point(0, 0), *padded(bits))
 
@@ -269,12 +268,12 @@ def test_the_order_and_the_sums_are_bounded_whatever_has_been_accepted() -> None
     most = 6 * MAX_CELLS
     assert 2 * most < 2**MAX_ORDER
     scale = Scale(4096)
-    largest = 0
+    sums, orders = [], []
     for _ in range(200):
-        scale.add(most)
-        largest = max(largest, scale.sum)
-        assert scale.order() < MAX_ORDER
-    assert largest < 2**26
+        scale.code(most, lambda rest, order, _steady: orders.append(order) or rest, STEADY)
+        sums.append(scale.sum)
+    assert max(orders) < MAX_ORDER
+    assert max(sums) < 2**26
     error = 0
     for _ in range(200):
         error = error - (error >> 3) + 2 * most
@@ -286,9 +285,9 @@ def test_the_order_and_the_sums_are_bounded_whatever_has_been_accepted() -> None
 @given(st.integers(-6 * MAX_CELLS, 6 * MAX_CELLS), st.integers(0, MAX_ORDER - 1), st.sampled_from([1, STEADY]))
 def test_a_number_is_read_as_it_was_written_and_is_never_longer_than_said(value: int, order: int, steady: int) -> None:
     bits = Bits()
-    put(bits, value, order, steady)
+    bits.code(value, order, steady)
     reader = Reader(bits.number, bits.length)
-    assert get(reader, order, steady) == value
+    assert reader.code(None, order, steady) == value
     assert reader.left == 0
     assert bits.length <= (51 if steady == STEADY else 50)
 

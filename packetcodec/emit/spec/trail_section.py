@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from packetcodec.vectors.trails import coarsening, farther
 from packetcodec.wire.trail.cells import east_step
 from packetcodec.wire.trail.coding import Grid, front, prefixes
-from packetcodec.wire.trail.numbers import Bits, put
+from packetcodec.wire.trail.numbers import Bits
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -95,14 +95,13 @@ def shortened(head: Row, rows: list[Row]) -> list[Row]:
 def _watched(group: Group, wanted: tuple[int, ...]) -> list[tuple[int, int, int, int, str]]:
     """Code one group of a point: residual, sum and count before it, order and bits of each number."""
     written: list[tuple[int, int, int, int, str]] = []
-    scale = group.scale
 
     def residual(value: int | None, order: int, steady: int) -> int:
         bits = Bits()
-        put(bits, value or 0, order, steady)
+        bits.code(value or 0, order, steady)
         word = _word(bits)
         ones = len(word) - len(word.lstrip("1"))
-        written.append((value or 0, scale.sum, scale.count, order, f"{word[: ones + 1]} {word[ones + 1 :]}".rstrip()))
+        written.append((value or 0, group.scale.sum, group.scale.count, order, f"{word[: ones + 1]} {word[ones + 1 :]}".rstrip()))
         return value or 0
 
     group.code(wanted, residual)

@@ -22,11 +22,12 @@ Owns one rule, the order of what a trail says:
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, NamedTuple
 
 from packetcodec.wire.trail.cells import MAX_CELLS, cell_of, east_step, nearest, place_of, reach
 from packetcodec.wire.trail.guess import Group
-from packetcodec.wire.trail.numbers import BadTrailFault, Bits, Reader, get, put
+from packetcodec.wire.trail.numbers import BadTrailFault, Bits, Reader
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -108,7 +109,7 @@ def write_trail(trail: Trail, anchor: Point, points: Sequence[Point], *, room: i
     still does not is left out from the oldest on. `room` is at least the count of an empty trail.
     """
     for coarsened in range(trail.coarsenings + 1):
-        written = list(prefixes(trail, anchor, points[: trail.points], coarsened))
+        written = list(prefixes(trail, anchor, points[: trail.points], coarsened, room=room))
         for kept in range(len(written) - 1, -1, -1):
             bits = front(trail, kept, coarsened)
             if bits.length + written[kept].length <= room:
@@ -149,24 +150,22 @@ def read_front(trail: Trail, reader: Reader) -> tuple[int, int]:
     return count, coarsened
 
 
-def prefixes(trail: Trail, anchor: Point, points: Sequence[Point], coarsened: int) -> Iterator[Bits]:
-    """The bits after 0, 1, 2 ... points."""
+def prefixes(
+    trail: Trail, anchor: Point, points: Sequence[Point], coarsened: int, *, room: float = math.inf
+) -> Iterator[Bits]:
+    """The bits after 0, 1, 2 ... points, up to the first that take more than the room."""
     grid = Grid(trail, anchor, coarsened)
     bits = Bits()
-
-    def write(rest: int | None, order: int, steady: int) -> int:
-        assert rest is not None  # noqa: S101  # cells are given
-        put(bits, rest, order, steady)
-        return rest
-
     yield bits.copy()
     for point in points:
         cells = grid.cells(point)
         if cells is None:
             return
         for group, wanted in zip(grid.groups, cells, strict=True):
-            group.code(wanted, write)
+            group.code(wanted, bits.code)
         yield bits.copy()
+        if bits.length > room:
+            return
 
 
 def residuals(trail: Trail, anchor: Point, points: Sequence[Point]) -> list[int]:
@@ -218,5 +217,5 @@ def _read(trail: Trail, anchor: Point, reader: Reader) -> Iterator[Point]:
     grid = Grid(trail, anchor, coarsened)
     for _ in range(count):
         for group in grid.groups:
-            group.code(None, lambda _, order, steady: get(reader, order, steady))
+            group.code(None, reader.code)
         yield grid.point()

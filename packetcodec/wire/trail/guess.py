@@ -20,10 +20,9 @@ from typing import TYPE_CHECKING
 from packetcodec.wire.trail.numbers import STEADY, BadTrailFault, Scale
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
 
-    #: Writes the residual it is given, or reads one for None, with an order and a steadiness; and returns it.
-    Coder = Callable[[int | None, int, int], int]
+    from packetcodec.wire.trail.numbers import Coder
 
 #: The guess that runs ahead starts this many cells behind the others.
 HANDICAP = 2
@@ -85,14 +84,13 @@ class Group:
             here = now[axis]
             ahead = last + (bend * (last - before[axis]) + 1 >> 1)
             guess = ahead if choice == 2 else last if choice else 0
-            rest = coder(None if cells is None else cells[axis] - here - guess, scale.order(), steady)
+            rest = scale.code(None if cells is None else cells[axis] - here - guess, coder, steady)
             moved = guess + rest
             now[axis] = here = here + moved
             if moved < 0 and self.rising:
                 raise BadTrailFault("its time runs back")
             if abs(here) > self.limits[axis]:
                 raise BadTrailFault("a point in it is too far away")
-            scale.add(rest)
             stays += abs(moved)
             goes_on += abs(moved - last)
             turns += abs(moved - ahead)

@@ -8,14 +8,21 @@ coded, halved whenever the count reaches WINDOW, and start from numbers of the s
 (The order rule is the one of lossless image coding by ITU-T T.87, from memory.)
 
 >>> bits = Bits()
->>> put(bits, -3, order=1, steady=STEADY)
->>> bits.number, bits.length                     # u = 5 = 2 + 2 + 1: 1 1 0 and one bit 1
-(13, 4)
->>> get(Reader(13, 4), order=1, steady=STEADY)
+>>> bits.code(-3, 1, STEADY), bits.number, bits.length    # u = 5 = 2 + 2 + 1: 1 1 0 and one bit 1
+(-3, 13, 4)
+>>> Reader(13, 4).code(None, 1, STEADY)
 -3
 """
 
 from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    #: Writes the residual it is given, or reads one for None, with an order and a steadiness; and returns it.
+    Coder = Callable[[int | None, int, int], int]
 
 STEADY = 5
 WINDOW = 8
@@ -40,6 +47,23 @@ class Bits:
         """Append `value` in `width` bits."""
         self.number = self.number << width | value
         self.length += width
+
+    def code(self, residual: int | None, order: int, steady: int) -> int:
+        """Write a residual, and return it."""
+        assert residual is not None  # noqa: S101  # only a reader is asked for one
+        rest = 2 * residual if residual >= 0 else -2 * residual - 1
+        ones = rest >> order
+        if ones < steady:  # the order stays: all bits at once
+            self.number = self.number << ones + 1 + order | (1 << ones) - 1 << 1 + order | rest & (1 << order) - 1
+            self.length += ones + 1 + order
+            return residual
+        while rest >= 1 << order:
+            self.put(1, 1)
+            rest -= 1 << order
+            steady -= 1
+            order += steady <= 0
+        self.put(rest, 1 + order)
+        return residual
 
     def copy(self) -> Bits:
         """The same bits, to be continued on their own."""
@@ -68,6 +92,29 @@ class Reader:
             raise BadTrailFault("its bits end early")
         return self.number >> self.left & (1 << width) - 1
 
+    def code(self, _residual: int | None, order: int, steady: int) -> int:
+        """Read a residual.
+
+        Raises:
+            BadTrailFault: the bits end early, or the code is longer than any value needs.
+        """
+        left = self.left
+        ones = left - (~self.number & (1 << left) - 1).bit_length()
+        behind = left - ones - 1 - order
+        if ones < steady and behind >= 0 and order <= MAX_ORDER:  # the order stays: all bits at once
+            self.left = behind
+            rest = ones << order | self.number >> behind & (1 << order) - 1
+            return -(rest >> 1) - 1 if rest & 1 else rest >> 1
+        rest = 0
+        while self.get(1):
+            rest += 1 << order
+            steady -= 1
+            order += steady <= 0
+            if order > MAX_ORDER:
+                raise BadTrailFault("a number in it is longer than any that is sent")
+        rest += self.get(order)
+        return -(rest >> 1) - 1 if rest & 1 else rest >> 1
+
 
 class Scale:
     """How large residuals have been so far: a sum of magnitudes and their count."""
@@ -78,56 +125,14 @@ class Scale:
         self.sum = start
         self.count = 1
 
-    def order(self) -> int:
-        """The order of the next residual."""
-        return ((self.sum - 1) // self.count).bit_length() if self.sum else 0  # 2^k reaches sum / count, rounded up
-
-    def add(self, residual: int) -> None:
-        """Take a residual into account."""
-        self.sum += abs(residual)
+    def code(self, residual: int | None, coder: Coder, steady: int) -> int:
+        """Write a residual, or read one for None, with the order that follows from those before it; and return it."""
+        total = self.sum
+        order = ((total - 1) // self.count).bit_length() if total else 0  # 2^order reaches sum / count, rounded up
+        residual = coder(residual, order, steady)
+        self.sum = total + abs(residual)
         self.count += 1
         if self.count == WINDOW:
             self.sum >>= 1
             self.count >>= 1
-
-
-def put(bits: Bits, residual: int, order: int, steady: int) -> None:
-    """Write a residual."""
-    rest = 2 * residual if residual >= 0 else -2 * residual - 1
-    ones = rest >> order
-    if ones < steady:  # the order stays: all bits at once
-        width = ones + 1 + order
-        bits.number = bits.number << width | (1 << ones) - 1 << 1 + order | rest & (1 << order) - 1
-        bits.length += width
-        return
-    while rest >= 1 << order:
-        bits.put(1, 1)
-        rest -= 1 << order
-        steady -= 1
-        order += steady <= 0
-    bits.put(0, 1)
-    bits.put(rest, order)
-
-
-def get(reader: Reader, order: int, steady: int) -> int:
-    """Read a residual.
-
-    Raises:
-        BadTrailFault: the bits end early, or the code is longer than any value needs.
-    """
-    left = reader.left
-    ones = left - (~reader.number & (1 << left) - 1).bit_length()
-    behind = left - ones - 1 - order
-    if ones < steady and behind >= 0 and order <= MAX_ORDER:  # the order stays: all bits at once
-        reader.left = behind
-        rest = ones << order | reader.number >> behind & (1 << order) - 1
-        return -(rest >> 1) - 1 if rest & 1 else rest >> 1
-    rest = 0
-    while reader.get(1):
-        rest += 1 << order
-        steady -= 1
-        order += steady <= 0
-        if order > MAX_ORDER:
-            raise BadTrailFault("a number in it is longer than any that is sent")
-    rest += reader.get(order)
-    return -(rest >> 1) - 1 if rest & 1 else rest >> 1
+        return residual
