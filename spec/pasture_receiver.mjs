@@ -795,28 +795,28 @@ export class Receiver {
 
   feed(bytes, now, { steady = null, rssi = null, snr = null } = {}) {
     const reception = { time: now, rssi, snr };
+    const events = this.take(Array.from(bytes), now, steady);
+    return events.map((event) => (event.event === "Forgotten" ? event : { ...event, reception }));
+  }
+
+  take(bytes, now, steady) {
     const dated = now !== null;
     if (dated) this.now = now;
     const clock = this.advance(this.now, steady);
+    const data = bytes.map((byte) => byte.toString(16).padStart(2, "0")).join("");
     const packet = decode(bytes);
-    const data = Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
-    let events;
-    if (packet.status !== "ok") events = [{ event: "Fault", ...packet, data }];
-    else {
-      const roles = this.roles.get(`${packet.version} ${packet.layout}`);
-      const tracker = roles.who(packet);
-      if (this.known !== null && !this.known.has(tracker)) events = [{ event: "Unknown", tracker, packet }];
-      else {
-        events = this.hear(tracker, this.now, clock);
-        try {
-          events = [...events, ...this.trackers.get(tracker).feed(data, packet, roles, this.now, clock, dated)];
-        } catch (error) {
-          this.trackers.delete(tracker);
-          events = [{ event: "Failure", tracker, message: String(error), data }];
-        }
-      }
+    if (packet.status !== "ok") return [{ event: "Fault", ...packet, data }];
+    const roles = this.roles.get(`${packet.version} ${packet.layout}`);
+    const tracker = roles.who(packet);
+    if (this.known !== null && !this.known.has(tracker)) return [{ event: "Unknown", tracker, packet }];
+    const gone = this.hear(tracker, this.now, clock);
+    try {
+      const events = this.trackers.get(tracker).feed(data, packet, roles, this.now, clock, dated);
+      return [...gone, ...events];
+    } catch (error) {
+      this.trackers.delete(tracker);
+      return [{ event: "Failure", tracker, message: String(error), data }];
     }
-    return events.map((event) => (event.event === "Forgotten" ? event : { ...event, reception }));
   }
 
   tick(now, { steady = null } = {}) {

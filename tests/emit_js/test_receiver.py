@@ -12,7 +12,7 @@ import pytest
 
 from packetcodec import Codec, PacketcodecError, Schema, compile_plan
 from packetcodec.emit.js.writer import write_javascript
-from packetcodec.receive import Fault, Receiver, interval, order, receiver, timeline, tracker_state
+from packetcodec.receive import Fault, Receiver, Unexplained, interval, order, receiver, references, timeline, tracker_state
 from packetcodec.starter import schema_text
 from tests.emit_js.test_types import LATER, check, write
 from tests.support.js_material import seeded
@@ -26,15 +26,18 @@ if TYPE_CHECKING:
 STARTER = Schema.parse(schema_text())
 
 
-def schema(fields: str, trail: str) -> Schema:
+PLACE = """{ kind = "latitude", optional = true }, { kind = "longitude", optional = true },
+      { kind = "altitude", optional = true }"""
+
+
+def schema(fields: str, trail: str, place: str = PLACE) -> Schema:
     return Schema.parse(f"""
     name = "pasture"
     version = 1
     [[layouts]]
     name = "track"
     id = 1
-    fields = [{fields} {{ kind = "latitude", optional = true }}, {{ kind = "longitude", optional = true }},
-      {{ kind = "altitude", optional = true }}]
+    fields = [{fields} {place}]
     trail = {{ points = 8, resolution_m = 2.5, {trail} }}
     [[layouts]]
     name = "status"
@@ -49,6 +52,20 @@ WHO, COUNT, TIME = (
     '{ kind = "time", epoch = 2026-01-01T00:00:00Z },',
 )
 EVERY = '{ kind = "number", name = "every", minimum = 0, maximum = 600, resolution = 1 },'
+LOW_COUNT, LOW_TIME = (
+    '{ kind = "counter", bits = 31, low_bits = 6 },',
+    '{ kind = "time", epoch = 2026-01-01T00:00:00Z, bits = 32, within = 600 },',
+)
+LOW_PLACE = """{ kind = "latitude", resolution_m = 2.5, optional = true, within_m = 20000 },
+      { kind = "longitude", resolution_m = 2.5, optional = true, within_m = 20000, max_latitude = 70 },
+      { kind = "altitude", optional = true, within = 500 }"""
+HOMES = [(46.5, 9.9), (46.5, 9.9), (40.0, -9.0), (-20.0, 179.99)]
+LOW = {
+    "low": schema(WHO + LOW_COUNT, "spacing = 30", LOW_PLACE),
+    "low, timed": schema(WHO + LOW_COUNT + LOW_TIME, "spacing = 30", LOW_PLACE),
+    "low, anonymous": schema(COUNT + LOW_TIME, "spacing = 60", LOW_PLACE),
+    "low counter": schema(WHO + LOW_COUNT, "spacing = 30"),
+}
 SCHEMAS = {
     "spaced": schema(WHO + COUNT, "spacing = 30"),
     "timed": schema(WHO + COUNT + TIME, "spacing = 30"),
@@ -66,9 +83,12 @@ import { fromHex } from "./pasture.mjs";
 for (const { options, calls } of JSON.parse(readFileSync(0, "utf8"))) {
   const receiver = new Receiver(options);
   for (const [hex, now, heard] of calls) {
-    const events = hex === null ? receiver.tick(now, heard) : receiver.feed(fromHex(hex), now, heard);
-    console.log(JSON.stringify(events));
+    if (heard.learn) receiver.learn(now, heard.learn);
+    else if (hex === null) console.log(JSON.stringify(receiver.tick(now, heard)));
+    else console.log(JSON.stringify(receiver.feed(fromHex(hex), now, heard)));
   }
+  const known = receiver.references ? [0, 1, 2, null].map((tracker) => receiver.references(tracker)) : [{}, {}, {}, {}];
+  console.log(JSON.stringify(known));
 }
 """
 
@@ -80,7 +100,7 @@ def told(event: Any) -> dict[str, Any]:
         key = re.sub(r"_(\w)", lambda letter: letter[1].upper(), name)
         ways = {"packet": _packet, "data": bytes.hex, "reception": asdict}
         found[key] = ways[name](value) if name in ways else value
-    if isinstance(event, Fault):
+    if isinstance(event, Fault | Unexplained):
         del found["message"]
     return json.loads(json.dumps({"event": type(event).__name__, **found}, default=dict))
 
@@ -100,17 +120,21 @@ def compare(folder: Any, schemas: list[Schema], streams: list[dict[str, Any]]) -
         options = {re.sub(r"[A-Z]", lambda x: "_" + x[0].lower(), key): value for key, value in stream["options"].items()}
         heard = Receiver(Codec(schemas), **options)
         for data, now, more in stream["calls"]:
+            if "learn" in more:
+                heard.learn(now, more["learn"])
+                continue
             events = heard.tick(now, **more) if data is None else heard.feed(bytes.fromhex(data), now, **more)
             wanted.append([told(event) for event in events])
             met |= {type(event).__name__ for event in events}
+        wanted.append([heard.references(tracker) for tracker in (0, 1, 2, None)])
     done = subprocess.run(
         [program("node"), "ask.mjs"], cwd=folder, input=json.dumps(streams), capture_output=True, text=True, check=False
     )
     assert done.returncode == 0, done.stderr
-    calls = [call for stream in streams for call in stream["calls"]]
+    calls = [call for stream in streams for call in (*stream["calls"], "known") if "learn" not in call[-1]]
     for call, line, answer in zip(calls, done.stdout.splitlines(), wanted, strict=True):
         said = [
-            {key: value for key, value in event.items() if event["event"] != "Fault" or key not in {"field", "offset"}}
+            {key: value for key, value in event.items() if event.get("event") != "Fault" or key not in {"field", "offset"}}
             for event in json.loads(line)
         ]
         assert said == answer, call
@@ -125,6 +149,9 @@ def sent(rng: random.Random, codec: Codec, collar: int) -> list[tuple[float, str
     spacing = trail.spacing_seconds or 30
     interval_s = rng.choice([spacing, spacing, 2 * spacing, spacing / 2, spacing * 0.7, 7])
     north, east, time, counter = 46.5, 9.9, 1_783_000_000 + rng.randint(0, 99), rng.randint(0, 63)
+    low, size = bool(codec.plan.references), next((x.modulus for x in layout.fields if x.name == "counter"), 64)
+    if low:  # at home near a place of the receiver, or not; its counter where it may have got to
+        north, east, counter = *rng.choice(HOMES), rng.choice([counter, 500, 9000])
     history: list[tuple[float, float, float]] = []
     speed = rng.choice([0, 1e-4, 5e-4])
     skips = rng.random() < 0.3  # closes its list up over a gap, as it must not
@@ -133,10 +160,13 @@ def sent(rng: random.Random, codec: Codec, collar: int) -> list[tuple[float, str
         if rng.random() < 0.03:
             counter = 0  # switched off and on
             history.clear()
-        values: dict[str, Any] = {"identifier": collar, "counter": counter % 64, "time": int(time), "every": int(spacing)}
+        values: dict[str, Any] = {"identifier": collar, "counter": counter % size, "time": int(time), "every": int(spacing)}
         if "time" in names and (field := next(x for x in layout.fields if x.name == "time")).modulus:
             values["time"] = int(time) % field.modulus
         fixed, status = rng.random() > 0.1, rng.random() < 0.1
+        if low and rng.random() < 0.04:
+            north, east = rng.choice(HOMES)
+            counter += rng.choice([0, 40, 300, 2000])
         north, east = north + speed * rng.uniform(-0.3, 1), east + speed * rng.uniform(-1, 1)
         if status:
             data = codec.encode("status", {name: values[name] for name in values if name in names} | {"battery": 3.7})
@@ -173,16 +203,24 @@ def stream(rng: random.Random, codec: Codec) -> dict[str, Any]:
     undated = rng.random() < 0.1
     for now, data in sorted(arrivals):
         heard = {"rssi": -rng.randint(60, 120)} if rng.random() < 0.1 else {}
-        calls.append([data if rng.random() > 0.02 else data[:-2] + "00", None if undated else now, heard])
+        spoiled = data[: rng.choice([-2, -4])] + "00"
+        calls.append([data if rng.random() > 0.02 else spoiled, None if undated else now, heard])
         if rng.random() < 0.05:
             calls.append([None, now + rng.choice([0, 1, 400]), {}])
         if rng.random() < 0.01:
             calls.append([data, now - 5000, {"steady": now}])  # a clock that was set
+        if codec.plan.references and rng.random() < 0.02:
+            north, east = rng.choice(HOMES)
+            values = {"latitude": north + 0.05, "longitude": east, "altitude": 1900.0, "counter": rng.choice([0, 510, 9020])}
+            calls.append([None, rng.choice([0, 1, None]), {"learn": values}])
     options: dict[str, Any] = {}
     for name, choices in {"interval": [30, 15.0, 7], "window": [4, 16], "maxTrackers": [1, 2], "silentAfter": [60, 300.5],
                           "known": [[0, 1], [9]]}.items():  # fmt: skip
         if rng.random() < 0.2:
             options[name] = rng.choice(choices)
+    if codec.plan.references:
+        options["places"] = rng.choice([[], [(46.4, 9.8)], [(40.1, -9.0, 1800.0), (46.4, 9.8, 2100.0)], [(-20.1, -179.99)]])
+        options["clock"] = rng.choice([None, 1_783_000_100.0])
     return {"options": options, "calls": calls}
 
 
@@ -196,6 +234,16 @@ def test_events_are_the_same_whatever_the_link_does(tmp_path, name):
         assert met >= {"Repaired", "Lost", "Late", "Restarted"}
     if name in {"spaced", "told", "timed"}:
         assert "Contradiction" in met
+
+
+@pytest.mark.parametrize("name", LOW)
+@pytest.mark.parametrize("streams", [1, pytest.param(12, marks=pytest.mark.slow)])
+def test_what_is_known_of_low_bits_is_tried_and_learned_alike(tmp_path, name, streams):
+    rng, codec = seeded(12), Codec(LOW[name])
+    met = compare(tmp_path, [LOW[name]], [stream(rng, codec) for _ in range(streams)])
+    assert "Unexplained" in met
+    if streams > 1:
+        assert met >= {"Position", "Report", "Fault", "Silent", "Duplicate", "Unknown", "Repaired", "Lost", "Late"}
 
 
 def test_versions_are_heard_at_once_and_any_field_tells_trackers_apart(tmp_path):
@@ -214,11 +262,13 @@ def test_versions_are_heard_at_once_and_any_field_tells_trackers_apart(tmp_path)
 
 
 def test_its_numbers_are_those_of_the_rules():
-    text = write_javascript(compile_plan(STARTER))["pasture_receiver.mjs"]
+    text = write_javascript(compile_plan(LOW["low"]))["pasture_receiver.mjs"]
     found: dict[str, float] = {}
     for names, values in re.findall(r"^const \[?([A-Z_, ]+)\]? = \[?([\d., ]+)\]?;", text, re.MULTILINE):
         found |= dict(zip(names.split(", "), map(float, values.split(", ")), strict=True))
     assert found == {
+        "HEADER": 8, "VERSION_BITS": 4, "AHEAD": references._AHEAD, "SEARCHED": references._SEARCHED,
+        "KEPT": references._REFUSED,
         "MAX_TRACKERS": receiver.MAX_TRACKERS, "MIN_INTERVAL": interval.MIN_INTERVAL, "SAMPLES": interval._SAMPLES,
         "TRUSTED": interval._TRUSTED, "PAIRED": interval._PAIRED, "CHANGE": interval._CHANGE, "SETTLED": interval._SETTLED,
         "EVEN": interval._EVEN, "SWITCHED_OFF": interval._PAUSE, "WHOLE": interval._WHOLE, "LOW": order.LOW,
@@ -231,14 +281,14 @@ def test_its_numbers_are_those_of_the_rules():
 @pytest.mark.parametrize(
     "options",
     [{"interval": 0}, {"interval": float("inf")}, {"silentAfter": -1}, {"window": 3}, {"window": 4.5}, {"maxTrackers": 0},
-     {"tracker": "cow"}],
+     {"tracker": "cow"}, {"places": [(91, 9.8)]}, {"places": [(46.5,)]}],
 )  # fmt: skip
 def test_an_option_that_cannot_be_is_refused(tmp_path, options):
     names = {re.sub(r"[A-Z]", lambda x: "_" + x[0].lower(), key): value for key, value in options.items()}
     if options != {"window": 4.5}:
         with pytest.raises(PacketcodecError):
-            Receiver(Codec(STARTER), **names)
-    write(tmp_path, compile_plan(STARTER))
+            Receiver(Codec(LOW["low"]), **names)
+    write(tmp_path, compile_plan(LOW["low"]))
     given = json.dumps(options).replace("Infinity", "1 / 0")
     script = f"""
     import {{ Receiver }} from "./pasture_receiver.mjs";
@@ -265,7 +315,19 @@ new Receiver({ silent: 3 });
 """
 
 
-def test_its_types_hold_under_the_strict_checker(tmp_path):
-    write(tmp_path, compile_plan(STARTER))
-    (tmp_path / "use.mts").write_text(USE, encoding="utf-8")
+USE_LOW = """
+import { Receiver } from "./pasture_receiver.mjs";
+const receiver = new Receiver({ places: [[46.5, 9.8], [40, 9, 1000]], clock: 1783000000 });
+receiver.learn(7, { latitude: 46.4, longitude: 9.9 });
+for (const event of receiver.feed([0x11, 7], null)) if (event.event === "Unexplained") console.log(event.data);
+export const kept = receiver.references(7);
+// @ts-expect-error: no place
+new Receiver({ places: ["hut"] });
+"""
+
+
+@pytest.mark.parametrize(("schema", "use"), [(STARTER, USE), (LOW["low"], USE_LOW)], ids=["starter", "low bits"])
+def test_its_types_hold_under_the_strict_checker(tmp_path, schema, use):
+    write(tmp_path, compile_plan(schema))
+    (tmp_path / "use.mts").write_text(use, encoding="utf-8")
     check(tmp_path, "use.mts")
