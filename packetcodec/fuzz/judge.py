@@ -59,9 +59,9 @@ def _line(oracle: Oracle, line: str, wanted: str, found: str, known: Collection[
     if found.startswith("raised "):
         return Verdict(f"{verb}: {found.partition(':')[0]}", _rule_of(verb))
     if line == FIELD:
-        return Verdict("field: not the field at fault", RULES["whole"])
+        return Verdict("field: not the field at fault", RULES["field"])
     if verb == DEGREES:
-        return Verdict("degrees: a wrong number", RULES["whole"])
+        return Verdict("degrees: a wrong number", RULES["degrees"])
     if line == HELD:
         good = found.startswith(oracle.unit) and _part(oracle, wanted, found) is None
         return None if good else Verdict("held: not what the last good packet said", RULES["held"])
@@ -71,7 +71,7 @@ def _line(oracle: Oracle, line: str, wanted: str, found: str, known: Collection[
 
 
 def _rule_of(verb: str) -> Rule:
-    return RULES["encode" if verb.startswith("encode") else "held" if verb == HELD else "whole"]
+    return RULES["encode" if verb.startswith("encode") else verb if verb in {HELD, FIELD, DEGREES} else "whole"]
 
 
 def _decoded(oracle: Oracle, wanted: str, found: str) -> Verdict | None:

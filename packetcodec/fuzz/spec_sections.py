@@ -46,6 +46,8 @@ RULES = {
     "encode_code": Rule("2.5", "From base units to a raw code", "raw = (base - low + step / 2) / step"),
     "encode_range": Rule("2.4", "A base beyond the range", "what is beyond the range is clipped, refused or wrapped"),
     "encode_check": Rule("5.3", "Procedure", "the check of a packet"),
+    "degrees": Rule("10", "Line protocol", "degrees and minutes in 1e-7 degree, halves away from zero, up to 90 or 180"),
+    "field": Rule("10", "Line protocol", "the number of the field that the answer before was about"),
     "encode_trail": Rule("7.1", "Encoding a trail", "the trail of a packet follows from the points given"),
 }
 
