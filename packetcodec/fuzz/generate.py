@@ -13,6 +13,7 @@ the same order, however fast the target is. It needs nothing but the standard li
 from __future__ import annotations
 
 import functools
+import itertools
 from dataclasses import dataclass
 from random import Random
 from typing import TYPE_CHECKING, Any
@@ -64,6 +65,8 @@ NOTICED = ("few wrong bits", "short bursts")
 #: Kinds that the check lets through by chance alone, 1 in 2^width; of bursts one bit longer than it 1 in 2^(width - 1).
 CHANCE = ("noise", "long bursts")
 _WORKED = 200
+#: The first round is so many times as short: what stands last in it is asked soon on a busy machine too.
+_FIRST = 8
 #: The verb that a target must answer for a kind of input, and what the schema needs for it.
 _NEEDS = {
     "encoding codes": ("encode", ""),
@@ -152,12 +155,12 @@ class Inputs:
         return [kind for kind, (verb, needed) in needs.items() if verb in self.verbs and self.spoiler.has(needed)]
 
     def rounds(self) -> Iterator[Batch]:
-        """Batches without end: first the worked cases of the specification, then rounds of all kinds."""
+        """Batches without end: first the worked cases of the specification, then rounds of all kinds, a short one first."""
         yield from self._worked()
         self.spoiler.refill(150 * self.scale)  # each round's good packets take the places of the last round's
-        while True:
+        for share in itertools.chain([_FIRST], itertools.repeat(1)):
             for kind in self.kinds():
-                yield self._batch(kind, ROUND[kind] * self.scale)
+                yield self._batch(kind, ROUND[kind] * self.scale // share)
 
     def questions(self, count: int) -> list[str]:
         """At least so many questions of all kinds, without expected answers, where these come from elsewhere."""

@@ -38,6 +38,8 @@ if TYPE_CHECKING:
 _TIMES_AS_LONG = 10
 #: Seconds for one finding: a quarter of the time that is left, but at least and at most so many.
 _EACH = 3.0, 30.0
+#: What the questions before it do not show when asked once, they may show when asked up to so many times.
+_REPEATED = 17
 #: Questions with which a leak is measured.
 _MANY = 3000
 
@@ -109,14 +111,12 @@ class Investigator:
         finding.remarks = replies.remarks or finding.remarks
 
     def _led_there(self, question: str, mark: str, history: Sequence[str], until: float) -> str | None:
-        """The questions before it that it takes: so many of the last ones as are needed."""
+        """The questions before it that it takes: so many of the last ones as are needed, or all of them several times."""
         size = 1
-        while history and time.monotonic() < until:
-            text = "\n".join([*history[-size:], question])
+        while history and time.monotonic() < until and size < _REPEATED * len(history):
+            text = "\n".join([*history[-size:] * max(1, size // len(history)), question])
             if self.mark_of(text, fresh=True) == mark:
                 return text
-            if size >= len(history):
-                return None
             size *= 4
         return None
 

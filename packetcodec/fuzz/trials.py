@@ -39,6 +39,8 @@ _PREPARED = 500
 _VERBS = {"base": ("encode_base", "held", "field", "degrees"), "ok": ("encode_base", "held")}
 #: Lines of a differential run that are asked at a time.
 _CHUNK = 2_000
+#: After this part of its seconds a mutant that was not found gets its differential run: many never differ.
+_SOON = 4
 #: Seconds after which an answer of a mutant is too late.
 _LATE = 1.0
 
@@ -82,6 +84,8 @@ class Trials:
 
     #: How the file ends of which mutants are made.
     endings: tuple[str, ...] = (".c", ".mjs")
+    #: What the seconds of a mutant are counted by.
+    clock = staticmethod(time.monotonic)
 
     def __init__(self, harness: Harness, plan: Plan, *, seed: int, seconds: float, differential: int) -> None:
         self.harness = harness
@@ -140,26 +144,27 @@ class Trials:
         except PacketcodecError as fault:
             return Trial(mutant, "killed", why=str(fault).splitlines()[0])
         try:
-            if found := self.look(target):
+            if found := self.look(target, self.seconds / _SOON):
                 return Trial(mutant, "killed", *found)
             if self._code and self.machine_code(source) == self._code:
                 return Trial(mutant, "equivalent", why="the same machine code")
             if question := self.difference(target):
-                return Trial(mutant, "survived", why=question)
+                found = self.look(target)
+                return Trial(mutant, "killed", *found) if found else Trial(mutant, "survived", why=question)
             count = sum(map(len, self.chunks))
             return Trial(mutant, "equivalent", why=f"the same answers to {count:,} other questions")
         finally:
             target.close()
 
-    def look(self, target: Target) -> tuple[float, int, str] | None:
-        """Ask until an answer is wrong: seconds, inputs and the question; None where the time is up before."""
-        start, asked = time.monotonic(), 0
-        until = start + self.seconds
+    def look(self, target: Target, seconds: float | None = None) -> tuple[float, int, str] | None:
+        """Ask until an answer is wrong: seconds, inputs and the question; None where the time (`seconds`) is up before."""
+        start, asked = self.clock(), 0
+        end = start + (self.seconds if seconds is None else seconds)
         for batch, lines, wanted in self.batches:
-            replies = target.ask(lines, until)
-            now = time.monotonic()
+            replies = target.ask(lines)
+            now = self.clock()
             asked += len(batch.questions)
-            if now >= until:
+            if now >= end:
                 return None
             if replies.trouble or list(replies.lines) != wanted:
                 question = self._wrong(batch, replies.lines) if not replies.trouble else replies.trouble
