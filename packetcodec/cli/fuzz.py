@@ -21,11 +21,11 @@ from packetcodec.errors import PacketcodecError, counted
 from packetcodec.fuzz.codec_target import python_target, reference_target, reference_values
 from packetcodec.fuzz.columns_target import ColumnsTarget
 from packetcodec.fuzz.compiled import compiled_target
-from packetcodec.fuzz.corpus import DEFAULT, Corpus, corpus_of
+from packetcodec.fuzz.corpus import DEFAULT, Corpus, corpus_of, questions_of
 from packetcodec.fuzz.describe import describe_again, describe_finding, describe_run
 from packetcodec.fuzz.invariants import broken_by
 from packetcodec.fuzz.program import Program
-from packetcodec.fuzz.protocol import FIELD, HELD, QuestionFault, read_question
+from packetcodec.fuzz.protocol import QuestionFault, read_question
 from packetcodec.fuzz.run import INTERRUPTED, play, run
 from packetcodec.wire import Plan, compile_plan
 
@@ -98,7 +98,7 @@ def fuzz(
     if testing:
         return measure(read, target_name, sample, seed, as_json=as_json)
     plan = compile_plan(read)
-    again = f"packetcodec fuzz{f' {shlex.quote(schema)}' if schema else ''} --target {shlex.quote(target_name)}"
+    again = f"packetcodec fuzz{f' {shlex.quote(schema)}' if schema else ''} --target {shlex.quote(target_name)} --play"
     target = _target(target_name, read, timeout)
     try:
         if question is not None:
@@ -179,14 +179,8 @@ def _progress(seconds: float) -> Iterator[Callable[[Report], None] | None]:
 
 
 def _play(target: Target, plan: Plan, text: str, times: int, *, as_json: bool) -> int:
-    if Path(text).is_file() and Path(text).suffix:
-        question = Path(text).read_text(encoding="utf-8").strip()
-    else:
-        question = text.replace("\\n", "\n") if " " in text else f"decode {text.lower() or '-'}"
     try:
-        for line in question.split("\n"):
-            if line not in {HELD, FIELD}:
-                read_question(plan, line)
+        question = questions_of(plan, text)
     except QuestionFault as fault:
         raise click.UsageError(f"--play: {fault}") from None
     finding = play(target, plan, question, times=times)

@@ -14,19 +14,22 @@ from __future__ import annotations
 
 import os
 import shlex
+from collections import Counter
 from typing import TYPE_CHECKING, Any
 
 from packetcodec.errors import PacketcodecError
+from packetcodec.fuzz.corpus import Corpus, questions_of
 from packetcodec.fuzz.describe import describe_report
 from packetcodec.fuzz.program import Program
-from packetcodec.fuzz.run import run
+from packetcodec.fuzz.report import Report
+from packetcodec.fuzz.run import play, run
 from packetcodec.fuzz.targets import decoder_target, plan_of
 from packetcodec.schema import Schema
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
+    from pathlib import Path
 
-    from packetcodec.fuzz.report import Report
     from packetcodec.fuzz.targets import Source, Target
 
 
@@ -48,6 +51,9 @@ def check(
     seed: int = 0,
     max_inputs: int | None = None,
     timeout: float = 2.0,
+    played: str | None = None,
+    again: str = "",
+    folder: Path | None = None,
 ) -> Report:
     """Fuzz functions, or a program that speaks the line protocol.
 
@@ -60,27 +66,39 @@ def check(
         seed: the same seed asks the same questions.
         max_inputs: questions after which the run ends though there is time left.
         timeout: seconds after which an answer is too late.
+        played: ask this again and nothing else: a question of a report, or the file of many.
+        again: the command that plays again the question behind it, for reports about functions.
+        folder: where the questions of a finding are written that takes many.
 
     Raises:
         WrongAnswersFault: the report has findings.
-        PacketcodecError: neither functions nor a program were given, or the program cannot be started.
+        PacketcodecError: neither functions nor a program were given, the program cannot be started, or what is to be played
+            is no question.
     """
-    path = ""
+    path = "SCHEMA"
     if isinstance(schema, str | os.PathLike):
         path = os.fspath(schema)
         schema = Schema.load(path)
-    plan, again = plan_of(schema), ""
+    plan = plan_of(schema)
+    question = None if played is None else questions_of(plan, played)
     target: Target
     if decode is not None:
-        target = decoder_target(plan, decode, encode)
+        target = decoder_target(plan, decode, encode, timeout=timeout)
     elif command:
-        target, again = Program(command, timeout=timeout), f"--target {shlex.quote(shlex.join(command))}"
+        target = Program(command, timeout=timeout)
+        again = f"packetcodec fuzz {shlex.quote(path)} --target {shlex.quote(shlex.join(command))} --play"
     else:
         raise PacketcodecError("give decode, or the command of a program")
     try:
-        report = run(target, plan, seconds=seconds, seed=seed, max_inputs=max_inputs)
+        if question is None:
+            report = run(target, plan, seconds=seconds, seed=seed, max_inputs=max_inputs)
+        else:
+            report = Report(target.name, plan.name, plan.version, plan.fingerprint, seed, counts=Counter(played=1))
+            report.findings += [finding for finding in [play(target, plan, question)] if finding.count]
     finally:
         target.close()
     if not report.clean:
-        raise WrongAnswersFault(report, again and f"packetcodec fuzz {shlex.quote(path or 'SCHEMA')} {again}")
+        if folder:
+            Corpus(folder).add_findings(report.findings)
+        raise WrongAnswersFault(report, again)
     return report

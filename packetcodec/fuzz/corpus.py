@@ -16,16 +16,16 @@ from __future__ import annotations
 
 import hashlib
 import json
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from packetcodec.fuzz.generate import Inputs
 from packetcodec.fuzz.judge import is_question
 from packetcodec.fuzz.oracle import Oracle
-from packetcodec.fuzz.protocol import decode_question
+from packetcodec.fuzz.protocol import FIELD, HELD, decode_question, read_question
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
-    from pathlib import Path
 
     from packetcodec.fuzz.finding import Finding
     from packetcodec.wire import Plan
@@ -85,6 +85,26 @@ class Corpus:
             path = self.corpus / f"{hashlib.sha256(data).hexdigest()[:16]}.packet"
             if not path.exists():
                 path.write_bytes(data)
+
+
+def questions_of(plan: Plan, text: str) -> str:
+    r"""The questions that a user names, one to a line: those of a file, a packet in hex, or questions parted by `\n`.
+
+    Raises:
+        QuestionFault: one of them is none under this plan.
+
+    >>> from packetcodec.starter import example_plan
+    >>> questions_of(example_plan(), "1107")
+    'decode 1107'
+    """
+    if Path(text).suffix and Path(text).is_file():
+        asked = Path(text).read_text(encoding="utf-8").strip()
+    else:
+        asked = text.replace("\\n", "\n") if " " in text else f"decode {text.lower() or '-'}"
+    for line in asked.split("\n"):
+        if line not in {HELD, FIELD}:
+            read_question(plan, line)
+    return asked
 
 
 def corpus_of(plan: Plan, seed: int = 0) -> list[bytes]:

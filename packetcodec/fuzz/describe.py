@@ -25,7 +25,7 @@ _SHOWN, _REMARKS = 6, 8
 
 
 def describe_report(report: Report, command: str = "") -> str:
-    """A report without its tables of counts; `command` is what plays a question again, but for the question."""
+    """A report without its tables of counts; `command` is what plays again the question behind it."""
     lines = [describe_run(report)]
     for number, finding in enumerate(report.findings, 1):
         lines += ["", f"Finding {number}: {finding.mark}", *describe_finding(finding, command)]
@@ -44,7 +44,7 @@ def describe_run(report: Report) -> str:
 
 
 def describe_finding(finding: Finding, command: str = "") -> Iterator[str]:
-    """A finding, line by line; `command` is what plays a question again, but for the question."""
+    """A finding, line by line; `command` is what plays again the question behind it."""
     pairs = list(zip(finding.question.split("\n"), finding.expected.split("\n"), strict=True))
     if len(pairs) > _SHOWN:
         yield f"  asked     {len(pairs) - _SHOWN:,} questions before these"
@@ -78,4 +78,4 @@ def describe_again(finding: Finding, command: str) -> str:
         what = text.removeprefix("decode ")
     else:
         what = shlex.quote(text.replace("\n", "\\n"))
-    return f"{command} --play {what}{f' --times {finding.times}' if finding.times > 1 else ''}"
+    return f"{command} {what}{f' --times {finding.times}' if finding.times > 1 else ''}"

@@ -114,7 +114,7 @@ class Investigator:
         """The questions before it that it takes: so many of the last ones as are needed, or all of them several times."""
         size = 1
         while history and time.monotonic() < until and size < _REPEATED * len(history):
-            text = "\n".join([*history[-size:] * max(1, size // len(history)), question])
+            text = "\n".join([*list(history[-size:]) * max(1, size // len(history)), question])
             if self.mark_of(text, fresh=True) == mark:
                 return text
             size *= 4

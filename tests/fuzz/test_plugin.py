@@ -1,5 +1,6 @@
 """The pytest fixture, in a test suite of a user's own."""
 
+import shlex
 import subprocess
 import sys
 from pathlib import Path
@@ -30,15 +31,24 @@ def test_nothing(packetcodec_fuzz):
 """
 
 
+def pytest_says(folder, *arguments):
+    # An installed package brings the fixture by its entry point; here it may be installed without.
+    plugin = ["-p", "packetcodec.pytest_plugin"] if "packetcodec" not in entry_points() else []
+    command = [sys.executable, "-m", "pytest", *plugin, "-q", "-p", "no:cacheprovider", *arguments]
+    return subprocess.run(command, cwd=folder, capture_output=True, text=True, check=False).stdout
+
+
 @pytest.fixture(scope="module")
-def said(tmp_path_factory):
+def suite(tmp_path_factory):
     path = tmp_path_factory.mktemp("suite") / "test_ours.py"
     names = {"examples": str(EXAMPLES), "schema": str(EXAMPLES / "gate.toml"), "wire": str(EXAMPLES / "wire.py")}
     path.write_text(SUITE.format(**names), encoding="utf-8")
-    # An installed package brings the fixture by its entry point; here it may be installed without.
-    plugin = ["-p", "packetcodec.pytest_plugin"] if "packetcodec" not in entry_points() else []
-    command = [sys.executable, "-m", "pytest", *plugin, "-q", "-p", "no:cacheprovider", path.name]
-    return subprocess.run(command, cwd=path.parent, capture_output=True, text=True, check=False).stdout
+    return path
+
+
+@pytest.fixture(scope="module")
+def said(suite):
+    return pytest_says(suite.parent, suite.name)
 
 
 def entry_points():
@@ -59,6 +69,21 @@ def test_a_wrong_decoder_fails_with_the_smallest_packet_and_its_rule_and_no_trac
     assert "Traceback" not in said
 
 
+def test_the_command_of_a_report_plays_the_finding_again_and_passes_once_it_is_mended(suite, said):
+    line = next(line for line in said.splitlines() if line.startswith("  again     pytest test_ours.py::test_wrong "))
+    arguments = shlex.split(line)[2:]
+    assert arguments[:2] == ["test_ours.py::test_wrong", "--packetcodec-play"]
+    again = pytest_says(suite.parent, *arguments)
+    assert "1 failed" in again
+    assert f"asked     decode {arguments[2]}" in again
+    assert "played" in again
+    text = suite.read_text(encoding="utf-8")
+    suite.write_text(text.replace('("ok", [1, 2, 3, 0])', "decode(data)"), encoding="utf-8")
+    assert "1 passed" in pytest_says(suite.parent, *arguments)
+    assert "decode: 'xy' is not hex" in pytest_says(suite.parent, arguments[0], arguments[1], "xy")
+    suite.write_text(text, encoding="utf-8")
+
+
 def test_a_test_that_gives_nothing_is_told_so(said):
     assert "give decode, or the command of a program" in said
 
@@ -72,19 +97,5 @@ def test_a_run_of_pytest_that_does_not_fuzz_loads_nothing_for_it(tmp_path):
         "    assert not heavy & {name.split('.')[0] for name in sys.modules}\n",
         encoding="utf-8",
     )
-    plugin = ["-p", "packetcodec.pytest_plugin"] if "packetcodec" not in entry_points() else []
-    # Other plugins of this machine load what they like.
-    command = [
-        sys.executable,
-        "-m",
-        "pytest",
-        "-p",
-        "no:hypothesispytest",
-        *plugin,
-        "-q",
-        "-p",
-        "no:cacheprovider",
-        "test_quiet.py",
-    ]
-    done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=False)
-    assert "1 passed" in done.stdout, done.stdout
+    said = pytest_says(tmp_path, "-p", "no:hypothesispytest", "test_quiet.py")  # other plugins load what they like
+    assert "1 passed" in said, said
