@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from packetcodec.fuzz.targets import Source, Target
+    from packetcodec.wire import Plan
 
 
 class WrongAnswersFault(AssertionError):
@@ -93,12 +94,19 @@ def check(
         if question is None:
             report = run(target, plan, seconds=seconds, seed=seed, max_inputs=max_inputs)
         else:
-            report = Report(target.name, plan.name, plan.version, plan.fingerprint, seed, counts=Counter(played=1))
-            report.findings += [finding for finding in [play(target, plan, question)] if finding.count]
+            report = _played(target, plan, question)
     finally:
         target.close()
     if not report.clean:
         if folder:
             Corpus(folder).add_findings(report.findings)
         raise WrongAnswersFault(report, again)
+    return report
+
+
+def _played(target: Target, plan: Plan, question: str) -> Report:
+    """The report of one question asked again."""
+    finding = play(target, plan, question)
+    report = Report(target.name, plan.name, plan.version, plan.fingerprint, seed=0, counts=Counter(played=1))
+    report.findings += [finding] if finding.count else []
     return report
