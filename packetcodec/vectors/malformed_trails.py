@@ -17,9 +17,10 @@ from packetcodec.schema import PLACE
 from packetcodec.vectors.borders import unused_codes
 from packetcodec.vectors.examples import Example
 from packetcodec.vectors.references import Known
-from packetcodec.vectors.trails import at_the_poles, one_point, trail_encodings
+from packetcodec.vectors.trail_bits import at_the_poles, one_point, polewards
+from packetcodec.vectors.trails import trail_encodings
 from packetcodec.wire.packing import assemble
-from packetcodec.wire.trail.cells import MAX_CELLS, east_step, reach
+from packetcodec.wire.trail.cells import MAX_CELLS, POLE, east_step, reach
 from packetcodec.wire.trail.coding import front, write_trail
 from packetcodec.wire.trail.numbers import MAX_ORDER, Bits
 
@@ -54,6 +55,8 @@ def malformed_trails(everyday: Example) -> Iterator[Malformed]:
                 False,
                 there.references,
             )
+    for there, cell in (*_short_of_a_pole(everyday), *_past_half_way(everyday)):
+        yield "trail, a point just behind the grid", there.assembled(one_point(there, cell)), False, there.references
     yield from _lengths(everyday)
     yield from _no_position(everyday)
     yield from _with_another(everyday)
@@ -109,6 +112,24 @@ def _far(everyday: Example, trail: Trail, anchor: Point) -> Iterator[tuple[str, 
     if trail.interval_seed:
         yield "a point too old", one_point(everyday, (0, 0), 1, MAX_CELLS + 1)
         yield "a point from after the packet", one_point(everyday, (0, 0), 1, -1)
+
+
+def _short_of_a_pole(everyday: Example) -> Iterator[tuple[Example, tuple[int, int]]]:
+    """The packet near each pole, and a cell that lies beyond it by more than half a cell, but less than one."""
+    for sign in (1, -1):
+        for tenths in range(10, 200):  # of a thousandth of a degree
+            there, trail = everyday.at(sign * (90 - tenths / 10_000), None), everyday.layout.trail
+            if there and there.anchor and trail:
+                cells, rest = divmod(POLE - abs(there.anchor.latitude), trail.step)
+                if 0 < rest < trail.step // 2:
+                    yield there, (sign * (cells + 1), 0)
+                    break
+
+
+def _past_half_way(everyday: Example) -> Iterator[tuple[Example, tuple[int, int]]]:
+    """The packet where the grid ends half way round the globe, and the first cells behind its end."""
+    for there, far in polewards(everyday):
+        yield there, (0, far + (1 if far > 0 else -1))
 
 
 def _lengths(everyday: Example) -> Iterator[Malformed]:

@@ -17,10 +17,11 @@ from typing import TYPE_CHECKING
 from packetcodec.errors import PacketFault
 from packetcodec.schema import PLACE, Role
 from packetcodec.vectors.examples import Decoding, Example, decoding
+from packetcodec.vectors.trail_bits import POLEWARDS, by_hand, goes_round
 from packetcodec.wire import LayoutPlan, Plan, Point, from_raw, to_value
 from packetcodec.wire.trail.cells import CIRCLE, HALF_CIRCLE, MAX_CELLS, POLE, east_step, place_of, reach
-from packetcodec.wire.trail.coding import front, read_front
-from packetcodec.wire.trail.numbers import Bits, Reader, Scale
+from packetcodec.wire.trail.coding import read_front, write_trail
+from packetcodec.wire.trail.numbers import Reader
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -32,7 +33,7 @@ Moves = list[tuple[int, int]]
 _ROUND = ((8, 0), (7, 4), (4, 7), (0, 8), (-4, 7), (-7, 4), (-8, 0), (-7, -4), (-4, -7), (0, -8), (4, -7), (7, -4))
 _SOUTHWARD = ((7, 5), (6, 6), (8, 4), (7, 6), (6, 3))  # moves to the south and west, in cells
 _JUST_WEST = -179.9997  # degrees: the antimeridian is a few steps away
-_POLEWARDS = (89.5, 85.0, 81.0, 75.0, 60.0, 46.5)  # the cells get wider towards a pole
+_WILDEST = 1 << 18  # 4096ths of wild moves
 _SEARCHED = 4096  # codes of the longitude, for one from which whole cells lead to the antimeridian
 #: What is particular, latitude and longitude of the packet, and the moves from there.
 _PLACES = (
@@ -110,6 +111,8 @@ def trail_encodings(plan: Plan, layout: LayoutPlan) -> Iterator[Example]:
         if there := everyday.at(latitude, longitude):
             yield there.but(f"trail: {note}", there.track([move] * trail.points))
     three = everyday.track([(3, 4)] * 3)
+    if tight := _just_fits(everyday):
+        yield tight
     for roles, note in ((PLACE, "no position"), ((Role.HEIGHT,), "no altitude")):
         if lost := everyday.without(*roles):
             yield lost.but(f"trail: {note}, points given", three)
@@ -124,8 +127,8 @@ def trail_decodings(plan: Plan, layout: LayoutPlan) -> Iterator[Decoding]:
     """Good packets with trails: those that `trail_encodings` lead to, and some that only a decoder meets."""
     seen: set[bytes] = set()
     made = [(example.note, example, example.data) for example in trail_encodings(plan, layout)]
-    by_hand = [(note, example, example.assembled(bits)) for note, example, bits in _by_hand(plan, layout)]
-    for note, example, data in [*made, *by_hand]:
+    put = [(note, example, example.assembled(bits)) for note, example, bits in by_hand(plan, layout)]
+    for note, example, data in [*made, *put]:
         if data not in seen:
             seen.add(data)
             try:
@@ -184,6 +187,23 @@ def _borders(trail: Trail, everyday: Example) -> Iterator[tuple[str, tuple[Point
             yield f"as far {word} as can be", (model[0]._replace(latitude=place[0], longitude=place[1]), model[1])
 
 
+def _just_fits(everyday: Example) -> Example | None:
+    """A full trail that has room only since the front of one is shorter than that of any other, where one is found."""
+    trail, anchor = everyday.grid
+    layout = everyday.layout
+    room = 8 * (layout.longest - layout.check_bytes) - layout.bits
+    wild, scale = _wild(trail.points), 1
+    while scale < _WILDEST:
+        points = everyday.track([(north * scale // 4096, east * scale // 4096) for north, east in wild])
+        bits, kept = write_trail(trail, anchor, points, room=10_000)
+        if bits.length > room or kept < trail.points:
+            break
+        if bits.length + trail.count_bits > room:
+            return everyday.but("trail: all points, for which only the short front leaves room", points)
+        scale += 1 + scale // 32
+    return None
+
+
 def _sent(example: Example, longitude: int) -> Example:
     """One point as far north as the anchor, with all that a trail carries."""
     trail, anchor = example.grid
@@ -195,20 +215,13 @@ def _sent(example: Example, longitude: int) -> Example:
 def _half_way(everyday: Example) -> Iterator[Example]:
     """Points exactly half way round the globe, where a cell is so wide that the grid goes there: either way is as short."""
     for longitude, word in ((9.87654, "west"), (-9.87654, "east")):
-        for latitude in _POLEWARDS:
+        for latitude in POLEWARDS:
             there = everyday.at(latitude, longitude)
             if there and there.anchor and goes_round(there):
                 east = there.anchor.longitude
                 opposite = east + (HALF_CIRCLE if east < 0 else -HALF_CIRCLE)
                 yield _sent(there.but(f"trail: a point half way round, {word} in numbers"), opposite)
                 break
-
-
-def goes_round(example: Example) -> bool:
-    """Whether the last cell of the grid reaches half way round, or beyond it."""
-    trail, anchor = example.layout.trail, example.anchor
-    wide = east_step(trail.step, anchor.latitude) if trail and anchor else 0
-    return bool(wide) and reach(wide) * wide > HALF_CIRCLE
 
 
 def _landings(everyday: Example) -> Iterator[Example]:
@@ -247,44 +260,3 @@ def _unfit(trail: Trail, everyday: Example) -> Iterator[tuple[str, tuple[Point, 
         yield "the third point younger than the second", (*model[:2], third._replace(age=0), model[3])
         yield "the third point without an age", (*model[:2], third._replace(age=None), model[3])
         yield "the second point too old", (model[0], model[1]._replace(age=MAX_CELLS + 1), *model[2:])
-
-
-def one_point(example: Example, cell: tuple[int, int], climb: int = 0, age: int = 0, *, count: int = 1) -> Bits:
-    """A trail of the schema's own grid whose first point stands at any cell at all; `count` is what its front says."""
-    trail, anchor = example.grid
-    bits = front(trail, count, 0)
-    groups: list[tuple[tuple[int, ...], int]] = [(cell, trail.initial_scale)]
-    if trail.altitude and anchor.altitude is not None:
-        groups.append(((climb,), trail.altitude.initial_scale))
-    if trail.interval_seed:
-        groups.append(((age,), trail.interval_seed))
-    for cells, start in groups:
-        scale = Scale(start)
-        for residual in cells:
-            scale.code(residual, bits.code, 1)
-    return bits
-
-
-def at_the_poles(everyday: Example) -> Iterator[tuple[Example, int, int]]:
-    """The packet near each pole: 1 for north and -1 for south, and the cells to the last one that is half beyond it."""
-    for latitude, sign in ((89.9995, 1), (-89.9995, -1)):
-        there, trail = everyday.at(latitude, None), everyday.layout.trail
-        if there and there.anchor and trail:
-            yield there, sign, (POLE - abs(there.anchor.latitude) + trail.step // 2) // trail.step
-
-
-def _by_hand(plan: Plan, layout: LayoutPlan) -> Iterator[tuple[str, Example, Bits]]:
-    """Packets that no encoder has to make, and every decoder reads."""
-    everyday, trail = Example.everyday(plan, layout), layout.trail
-    if trail is None:
-        return
-    for there, sign, cells in at_the_poles(everyday):
-        yield "trail: a cell half beyond a pole", there, one_point(there, (sign * cells, 0))
-    places = (everyday.at(latitude, None) for latitude in _POLEWARDS)
-    polewards = next((place for place in places if place and goes_round(place)), None)
-    if polewards and polewards.anchor:
-        far = reach(east_step(trail.step, polewards.anchor.latitude))
-        for east in (far, -far):
-            yield "trail: the last cell of the grid, past half way round", polewards, one_point(polewards, (0, east))
-    for shift in range(1, trail.coarsenings + 1):
-        yield f"trail: no point, and the shift {shift}", everyday, front(trail, 0, shift)
