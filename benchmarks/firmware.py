@@ -32,7 +32,7 @@ from pathlib import Path
 
 sys.path.append(str(Path(__file__).parent.parent))  # for tests.support.recordings, where this runs as a script
 
-from low_bits import shortened
+from low_bits_schema import shortened
 
 from packetcodec import Plan, Schema, compile_plan
 from packetcodec.emit.back_end import with_layouts
