@@ -167,8 +167,3 @@ class RadioFault(PacketcodecError):
     ...     print(fault)
     spreading_factor: 13 is outside ...
     """
-
-
-def counted(number: int, noun: str = "time") -> str:
-    """A number of things in words: 1 time, 2 times, 1,000 packets."""
-    return f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s"

@@ -1,7 +1,9 @@
-"""Which known word somebody meant.
+"""Words of messages: which known word somebody meant, and how many of a thing there are.
 
 >>> nearest("latitud", ["latitude", "longitude"])
 'latitude'
+>>> counted(1_000, "packet")
+'1,000 packets'
 """
 
 from __future__ import annotations
@@ -10,6 +12,11 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
+
+
+def counted(number: int, noun: str = "time") -> str:
+    """A number of things in words: 1 time, 2 times, 1,000 packets."""
+    return f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s"
 
 
 def nearest(word: str, known: Iterable[str]) -> str | None:

@@ -5,16 +5,27 @@ the tests that take most, the programs they start included: on a machine that ot
 """
 
 import os
+import sys
 from collections import defaultdict
 
 import pytest
 from hypothesis import HealthCheck, settings
+
+# Two workers and hundreds of commands load this package: Python keeps what it has compiled, whatever the environment says.
+sys.dont_write_bytecode = False
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 settings.register_profile("quick", max_examples=25, deadline=None)
 settings.register_profile(
     "ci", max_examples=300, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow]
 )
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "quick"))
+
+
+def pytest_configure(config):
+    # As the package has an entry point of pytest, all its modules would be rewritten for the sake of a few `assert`s.
+    rewritten = getattr(config.pluginmanager.rewrite_hook, "_must_rewrite", set())
+    rewritten.discard("packetcodec")
 
 
 def pytest_addoption(parser):

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 #: Bytes of packets that are addressed by 32 bits.
-_MOST_BYTES = 2**31 - 1
+_MAX_BYTES = 2**31 - 1
 _BINARY = (pa.types.is_binary, pa.types.is_large_binary, pa.types.is_fixed_size_binary, pa.types.is_binary_view)
 
 
@@ -109,5 +109,5 @@ def _fixed(array: pa.Array) -> tuple[NDArray[np.int32], NDArray[np.uint8]]:
 
 
 def _demand_size(size: int) -> None:
-    if size > _MOST_BYTES:
-        raise PacketcodecError(f"packets: {size:,} bytes at once are more than {_MOST_BYTES:,}: take fewer rows")
+    if size > _MAX_BYTES:
+        raise PacketcodecError(f"packets: {size:,} bytes at once are more than {_MAX_BYTES:,}: take fewer rows")

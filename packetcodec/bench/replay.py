@@ -50,9 +50,9 @@ class FieldReport:
         clipped: values beyond the range that were sent as its end.
         first_clipped: what became of the first of them, in words; "" where there is none.
         range: the range in words.
-        worst: largest difference between what went in and what came out, in the field's unit (clipped ones not
+        max_error: largest difference between what went in and what came out, in the field's unit (clipped ones not
             counted); None for fields that are no measurement, and where no value was within the range.
-        bound: the promise for `worst`.
+        bound: the promise for `max_error`.
     """
 
     name: str
@@ -63,7 +63,7 @@ class FieldReport:
     clipped: int
     first_clipped: str
     range: str
-    worst: float | None
+    max_error: float | None
     bound: float | None
 
 
@@ -168,7 +168,7 @@ class _Run:
         self.sent: Counter[str] = Counter()
         self.clipped: Counter[str] = Counter()
         self.first_clipped: dict[str, str] = {}
-        self.worst: dict[str, int] = {}
+        self.max_errors: dict[str, int] = {}
         self.errors: list[float] = []
         self.text_errors: list[float] = []
         self.trail_errors: list[float] = []
@@ -211,7 +211,7 @@ class _Run:
             error = abs(from_raw(field, raw) - base)
             if field.modulus:
                 error = min(error % field.modulus, -error % field.modulus)
-            self.worst[field.name] = max(self.worst.get(field.name, 0), error)
+            self.max_errors[field.name] = max(self.max_errors.get(field.name, 0), error)
 
     def _position(self, fix: Fix, values: Mapping[str, Value], line: str) -> None:
         arrived: dict[Role | None, float] = {}
@@ -261,6 +261,6 @@ class _Run:
                 clipped=self.clipped[field.name],
                 first_clipped=self.first_clipped.get(field.name, ""),
                 range=bounds(field),
-                worst=self.worst[field.name] / field.scale if field.name in self.worst else None,
+                max_error=self.max_errors[field.name] / field.scale if field.name in self.max_errors else None,
                 bound=float(max_error(field)) if measured else None,
             )

@@ -19,9 +19,9 @@ from packetcodec.cli.options.usage import wrong_option
 from packetcodec.cli.tables.figures import describe_size, milliseconds, weak_checks
 from packetcodec.cli.tables.limits import budget_json, complaints, per_hour, shortest, verdict
 from packetcodec.cli.tables.sheet import Sheet, console, put_json, remark, table
-from packetcodec.errors import counted
 from packetcodec.radio import CAUTION, LORAWAN_OVERHEAD, Budget, Modem
 from packetcodec.radio.schedule import Sending, largest_payload
+from packetcodec.spelling import counted
 from packetcodec.vectors.examples import Example
 from packetcodec.wire import LayoutPlan, Plan, Point, text_line
 from packetcodec.wire.trail.cells import place_of

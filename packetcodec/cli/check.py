@@ -15,9 +15,9 @@ from packetcodec.cli.tables.figures import describe_size, weak_checks
 from packetcodec.cli.tables.sheet import console, put_json, remark, table
 from packetcodec.crc import MODEM_NOTE, MODEM_POLYNOMIAL
 from packetcodec.crc.distance import packet_distance
-from packetcodec.emit.text import exact
-from packetcodec.errors import counted
+from packetcodec.emit.spec.text import exact
 from packetcodec.schema import DEGREE, METRE, METRES_PER_DEGREE_NORTH, Form, Role
+from packetcodec.spelling import counted
 from packetcodec.wire import bounds, decimal, max_error, metres_bound, position_bound, promised, trail_bound
 from packetcodec.wire.advice import advise
 from packetcodec.wire.compare import describe_check

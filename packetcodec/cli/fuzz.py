@@ -17,7 +17,7 @@ from packetcodec.cli.streams import say, verdict
 from packetcodec.cli.tables.sheet import console, put_json, table
 from packetcodec.codec import Codec
 from packetcodec.emit import HARNESSES
-from packetcodec.errors import PacketcodecError, counted
+from packetcodec.errors import PacketcodecError
 from packetcodec.fuzz.codec_target import python_target, reference_target, reference_values
 from packetcodec.fuzz.columns_target import ColumnsTarget
 from packetcodec.fuzz.compiled import compiled_target
@@ -27,6 +27,7 @@ from packetcodec.fuzz.invariants import broken_by
 from packetcodec.fuzz.program import Program
 from packetcodec.fuzz.protocol import QuestionFault, read_question
 from packetcodec.fuzz.run import INTERRUPTED, play, run
+from packetcodec.spelling import counted
 from packetcodec.wire import Plan, compile_plan
 
 if TYPE_CHECKING:

@@ -24,10 +24,10 @@ from packetcodec.cli.tables.link_report import print_trails, send_over_link, tra
 from packetcodec.cli.tables.replay_report import print_replay, remarks, replay_json
 from packetcodec.cli.tables.sheet import progress, put_json, remark
 from packetcodec.codec import Codec
-from packetcodec.errors import counted
 from packetcodec.logs import COLUMNS, FORMATS, RecordedLog, read_log
 from packetcodec.receive.outputs.track_format import utc
 from packetcodec.schema import PLACE
+from packetcodec.spelling import counted
 from packetcodec.starter import SAMPLE_FILE, sample_log
 
 if TYPE_CHECKING:

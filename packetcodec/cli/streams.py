@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from packetcodec.errors import counted
+from packetcodec.spelling import counted
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

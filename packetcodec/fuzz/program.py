@@ -95,7 +95,7 @@ class Program:
         except OSError as fault:
             return f"it cannot be started: {fault.strerror}"
         self.starts += 1
-        self._watchdog.watch(self._process.pid)
+        self._watchdog.guard(self._process.pid)
         self._pending = b""
         self._out, self._err = bytearray(), bytearray()
         self._open = {"out", "err"}
@@ -266,7 +266,7 @@ class Program:
         process.wait()
         remarks = self._said()
         self._process = None
-        self._watchdog.watch(0)
+        self._watchdog.guard(0)
         self._poll.close()
         for stream in (process.stdin, process.stdout, process.stderr):
             if stream is not None:

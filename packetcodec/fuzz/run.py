@@ -23,7 +23,7 @@ from packetcodec.fuzz.generate import Batch
 from packetcodec.fuzz.investigate import at_the_end
 from packetcodec.fuzz.judge import Verdict
 from packetcodec.fuzz.leaks import LEAK
-from packetcodec.fuzz.session import LEAKS, MAX_FINDINGS, Session, slow_verdict, slow_words
+from packetcodec.fuzz.session import LEAKS, MAX_FINDINGS, Session, describe_slowness, slow_verdict
 from packetcodec.fuzz.spec_sections import RULES
 from packetcodec.fuzz.targets import plan_of
 
@@ -116,7 +116,7 @@ def play(target: Target, source: Source, question: str, *, times: int = 1) -> Fi
         verdict = Verdict(LEAKS, RULES["whole"]) if grown >= LEAK else None
         got = f"{grown:.0f} bytes more each time, asked {asked:,} times" if verdict else got
     if verdict is None and any(pair := look.slowness(question.rpartition("\n")[2])):
-        verdict, got = slow_verdict(question.rpartition("\n")[2]), slow_words(*pair)
+        verdict, got = slow_verdict(question.rpartition("\n")[2]), describe_slowness(*pair)
     if verdict is None and (mark := at_the_end(target.finish())):
         verdict = Verdict(mark, RULES["whole"])
     as_it_should = Verdict("as it should be", RULES["accepted"])

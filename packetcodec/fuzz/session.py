@@ -38,7 +38,7 @@ if TYPE_CHECKING:
 #: Different findings after which a run stops: the target has more to say than anyone reads.
 MAX_FINDINGS = 25
 #: Falls (deaths, hangs) after which a run stops: each costs a start or a wait.
-MOST_FALLS = 25
+MAX_FALLS = 25
 #: The mark of all that is wrong only after other questions: one state that is spoiled has many wrong answers.
 AFTER_OTHERS = "wrong after other questions"
 LEAKS = "memory that grows without end"
@@ -131,7 +131,7 @@ class Session:
         part = max((now - self.start) / max(1e-9, self.until - self.start), asked / (max_inputs or 1e18))
         if len(self.found.marks) >= self.max_findings:
             self.report.stopped = f"{len(self.found.marks)} different findings"
-        elif self.falls >= MOST_FALLS:
+        elif self.falls >= MAX_FALLS:
             self.report.stopped = f"the target fell {self.falls} times"
         elif LATE_BY_ONE in self.found.marks:
             self.report.stopped = LATE_BY_ONE
@@ -165,7 +165,7 @@ class Session:
                 return
             self.falls += 1
             place = self._fell(batch, place, replies)
-            if place >= len(batch.questions) or self.falls >= MOST_FALLS or time.monotonic() > self.until:
+            if place >= len(batch.questions) or self.falls >= MAX_FALLS or time.monotonic() > self.until:
                 return
             self.history = batch.questions[:place]
             replies = self.target.ask(_flat(batch.questions[place:]), self.until)
@@ -246,7 +246,7 @@ class Session:
                 or not any(pair := self.look.slowness(question))
             ):
                 continue
-            finding = self.found.own(verdict.mark, "whole", batch.kind, question, slow_words(*pair))
+            finding = self.found.own(verdict.mark, "whole", batch.kind, question, describe_slowness(*pair))
             until = min(self.until, time.monotonic() + 1)
             smallest = shrink(self.oracle, question, lambda other: any(self.look.slowness(other)), until=until)
             finding.question, finding.expected = smallest, self.oracle.answer(smallest)
@@ -277,7 +277,7 @@ def slow_verdict(question: str) -> Verdict:
     return Verdict(f"{verb}: slow", RULES["encode" if verb.startswith("encode") else "whole"])
 
 
-def slow_words(taken: float, usual: float) -> str:
+def describe_slowness(taken: float, usual: float) -> str:
     """What came of a slow answer."""
     return f"an answer after {taken * 1e3:,.0f} ms; {usual * 1e3:,.2f} ms is usual for this target"
 

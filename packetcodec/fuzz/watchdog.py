@@ -4,7 +4,7 @@ Owns one rule: a small shell in a session of its own holds a pipe from us and kn
 when we are gone, even by SIGKILL; then it ends that group. Where there is no POSIX shell, nothing watches.
 
 >>> dog = Watchdog()
->>> dog.watch(0)
+>>> dog.guard(0)
 >>> dog.close()
 """
 
@@ -34,7 +34,7 @@ class Watchdog:
                 stderr=subprocess.DEVNULL,
             )
 
-    def watch(self, group: int) -> None:
+    def guard(self, group: int) -> None:
         """Watch this group instead of the one before; 0: none."""
         if self._process is not None and self._process.stdin is not None:
             with contextlib.suppress(OSError):

@@ -107,14 +107,14 @@ def use(heading: str) -> Use:
     return _UNITS.get(_NAMES.get(name, ""), {}).get(unit, Use(heading.lower()))
 
 
-def uses(headings: Sequence[str], asked: Mapping[str, str] | None = None) -> list[Use]:
+def uses(headings: Sequence[str], requested: Mapping[str, str] | None = None) -> list[Use]:
     """What the columns of a table are read as; of those that are asked for, meaning (or any name of it) to heading.
 
     Raises:
         ValueError: a heading that is asked for is not there once; the message says what is there.
     """
     found = [use(heading) for heading in headings]
-    for name, heading in (asked or {}).items():
+    for name, heading in (requested or {}).items():
         places = [place for place, each in enumerate(headings) if each.lower() == heading.strip().lower()]
         if len(places) != 1:
             count = "no column is" if not places else f"{len(places)} columns are"

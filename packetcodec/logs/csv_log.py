@@ -111,7 +111,7 @@ def _header(rows: Iterator[tuple[int, str | None]], findings: Findings) -> tuple
     except csv.Error as problem:
         raise LogFault(f"{place}: not a header row ({problem})") from None
     try:
-        found = uses(headings, findings.asked)
+        found = uses(headings, findings.requested)
     except ValueError as problem:
         raise LogFault(f"{place}: {problem}") from None
     meanings = [each.meaning for each in found]

@@ -28,7 +28,7 @@ class Findings:
         refusals: those that could not be used.
         columns: of a table: each column's name as it stands there, and what it means.
         nothing: what to say of a log without one usable fix; "" for the number of records.
-        asked: of a table: meanings, or other names, to the headings of the columns that the caller says have them.
+        requested: of a table: meanings, or other names, to the headings of the columns that the caller says have them.
     """
 
     name: str
@@ -37,7 +37,7 @@ class Findings:
     refusals: Refusals = field(default_factory=Refusals)
     columns: tuple[tuple[str, str], ...] = ()
     nothing: str = ""
-    asked: Mapping[str, str] = field(default_factory=dict)
+    requested: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -90,7 +90,7 @@ def read_log(
         raise LogFault(f"{name}: format '{format}' is none of {', '.join(FORMATS)}")
     if columns and format not in {None, csv_log.FORMAT.name}:
         raise LogFault(f"{name}: format '{format}' has no columns to be named")
-    findings = Findings(name, asked=columns or {})
+    findings = Findings(name, requested=columns or {})
     source = _counted(chunks, findings, progress)
     head = b""
     for chunk in source:

@@ -27,11 +27,11 @@ from functools import reduce
 from operator import xor
 from typing import TYPE_CHECKING, Final
 
-from packetcodec.errors import counted
 from packetcodec.logs.fix import Fix, Refusal, Refusals
 from packetcodec.logs.format import Findings, LogFormat
 from packetcodec.logs.sentence import Sentence
 from packetcodec.logs.values import RecordFault
+from packetcodec.spelling import counted
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator

@@ -16,16 +16,16 @@ from itertools import groupby
 from typing import TYPE_CHECKING
 
 from packetcodec.emit.spec.layouts_section import Drawn, field_range, largest_error, span
-from packetcodec.emit.text import segments
-from packetcodec.errors import counted
+from packetcodec.emit.spec.text import segments
 from packetcodec.page.markup import TEMPLATES
 from packetcodec.page.palette import CHECK, HEADER, PADDING, TRAIL, tint
+from packetcodec.spelling import counted
 from packetcodec.wire import decimal
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from packetcodec.emit.text import Segment
+    from packetcodec.emit.spec.text import Segment
     from packetcodec.wire import FieldPlan, LayoutPlan, Plan
 
 _LEFT, _TOP, _BIT, _ROW = 58, 26, 48, 34  # pixels: margin of the byte numbers, of the bit numbers; a bit, a byte

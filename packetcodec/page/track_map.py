@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from packetcodec.logs import Fix
 
 #: Most points drawn of the recorded track, and of what arrived for one length of trail.
-MOST_LINE, MOST_POINTS = 3000, 2400
+MAX_LINE, MAX_POINTS = 3000, 2400
 _WIDTH, _HEIGHT = 640, 520
 #: Degrees that a map shows at least, and its margin, as a share.
 _LEAST, _MARGIN = 0.0002, 1.12
@@ -63,7 +63,7 @@ def track_map(track: Track) -> Figure:
     line = [(fix.longitude or 0.0, fix.latitude or 0.0) for fix in track.recorded if fix.has_position]
     seam = line[0][0]
     line = [(_beside(seam, east), north) for east, north in line]
-    kept = outermost(line, MOST_LINE, (0, 1))
+    kept = outermost(line, MAX_LINE, (0, 1))
     rows = list(_rows(track, seam))
     sent = sum(map(len, track.outcomes.values()))
     note = "The line is the recorded track. "
@@ -90,7 +90,7 @@ def _rows(track: Track, seam: float) -> Iterator[dict[str, Any]]:
         for how in HOWS:
             mine = [item for item in outcomes if item.how == how]
             places = [(_beside(seam, item.longitude), item.latitude, item.error or 0.0) for item in mine]
-            for place in outermost(places, MOST_POINTS * len(mine) // max(1, len(outcomes)), (0, 1, 2)):
+            for place in outermost(places, MAX_POINTS * len(mine) // max(1, len(outcomes)), (0, 1, 2)):
                 item = mine[place]
                 row = {
                     "trail": trail,

@@ -55,7 +55,7 @@ class Allowance:
         packets = self.channels * (self.seconds // airtime)
         return self.window / packets if packets else None
 
-    def most(self, airtime: Fraction, period: Fraction) -> Fraction:
+    def max_seconds(self, airtime: Fraction, period: Fraction) -> Fraction:
         """Most time on air, in seconds, that packets of a fixed period put into one window (on one channel)."""
         each = period * self.channels
         whole, rest = divmod(self.window, each)

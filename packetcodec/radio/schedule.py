@@ -66,10 +66,10 @@ class Sending:
         """Packets a second on the average."""
         return 1 / self.every if self.every is not None else Fraction(self.per_hour or 0) / HOUR
 
-    def most(self, allowance: Allowance, airtime: Fraction) -> Fraction:
+    def max_seconds(self, allowance: Allowance, airtime: Fraction) -> Fraction:
         """Most time on air, in seconds, that these packets put into one window of an allowance."""
         if self.every is not None:
-            return allowance.most(airtime, self.every)
+            return allowance.max_seconds(airtime, self.every)
         return -(-(self.per_hour or 0) // allowance.channels) * airtime
 
 
@@ -132,7 +132,7 @@ def schedule_load(
     allowances = choose(band, modem.occupied_hz, channels=channels, name=route).allowances(channels)
     found = []
     for allowance in allowances or (Allowance(seconds=HOUR, window=HOUR),):
-        each = tuple(item.most(allowance, budget.airtime) for item, budget in zip(sendings, budgets, strict=True))
+        each = tuple(item.max_seconds(allowance, budget.airtime) for item, budget in zip(sendings, budgets, strict=True))
         found.append((sum(each, Fraction(0)) / allowance.seconds, allowance, each))
     _, allowance, each = max(found, key=lambda item: item[0])
     costliest = max(zip(each, sendings, strict=True), key=lambda pair: pair[0])[1].name

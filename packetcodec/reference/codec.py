@@ -141,10 +141,10 @@ class ReferenceCodec:
         wire = self._wires.get((said.version, said.layout))
         if wire is None:
             raise PacketFault("unknown_layout", str(said.layout), offset=header.version_bits)
-        if len(data) < wire.least:
-            raise PacketFault("too_short", f"{len(data)} of {wire.least} bytes", offset=8 * len(data))
-        if len(data) > wire.most:
-            raise PacketFault("too_long", f"{len(data)} bytes, not {wire.most}", offset=8 * wire.most)
+        if len(data) < wire.min_bytes:
+            raise PacketFault("too_short", f"{len(data)} of {wire.min_bytes} bytes", offset=8 * len(data))
+        if len(data) > wire.max_bytes:
+            raise PacketFault("too_long", f"{len(data)} bytes, not {wire.max_bytes}", offset=8 * wire.max_bytes)
         raw = wire.raw.parse(data)
         trail = wire.verify(raw, reference or {})
         codes = tuple(raw.codes[name] for name in wire.codings)

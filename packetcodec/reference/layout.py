@@ -47,9 +47,9 @@ class Wire:
         self.codings = {field.name: coding_of(field) for field in layout.fields}
         self._used = schema.header.bits + sum(coding.sent_bits for coding in self.codings.values())
         self._check_bytes = schema.check.crc.size if schema.check.crc else 0
-        self.least = -(-self._used // 8) + self._check_bytes
-        self.most = layout.trail.packet_bytes if layout.trail else self.least
-        self.raw = _AnySize(self) if layout.trail else self.sized(self.least)
+        self.min_bytes = -(-self._used // 8) + self._check_bytes
+        self.max_bytes = layout.trail.packet_bytes if layout.trail else self.min_bytes
+        self.raw = _AnySize(self) if layout.trail else self.sized(self.min_bytes)
         self.values = _Values(self)
 
     def _body(self, size: int) -> tuple[construct.Construct, ...]:
@@ -142,7 +142,7 @@ class Wire:
             places = [given_place(point) for point in points]
         except (ValueError, OverflowError, TypeError) as fault:
             raise ValueFault(f"trail: {fault}", layout=self.layout.name, field="trail") from None
-        room = 8 * (self.most - self._check_bytes) - self._used
+        room = 8 * (self.max_bytes - self._check_bytes) - self._used
         bits = written(trail, self._anchor(codes), places, room)
         return {"codes": codes, "trail": bits + [0] * (-(self._used + len(bits)) % 8)}
 
@@ -173,8 +173,8 @@ class _AnySize(construct.Adapter):  # type: ignore[misc]  # construct has no typ
 
     def _decode(self, data: bytes, context: Any, path: str) -> construct.Container:  # noqa: ARG002  # construct calls it
         wire = self._wire
-        if not wire.least <= len(data) <= wire.most:
-            raise construct.StreamError(f"{len(data)} bytes, not {wire.least} to {wire.most}", path=path)
+        if not wire.min_bytes <= len(data) <= wire.max_bytes:
+            raise construct.StreamError(f"{len(data)} bytes, not {wire.min_bytes} to {wire.max_bytes}", path=path)
         return wire.sized(len(data)).parse(data)
 
     def _encode(self, numbers: Any, context: Any, path: str) -> bytes:  # noqa: ARG002  # construct calls it

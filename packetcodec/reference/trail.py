@@ -156,11 +156,11 @@ class _Axes:
         return next(order for order in range(64) if count * 2**order >= total)
 
     def _pick(self) -> int:
-        worst: list[list[int]] = [[0], [0], [2 if len(self.path) > 1 else 0]]
-        for guess, faded in enumerate(worst):
+        errors: list[list[int]] = [[0], [0], [2 if len(self.path) > 1 else 0]]
+        for guess, faded in enumerate(errors):
             for miss in self.misses:
                 faded.append(-(-7 * faded[-1] // 8) + miss[guess])
-        return max(range(3), key=lambda guess: (-worst[guess][-1], guess))
+        return max(range(3), key=lambda guess: (-errors[guess][-1], guess))
 
     def extend(self, residual: Callable[[int, int, bool], int]) -> None:
         """One point more, of residuals that come one by one for an order, a guessed cell, and whether the code bends."""

@@ -206,7 +206,7 @@ def show(value: object) -> str:
     return f'"{text}"' if isinstance(value, str) else text
 
 
-def words(path: Path, document: object) -> str:
+def describe(path: Path, document: object) -> str:
     """`path` in words, arrays of tables with their number (from 1) and the name that stands there."""
     said: list[str] = []
     here = document

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 from packetcodec.errors import Problem
 from packetcodec.schema.keys import FORBIDDEN, NAME, NAME_WORDS, TABLES
 from packetcodec.schema.kinds import U32
-from packetcodec.schema.places import Places, printable, show, words
+from packetcodec.schema.places import Places, describe, printable, show
 from packetcodec.spelling import nearest
 
 if TYPE_CHECKING:
@@ -43,7 +43,7 @@ class Faults:
 
     def note(self, path: Path, message: str) -> None:
         """Note a fault at `path`."""
-        self.problems.append(problem_at(self.places.of(path), words(path, self.document), message))
+        self.problems.append(problem_at(self.places.of(path), describe(path, self.document), message))
 
 
 def problem_at(place: tuple[int, int], path: str, message: str) -> Problem:

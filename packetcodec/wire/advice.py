@@ -83,9 +83,9 @@ def _of_field(field: FieldPlan) -> Iterator[str]:
 
 def _too_coarse(field: FieldPlan) -> str | None:
     """What to say of a position whose step was asked for in degrees, and is that of a map of the world."""
-    asked = field.field.requested
-    key = next((key for key in ("resolution", "max_error") if asked.startswith(key)), None)
-    if field.kind.role not in PLACE or key is None or not asked.endswith(field.unit.symbol):
+    requested = field.field.requested
+    key = next((key for key in ("resolution", "max_error") if requested.startswith(key)), None)
+    if field.kind.role not in PLACE or key is None or not requested.endswith(field.unit.symbol):
         return None
     metres = field.step / field.scale * (field.unit.metres or 0)
     if metres <= _FAR:
@@ -110,8 +110,8 @@ def _of_codes(field: FieldPlan) -> Iterator[str]:
         return
     finer = None if field.field.requested == "default" else _step(field, field.bits)
     if finer is not None and finer <= field.step * (1 - _MUCH):
-        asked, free = (f"{decimal(field, step)}{symbol}" for step in (field.step, finer))
-        yield f"a step of {free} instead of {asked} costs no bit"
+        requested, free = (f"{decimal(field, step)}{symbol}" for step in (field.step, finer))
+        yield f"a step of {free} instead of {requested} costs no bit"
 
 
 def _step(field: FieldPlan, bits: int) -> int | None:

@@ -22,8 +22,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from packetcodec.errors import counted
 from packetcodec.frozen import Frozen, replace
+from packetcodec.spelling import counted
 from packetcodec.wire.fingerprint import wire_of, wire_of_trail
 from packetcodec.wire.quantize import bounds, decimal
 

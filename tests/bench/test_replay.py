@@ -24,7 +24,7 @@ def test_no_position_of_a_real_track_arrives_further_off_than_promised(source):
         assert not outcome.refused, name
         assert outcome.position is None or outcome.position.maximum <= outcome.bound, name
         for field in outcome.fields:
-            assert field.worst is None or field.bound is None or field.worst <= field.bound, (name, field)
+            assert field.max_error is None or field.bound is None or field.max_error <= field.bound, (name, field)
     assert packets > 500
 
 

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from packetcodec.cli.tables.figures import interval, seconds
-from packetcodec.errors import counted
+from packetcodec.spelling import counted
 
 UNITS = {"s": 1, "min": 60, "h": 3600}
 

@@ -14,7 +14,7 @@ from markdown_it import MarkdownIt
 
 from packetcodec import Schema, SchemaFault, compile_plan
 from packetcodec.emit.spec import write_spec
-from packetcodec.emit.text import markdown, reflowed
+from packetcodec.emit.spec.text import markdown, reflowed
 from packetcodec.vectors import write_vectors
 from packetcodec.vectors.examples import MAX_TRIED, is_cut, tried_fields
 

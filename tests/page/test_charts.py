@@ -16,7 +16,7 @@ from packetcodec.bench.geodesic import distance
 from packetcodec.bench.outcome import Outcome, along_time, histogram
 from packetcodec.logs import Fix
 from packetcodec.page import thin
-from packetcodec.page.track_map import MOST_LINE, MOST_POINTS, Track, track_geojson, track_map
+from packetcodec.page.track_map import MAX_LINE, MAX_POINTS, Track, track_geojson, track_map
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -130,8 +130,8 @@ def test_a_long_track_is_thinned_and_the_map_says_so() -> None:
     figure = track_map(track)
     rows = list(rows_of(figure.chart))
     points, line = [row for row in rows if "how" in row], [row for row in rows if "place" in row]
-    assert MOST_POINTS // 4 < len(points) <= MOST_POINTS
-    assert MOST_LINE // 4 < len(line) <= MOST_LINE
+    assert MAX_POINTS // 4 < len(points) <= MAX_POINTS
+    assert MAX_LINE // 4 < len(line) <= MAX_LINE
     assert f"{len(line):,} of its 20,000 positions and {len(points):,} of 20,000 points" in figure.note
     features = json.loads(track_geojson(track))["features"]
     assert len(features) == 20_001

@@ -18,7 +18,8 @@ import click
 from packetcodec.bench.link_test import MAX_POINTS
 from packetcodec.bench.lossy_link import LinkConditions
 from packetcodec.cli.options.usage import added, wrong_option
-from packetcodec.errors import PacketcodecError, counted
+from packetcodec.errors import PacketcodecError
+from packetcodec.spelling import counted
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -117,52 +117,30 @@ def _refuse_lora_options(other: str) -> None:
             raise click.UsageError(f"{option}: is about LoRa, and {other} sends without it")
 
 
-def _lora_modems(*, chip: str, **lora: Any) -> tuple[Modem, ...]:
-    make = _one_2g4 if chip == _2G4 else _one
-    with wrong_option():
-        return tuple(make(factor, chip=chip, **lora) for factor in _factors(lora.pop("sf")))
-
-
-def _one(
-    factor: int,
-    *,
-    chip: str,
-    bandwidth: str,
-    coding_rate: str,
-    preamble: int,
-    implicit_header: bool,
-    no_payload_crc: bool,
+def _lora_modems(
+    *, sf: str, chip: str, bandwidth: str, coding_rate: str, preamble: int, implicit_header: bool, no_payload_crc: bool,
     low_data_rate: str,
-) -> Modem:
-    if factor == 6 and chip == "sx127x" and not implicit_header:
+) -> tuple[Modem, ...]:  # fmt: skip
+    how: dict[str, Any] = {
+        "preamble": preamble, "explicit_header": not implicit_header, "payload_crc": not no_payload_crc,
+        "coding_rate": (_RATES | _LONG)[coding_rate], "bandwidth_hz": _KHZ[bandwidth],
+    }  # fmt: skip
+    make: type[LoRa | LoRa2G4] = LoRa2G4 if chip == _2G4 else LoRa
+    if make is LoRa2G4:
+        if low_data_rate != "auto":
+            raise click.UsageError(f"--low-data-rate: {chip} decides itself, on at SF11 and SF12")
+        how["long_interleaving"] = coding_rate in _LONG
+        if not _given("--bandwidth"):
+            how["bandwidth_hz"] = _KHZ[_2G4_DEFAULT]
+    else:
+        if coding_rate in _LONG:
+            raise click.UsageError(f"--coding-rate: {coding_rate} is for --chip {_2G4} only")
+        how |= {"chip": chip, "low_data_rate": {"auto": None, "on": True, "off": False}[low_data_rate]}
+    factors = _factors(sf)
+    if 6 in factors and chip == "sx127x" and not implicit_header:
         raise click.UsageError(f"--sf: SF6 on chip {chip} has no explicit header: give --implicit-header too")
-    if coding_rate in _LONG:
-        raise click.UsageError(f"--coding-rate: {coding_rate} is for --chip {_2G4} only")
-    return LoRa(
-        spreading_factor=factor, bandwidth_hz=_KHZ[bandwidth], coding_rate=_RATES[coding_rate], preamble=preamble,
-        explicit_header=not implicit_header, payload_crc=not no_payload_crc,
-        low_data_rate={"auto": None, "on": True, "off": False}[low_data_rate], chip=chip,
-    )  # fmt: skip
-
-
-def _one_2g4(
-    factor: int,
-    *,
-    chip: str,
-    bandwidth: str,
-    coding_rate: str,
-    preamble: int,
-    implicit_header: bool,
-    no_payload_crc: bool,
-    low_data_rate: str,
-) -> Modem:
-    if low_data_rate != "auto":
-        raise click.UsageError(f"--low-data-rate: {chip} decides itself, on at SF11 and SF12")
-    return LoRa2G4(
-        spreading_factor=factor, bandwidth_hz=_KHZ[bandwidth if _given("--bandwidth") else _2G4_DEFAULT],
-        coding_rate=(_RATES | _LONG)[coding_rate], long_interleaving=coding_rate in _LONG, preamble=preamble,
-        explicit_header=not implicit_header, payload_crc=not no_payload_crc,
-    )  # fmt: skip
+    with wrong_option():
+        return tuple(make(spreading_factor=factor, **how) for factor in factors)
 
 
 def _factors(text: str) -> list[int]:

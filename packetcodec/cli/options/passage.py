@@ -19,9 +19,9 @@ from packetcodec.cli.files import write_file
 from packetcodec.cli.options.usage import added
 from packetcodec.cli.ordering import Sorter
 from packetcodec.cli.streams import say
-from packetcodec.errors import counted
 from packetcodec.receive.events import Position
 from packetcodec.receive.outputs import OUTPUTS
+from packetcodec.spelling import counted
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

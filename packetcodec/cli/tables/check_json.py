@@ -51,8 +51,8 @@ def _field_json(field: FieldPlan) -> dict[str, Any]:
     low = field.low_bits
     return {
         "name": field.name, "kind": field.kind.name, "unit": field.unit.symbol, "offset": field.offset, "bits": field.bits,
-        "asked": field.field.requested, "scale": field.scale, "low": field.low, "high": field.high, "step": field.step,
-        "last": field.max_code, "absent": field.absent_code, "policy": field.policy,
+        "requested": field.field.requested, "scale": field.scale, "low": field.low, "high": field.high, "step": field.step,
+        "max_code": field.max_code, "absent_code": field.absent_code, "policy": field.policy,
         "max_error": float(max_error(field)), "max_error_m": metres_bound(field),
     } | (_low_json(field) if low else {})  # fmt: skip
 

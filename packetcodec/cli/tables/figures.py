@@ -14,7 +14,7 @@ from math import ceil
 from typing import TYPE_CHECKING
 
 from packetcodec.crc.distance import is_weak
-from packetcodec.errors import counted
+from packetcodec.spelling import counted
 from packetcodec.wire.compare import describe_check
 
 if TYPE_CHECKING:

@@ -15,7 +15,7 @@ from math import ceil
 from typing import TYPE_CHECKING, Any
 
 from packetcodec.cli.tables.figures import interval
-from packetcodec.errors import counted
+from packetcodec.spelling import counted
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

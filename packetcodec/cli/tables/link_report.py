@@ -14,8 +14,8 @@ from packetcodec.cli.options.usage import wrong_option
 from packetcodec.cli.tables.figures import milliseconds, seconds
 from packetcodec.cli.tables.sheet import console, progress, remark, table
 from packetcodec.codec import Codec
-from packetcodec.errors import counted
 from packetcodec.radio import LORAWAN_OVERHEAD
+from packetcodec.spelling import counted
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from packetcodec.wire import LayoutPlan, Plan
 
 #: Most signs of a text that goes into the page; what is longer is written by a command of its own.
-_MOST = 1_000_000
+_MAX_CHARACTERS = 1_000_000
 #: Rows of each list of test vectors that are shown; the file has all.
 _VECTORS = 12
 
@@ -87,7 +87,7 @@ def whole_page(
     lead = [f"Fingerprint {plan.fingerprint}. Check: {describe_check(plan)}.", radio.description, radio.source]
     if plan.doc:
         lead.insert(0, plan.doc)
-    files = files | {name: text for name, text in texts.items() if len(text) <= _MOST}
+    files = files | {name: text for name, text in texts.items() if len(text) <= _MAX_CHARACTERS}
     return Whole(f"{plan.name}, version {plan.version}", tuple(lead), sections, files, report)
 
 
@@ -145,7 +145,7 @@ def _schedule(costs: Costs, report: dict[str, Any]) -> Iterator[Part]:
 
 def _specification(texts: dict[str, str]) -> Iterator[Part]:
     for name, text in texts.items():
-        if len(text) > _MOST:
+        if len(text) > _MAX_CHARACTERS:
             yield Words(f"{name}: {len(text):,} characters, too long for this page; `packetcodec spec` writes it.")
         elif name.endswith(".md"):
             yield Folded(name, markdown=text)

@@ -26,13 +26,13 @@ from packetcodec.cli.tables.replay_report import (
     remarks,
     replay_json,
 )
-from packetcodec.errors import counted
 from packetcodec.page import charts
 from packetcodec.page.markup import Figure, Section, Words
 from packetcodec.page.track_map import Track, track_geojson, track_map
 from packetcodec.radio.energy import DEFAULT_DERATING, Draw
 from packetcodec.radio.schedule import Sending
 from packetcodec.schema import PLACE
+from packetcodec.spelling import counted
 from packetcodec.wire import promised
 
 if TYPE_CHECKING:

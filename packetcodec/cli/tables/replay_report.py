@@ -11,9 +11,9 @@ from packetcodec.bench.sender import columns_of
 from packetcodec.cli.tables.figures import decimal, milliseconds, seconds
 from packetcodec.cli.tables.limits import budget_json, complaints, never, shortest
 from packetcodec.cli.tables.sheet import console, table
-from packetcodec.errors import counted
 from packetcodec.logs import FORMATS
 from packetcodec.radio import CAUTION
+from packetcodec.spelling import counted
 from packetcodec.wire import promised
 
 if TYPE_CHECKING:
@@ -154,9 +154,9 @@ def field_table(fields: tuple[FieldReport, ...]) -> Sheet:
     rows = []
     for field in fields:
         unit = f" {field.symbol}".rstrip()
-        worst = "exact" if field.bound is None else "-" if field.worst is None else f"{decimal(field.worst)}{unit}"
+        error = "exact" if field.bound is None else "-" if field.max_error is None else f"{decimal(field.max_error)}{unit}"
         promised = "" if field.bound is None else f"{decimal(field.bound)}{unit}"
-        rows.append((field.name, field.source, field.sent, field.absent, field.clipped, worst, promised))
+        rows.append((field.name, field.source, field.sent, field.absent, field.clipped, error, promised))
     return table("Fields", ("field", "from", "sent", "absent", "clipped", "largest error", "promised"), rows, left=2)
 
 
@@ -240,5 +240,5 @@ def _errors_json(found: ErrorSummary | None) -> dict[str, Any] | None:
 def _field_json(field: FieldReport) -> dict[str, Any]:
     return {
         "name": field.name, "from": field.source, "sent": field.sent, "absent": field.absent, "clipped": field.clipped,
-        "max_error": field.worst, "bound": field.bound, "unit": field.symbol,
+        "max_error": field.max_error, "bound": field.bound, "unit": field.symbol,
     }  # fmt: skip

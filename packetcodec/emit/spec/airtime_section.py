@@ -13,7 +13,7 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from packetcodec.emit.text import exact, rounded_up
+from packetcodec.emit.spec.text import exact, rounded_up
 from packetcodec.radio import LoRa, choose, packet_budget, region
 
 if TYPE_CHECKING:

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 from packetcodec.emit.spec.trail_section import Cut, TrailApart, cut_trail
-from packetcodec.emit.text import keys
+from packetcodec.emit.spec.text import keys
 from packetcodec.vectors.malformed import BadPacket, malformed
 from packetcodec.vectors.trails import full_trail
 from packetcodec.vectors.valid import worked_examples

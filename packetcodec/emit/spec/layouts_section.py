@@ -15,7 +15,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from packetcodec.emit.spec.examples_section import Shown, shown_examples
-from packetcodec.emit.text import Piece, diagram, exact, keys
+from packetcodec.emit.spec.text import Piece, diagram, exact, keys
 from packetcodec.schema import Form, Role
 from packetcodec.wire import bounds, max_error, metres_bound, promised
 

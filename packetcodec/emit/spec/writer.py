@@ -25,7 +25,7 @@ from packetcodec.emit.spec.layouts_section import Drawn, field_range, largest_er
 from packetcodec.emit.spec.lines_section import conversation
 from packetcodec.emit.spec.low_bits_section import low_bits_example
 from packetcodec.emit.spec.trail_section import place_words, shortened
-from packetcodec.emit.text import columns, markdown, reflowed
+from packetcodec.emit.spec.text import columns, markdown, reflowed
 from packetcodec.schema import KINDS, Form, Role
 from packetcodec.vectors.examples import is_cut
 from packetcodec.wire import position_bound, promised, trail_bound
