@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 import pyarrow as pa
 
+from packetcodec.arrays import references
 from packetcodec.arrays.groups import FAULTS, Groups
 from packetcodec.arrays.kernels import decode as kernel
 from packetcodec.arrays.kernels.machine import frozen
@@ -31,6 +32,7 @@ from packetcodec.errors import PacketcodecError
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from packetcodec.arrays.references import Reference
     from packetcodec.arrays.tables import Units
     from packetcodec.codec import Codec
 
@@ -80,47 +82,63 @@ class ColumnDecoder:
         """
         return pa.schema(self._decoder(layout, version).type.fields)
 
-    def decode_array(self, packets: Any, layout: str, version: int | None = None) -> pa.StructArray | pa.ChunkedArray:
+    def decode_array(
+        self, packets: Any, layout: str, version: int | None = None, *, reference: Reference | None = None
+    ) -> pa.StructArray | pa.ChunkedArray:
         """What each packet of a column says, row by row.
 
         Args:
             packets: an array or a chunked array of binary, or whatever gives one through the Arrow C interface.
             layout: whose fields the columns are. Packets of other layouts are null rows.
             version: of the schema; by default the one that the codec encodes.
+            reference: of fields that are sent by their low bits, field name to about what the value must be, in the units of
+                the columns: one value, or an array of Arrow or numpy with one for each row, where null is not known. Other
+                fields may be named and do not count.
 
         Returns:
             An array of structs with the columns of `schema`; chunked where `packets` is.
 
         Raises:
-            PacketcodecError: no such layout or version, no column of packets, or more than 2 GiB in one piece.
+            PacketcodecError: no such layout or version, no column of packets, more than 2 GiB in one piece, or references of
+                another length or type.
+            ValueFault: a reference that is no finite number, or names no field.
         """
         decoder = self._decoder(layout, version)
-        found = [decoder.decode(of(chunk)) for chunk in as_chunked(packets).chunks]
+        found = [decoder.decode(of(chunk), reference=known) for chunk, _, known in self._chunks(packets, reference)]
         return found[0] if isinstance(packets, pa.Array) else pa.chunked_array(found, decoder.type)
 
-    def decode_layouts(self, packets: Any, first_row: int = 0) -> Layouts:
+    def _chunks(self, packets: Any, reference: Reference | None) -> Iterator[tuple[pa.Array, int, Reference]]:
+        """The pieces of a column, the number of the first row of each, and their references."""
+        column, first = as_chunked(packets), 0
+        known = references.checked(self.codec.plans, reference, len(column))
+        for chunk in column.chunks:
+            yield chunk, first, references.piece(known, first, len(chunk))
+            first += len(chunk)
+
+    def decode_layouts(self, packets: Any, first_row: int = 0, *, reference: Reference | None = None) -> Layouts:
         """A recording of several layouts and versions, taken apart: a table for each, with row numbers from `first_row`.
 
-        Null rows are in none of them. `packets` is as for `decode_array`.
+        Null rows are in none of them. `packets` and `reference` are as for `decode_array`.
         """
         groups = Groups(self.codec.plans)
         decoders = [self._decoder(name, version) for version, name in groups.names]
         kept: list[list[pa.RecordBatch]] = [[] for _ in decoders]
         unknown = []
-        for chunk in as_chunked(packets).chunks:
+        for chunk, first, known in self._chunks(packets, reference):
             some = of(chunk)
-            faults, layouts = groups.of(some, first_row)
+            faults, layouts = groups.of(some, first_row + first)
             unknown.append(faults)
             for batches, decoder, rows in zip(kept, decoders, layouts, strict=True):
                 if len(rows):
-                    values = decoder.decode(some, frozen(rows))
-                    columns = [pa.array(rows + np.int64(first_row)), *fields_of(values)]
+                    values = decoder.decode(some, frozen(rows), known)
+                    columns = [pa.array(rows + np.int64(first_row + first)), *fields_of(values)]
                     batches.append(pa.record_batch(columns, schema=_numbered(decoder)))
-            first_row += len(chunk)
         found = [pa.Table.from_batches(some, _numbered(decoder)) for some, decoder in zip(kept, decoders, strict=True)]
         return Layouts(dict(zip(groups.names, found, strict=True)), pa.Table.from_batches(unknown, FAULTS))
 
-    def decode_batches(self, reader: Any, column: str, layout: str, version: int | None = None) -> pa.RecordBatchReader:
+    def decode_batches(
+        self, reader: Any, column: str, layout: str, version: int | None = None, *, reference: Reference | None = None
+    ) -> pa.RecordBatchReader:
         """A stream of batches with a column of packets, decoded as it is read, in memory that does not grow.
 
         Args:
@@ -128,6 +146,7 @@ class ColumnDecoder:
             column: the name of the column of packets.
             layout: as for `decode_array`.
             version: as for `decode_array`.
+            reference: as for `decode_array`; what is known of each row is a column of `reader`, given by its name.
 
         Returns:
             A stream of all other columns of `reader`, and those of `schema` behind them.
@@ -138,6 +157,7 @@ class ColumnDecoder:
         decoder = self._decoder(layout, version)
         source = reader if isinstance(reader, pa.RecordBatchReader) else pa.RecordBatchReader.from_stream(reader)
         kept = other_columns(source.schema, column, decoder.type)
+        given = references.of_columns(self.codec.plans, reference, source.schema)
         rows = min(_BATCH_ROWS, max(kernel.BLOCK // 4, _BATCH_BYTES // decoder.row_bytes))
         schema = pa.schema([*kept, *decoder.type.fields])
 
@@ -145,7 +165,8 @@ class ColumnDecoder:
             for batch in source:
                 for at in range(0, batch.num_rows, rows):
                     piece = batch.slice(at, rows)
-                    values = fields_of(decoder.decode(of(piece.column(column))))
+                    known = references.of_batch(given, piece)
+                    values = fields_of(decoder.decode(of(piece.column(column)), reference=known))
                     yield pa.record_batch([*(piece.column(field.name) for field in kept), *values], schema=schema)
 
         return pa.RecordBatchReader.from_batches(schema, batches())
@@ -175,8 +196,13 @@ def other_columns(schema: pa.Schema, column: str, decoded: pa.StructType) -> lis
         raise PacketcodecError(f"column {column!r}: type {schema.field(column).type} holds no packets; binary is needed")
     kept = [field for field in schema if field.name != column]
     if both := [field.name for field in kept if decoded.get_field_index(field.name) >= 0]:
-        raise PacketcodecError(f"column {both[0]!r}: stands in the input and in the packets; rename that of the input")
+        raise taken(both[0])
     return kept
+
+
+def taken(name: str) -> PacketcodecError:
+    """The fault of a column whose name a decoded one has too."""
+    return PacketcodecError(f"column {name!r}: stands in the input and in the packets; rename that of the input")
 
 
 def fields_of(values: pa.StructArray) -> list[pa.Array]:

@@ -22,8 +22,8 @@ import pyarrow as pa
 
 from packetcodec.arrays.kernels import encode as kernel
 from packetcodec.arrays.kernels.machine import frozen
-from packetcodec.arrays.tables import check_table, checked_units
-from packetcodec.arrays.values import Column, column_of
+from packetcodec.arrays.tables import byte_tables, checked_units
+from packetcodec.arrays.values import Column, column_of, field_numbers
 from packetcodec.errors import PacketcodecError, ValueFault
 
 if TYPE_CHECKING:
@@ -37,7 +37,6 @@ if TYPE_CHECKING:
 
 #: Rows that are taken together: their codes fit the second cache.
 _ROWS = 1 << 13
-_POLICIES = {"refuse": kernel.REFUSE, "clip": kernel.CLIP, "wrap": kernel.WRAP}
 
 
 class ColumnEncoder:
@@ -101,7 +100,7 @@ class _Packer:
         if layout.trail is not None:
             raise PacketcodecError(f'layout "{name}" carries a trail: columns are encoded for layouts without one')
         self._codec, self._layout, self._physical = codec, layout, units == "physical"
-        self._rows = [frozen(np.array(_numbers(field, physical=self._physical))) for field in layout.fields]
+        self._rows = [frozen(field_numbers(field, physical=self._physical)) for field in layout.fields]
         self._fields = np.array([(field.offset, field.bits) for field in layout.fields], np.int64)
         self._high_fields, high_bits = _high_fields(layout)
         self._head, self._tables = _check_numbers(plan, layout, -(-high_bits // 8))
@@ -153,7 +152,7 @@ class _Packer:
 
     def _column(self, batch: pa.RecordBatch, field: FieldPlan) -> Column | None:
         if field.name in batch.schema.names:
-            return column_of(batch.column(field.name), field, physical=self._physical)
+            return column_of(batch.column(field.name), field, physical=self._physical, around=field.policy == "wrap")
         if field.absent_code is None:
             raise PacketcodecError(f"column {field.name!r} is missing, and the field is not optional")
         return None
@@ -189,15 +188,6 @@ def _batches(values: Any) -> Iterator[tuple[pa.RecordBatch, NDArray[np.uint8] | 
         raise PacketcodecError(f"values: columns of Arrow are needed, not {type(values).__name__}")
 
 
-def _numbers(field: FieldPlan, *, physical: bool) -> list[int]:
-    """The numbers of a field as the kernel names them."""
-    return [
-        field.low, field.high, field.max_input, field.step, field.max_code,
-        -1 if field.absent_code is None else field.absent_code, field.modulus or 0, _POLICIES[field.policy],
-        field.origin if physical else 0, field.scale if physical else 1, int(field.kind.counting or not physical),
-    ]  # fmt: skip
-
-
 def _high_fields(layout: LayoutPlan) -> tuple[NDArray[np.int64], int]:
     """Where the high parts stand that only enter the check, and their bits."""
     found, bits = [], 0
@@ -208,13 +198,10 @@ def _high_fields(layout: LayoutPlan) -> tuple[NDArray[np.int64], int]:
 
 
 def _check_numbers(plan: Plan, layout: LayoutPlan, high: int) -> tuple[NDArray[np.int64], NDArray[np.uint32]]:
-    """The numbers of a layout, and what each byte adds to its check, in the order in which that is appended."""
-    crc, size = plan.crc, layout.data_bytes
-    tables, zeros = check_table(plan, high + size), 0
-    if crc is not None:
-        zeros = crc.of(bytes(high + size), plan.seed)
-        if crc.append_order == "little":
-            zeros = int.from_bytes(zeros.to_bytes(crc.size, "little"), "big")
-            tables = tables.byteswap() >> np.uint32(32 - crc.width)
+    """The numbers of a layout, and what each byte adds to its check, behind `high` bytes of high parts."""
+    size = layout.data_bytes
+    tables = np.zeros((high + size + 8, 256), np.uint32)
+    tables[: high + size] = byte_tables(plan, high + size)
+    zeros = int.from_bytes(plan.check(bytes(high + size)), "big")
     header = plan.version << plan.layout_bits | layout.id
     return np.array([size, layout.check_bytes, header, plan.header_bits, zeros, high]), tables

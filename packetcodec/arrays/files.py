@@ -12,17 +12,24 @@ Owns one rule: which form a file has, by the ending of its name.
 
 from __future__ import annotations
 
+import json
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Any, BinaryIO
 
 import pyarrow as pa
-import pyarrow.csv as pc
+import pyarrow.compute as pc
 import pyarrow.parquet as pq
+from pyarrow import csv
 
+from packetcodec.arrays.decoder import other_columns, taken
+from packetcodec.arrays.references import of_batch, of_columns
 from packetcodec.errors import PacketcodecError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+
+    from packetcodec.arrays.decoder import ColumnDecoder
+    from packetcodec.arrays.references import Reference
 
 #: Prefixes of length: bytes, and their order.
 RECORDS = {"u8": (1, "little"), "u16le": (2, "little"), "u16be": (2, "big")}
@@ -93,25 +100,72 @@ def _prefixed(handle: BinaryIO, name: str, width: int, order: Any) -> Iterator[b
         yield packet
 
 
-def write_batches(handle: BinaryIO, name: str, reader: pa.RecordBatchReader) -> Iterator[pa.RecordBatch]:
-    """Write a stream to a file of Parquet (`.parquet`) or CSV (`.csv`), batch by batch; each is given once it is written.
+def split(
+    decoder: ColumnDecoder, reader: pa.RecordBatchReader, column: str, reference: Reference | None = None
+) -> Iterator[tuple[tuple[int, str] | None, pa.RecordBatch]]:
+    """A mixed recording as it is read, taken apart: version and layout, and packets of it; None for those of no layout.
+
+    The columns are the number of the row, those of `reader` beside that of packets, and those of the layout. Arguments and
+    errors are those of `ColumnDecoder.decode_batches`.
+    """
+    given, first = of_columns(decoder.codec.plans, reference, reader.schema), 0
+    for batch in reader:
+        kept = other_columns(batch.schema, column, pa.struct([]))
+        found = decoder.decode_layouts(batch.column(column), first, reference=of_batch(given, batch))
+        for key, table in [*found.tables.items(), (None, found.unknown)]:
+            if not table.num_rows:
+                continue
+            for field in kept:
+                if field.name in table.schema.names:
+                    raise taken(field.name)
+            beside = batch.select([field.name for field in kept]).take(pc.subtract(table.column(0), first).combine_chunks())
+            piece = table.combine_chunks().to_batches()[0]
+            fields = [piece.schema.field(0), *kept, *list(piece.schema)[1:]]
+            yield key, pa.record_batch([piece.column(0), *beside.columns, *piece.columns[1:]], schema=pa.schema(fields))
+        first += batch.num_rows
+
+
+class Writer:
+    """Writes batches to an open file, of Parquet (`.parquet`) or CSV (`.csv`), where lists are JSON.
+
+    Args:
+        handle: the file.
+        name: its name.
+        schema: of all batches.
 
     Raises:
-        PacketcodecError: another ending, or columns that a CSV file does not hold.
+        PacketcodecError: another ending.
     """
-    ending = PurePath(name).suffix
-    if ending == ".parquet":
-        with pq.ParquetWriter(handle, reader.schema) as writer:
-            for batch in reader:
-                writer.write_batch(batch)
-                yield batch
-    elif ending == ".csv":
-        flat = [field.with_type(pa.string()) if pa.types.is_dictionary(field.type) else field for field in reader.schema]
-        if nested := [field.name for field in flat if pa.types.is_nested(field.type)]:
-            raise PacketcodecError(f"{name}: CSV holds no column {nested[0]!r} of lists: write .parquet")
-        with pc.CSVWriter(handle, pa.schema(flat)) as writer:
-            for batch in reader:
-                writer.write_batch(batch.cast(pa.schema(flat)))
-                yield batch
-    else:
-        raise PacketcodecError(f"{name}: ends in neither .parquet nor .csv")
+
+    def __init__(self, handle: BinaryIO, name: str, schema: pa.Schema) -> None:
+        self._schema, ending = schema, PurePath(name).suffix
+        if ending == ".csv":
+            flat = [field.with_type(pa.string()) if _is_text(field.type) else field for field in schema]
+            self._schema = pa.schema(flat)
+            self._out = csv.CSVWriter(handle, self._schema)
+        elif ending == ".parquet":
+            self._out = pq.ParquetWriter(handle, schema)
+        else:
+            raise PacketcodecError(f"{name}: ends in neither .parquet nor .csv")
+
+    def write(self, batch: pa.RecordBatch) -> None:
+        """Write a batch."""
+        columns = [
+            _text(column) if kind != column.type else column for column, kind in zip(batch, self._schema.types, strict=True)
+        ]
+        self._out.write_batch(pa.record_batch(columns, schema=self._schema))
+
+    def close(self) -> None:
+        """Write what is left."""
+        self._out.close()
+
+
+def _is_text(kind: pa.DataType) -> bool:
+    """Whether CSV holds a column of a type as text alone."""
+    return bool(pa.types.is_dictionary(kind) or pa.types.is_nested(kind))
+
+
+def _text(column: pa.Array) -> pa.Array:
+    if pa.types.is_dictionary(column.type):
+        return column.cast(pa.string())
+    return pa.array([None if item is None else json.dumps(item) for item in column.to_pylist()], pa.string())

@@ -6,6 +6,7 @@ their validity.
 
 from __future__ import annotations
 
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -14,7 +15,7 @@ import pyarrow as pa
 from packetcodec.arrays import tables
 from packetcodec.arrays.kernels import decode as kernel
 from packetcodec.arrays.kernels import track
-from packetcodec.errors import PacketcodecError
+from packetcodec.arrays.references import codes_known
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from packetcodec.arrays.packets import Packets
+    from packetcodec.arrays.references import Reference
     from packetcodec.arrays.tables import Units
     from packetcodec.wire import LayoutPlan, Plan
 
@@ -29,6 +31,7 @@ if TYPE_CHECKING:
 _LINE = 64
 _NO_ROWS = np.zeros(0, np.int32)
 _NO_ROWS.flags.writeable = False
+_NOTHING: Reference = MappingProxyType({})
 
 
 class Memory:
@@ -63,21 +66,16 @@ class LayoutDecoder:
     """
 
     def __init__(self, plans: Mapping[int, Plan], plan: Plan, layout: LayoutPlan, units: Units) -> None:
-        if layout.low_fields:
-            names = ", ".join(field.name for _, field, _ in layout.low_fields)
-            raise PacketcodecError(
-                f'layout "{layout.name}": {names}: columns cannot hold fields that are sent by their low bits'
-            )
         self._layout = layout
         self._columns = tables.columns(layout, units)
         self._fields, self._reals = tables.field_table(self._columns)
         self._head = tables.head_of(plan, layout)
         self._classes = tables.classes(plans, plan, layout)
-        self._status_of = tables.status_table()
         self._trail = tables.trail_numbers(layout)
         self._points = tables.point_type(units)
-        self._checks = tables.check_table(plan, layout.longest)
-        self._wanted = np.array([tables.wanted_register(plan, length) for length in range(layout.longest + 1)], np.uint32)
+        self._checks, self._zeros = tables.check_tables(plan, layout)
+        self._low, self._parts = tables.low_tables(plan, layout)
+        self._physical = units == "physical"
         taken = {column.field.name for column in self._columns}
         fields = [pa.field(free("status", taken), tables.STATUS)]
         fields += [pa.field(column.field.name, column.type) for column in self._columns]
@@ -86,21 +84,23 @@ class LayoutDecoder:
         self.type = pa.struct(fields)
         self.row_bytes = 1 + sum(tables.WIDTHS.get(column.form, 1) for column in self._columns) + int(self._trail[0]) * 28
 
-    def decode(self, packets: Packets, rows: NDArray[np.int32] = _NO_ROWS) -> pa.StructArray:
-        """What the packets say: all of them, or those of some rows in ascending order."""
+    def decode(
+        self, packets: Packets, rows: NDArray[np.int32] = _NO_ROWS, reference: Reference = _NOTHING
+    ) -> pa.StructArray:
+        """What the packets say: all of them, or those of some rows in ascending order; references are for all of them."""
         count = len(rows) or len(packets.offsets) - 1
         head, fields, memory = self._head.copy(), self._fields.copy(), Memory()
         _place(head, fields, memory, count)
-        given = (packets.data, packets.offsets, rows, packets.nulls, self._classes, head)
+        known = codes_known(self._layout, reference, physical=self._physical)
+        given = (
+            packets.data, packets.offsets, rows, packets.nulls, self._classes, head, self._zeros, self._checks, fields,
+            self._reals, self._low, self._parts, known,
+        )  # fmt: skip
         if self._layout.trail is None:
-            wanted = self._wanted[-1]
-            kernel.DECODE_ROWS(*given, wanted, self._status_of, self._checks, fields, self._reals, memory.bytes())
+            kernel.DECODE_ROWS(*given, memory.bytes())
             return self._arrays(memory, head, fields, count)
         places = self._place_points(packets, rows, memory, count)
-        points = track.DECODE_TRACKS(
-            *given, self._wanted, self._status_of, self._checks, fields, self._reals, self._trail, tables.STRETCH_TABLE,
-            places, memory.bytes(),
-        )  # fmt: skip
+        points = track.DECODE_TRACKS(*given, self._trail, tables.STRETCH_TABLE, places, memory.bytes())
         return self._arrays(memory, head, fields, count, self._trails(memory, places, count, points))
 
     def _arrays(

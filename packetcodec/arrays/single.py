@@ -21,7 +21,7 @@ from packetcodec.arrays.decoder import ColumnDecoder
 from packetcodec.arrays.encoder import ColumnEncoder
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from packetcodec.codec import Codec
     from packetcodec.wire import FieldPlan
@@ -37,10 +37,11 @@ class Rows:
         self._codec = codec
         self._decoder, self._encoder = ColumnDecoder(codec, "base"), ColumnEncoder(codec, "base")
 
-    def decode(self, data: Sequence[bytes]) -> list[Row]:
-        """What each packet says."""
+    def decode(self, data: Sequence[bytes], known: Sequence[Mapping[str, int]]) -> list[Row]:
+        """What each packet says to a receiver that knows these fields, in base units."""
         found: dict[int, Row] = {}
-        tables, unknown = self._decoder.decode_layouts(pa.array(data, pa.binary()))
+        reference = {name: pa.array([row.get(name) for row in known], pa.int64()) for name in self._codec.plan.references}
+        tables, unknown = self._decoder.decode_layouts(pa.array(data, pa.binary()), reference=reference)
         for row in unknown.to_pylist():
             found[row["row"]] = row["status"], "", [], []
         for (version, name), table in tables.items():

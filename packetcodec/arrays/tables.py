@@ -33,8 +33,6 @@ if TYPE_CHECKING:
 #: What an answer is: "ok", then the faults in their order.
 STATUS = pa.dictionary(pa.int8(), pa.string())
 STATUS_NAMES = pa.array(STATUSES, pa.string())
-#: The status of a row that is null.
-NO_STATUS = 127
 #: What each form of column has for a value: bytes.
 WIDTHS = {kernel.F64: 8, kernel.I32: 4, kernel.I64: 8, kernel.I8: 1, kernel.I16: 2}
 _INTEGERS = {kernel.I32: pa.int32(), kernel.I64: pa.int64(), kernel.I8: pa.int8(), kernel.I16: pa.int16()}
@@ -90,23 +88,25 @@ def _column(field: FieldPlan, units: Units) -> Column:
 
 def field_table(some: tuple[Column, ...]) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
     """The tables of fields of the decoder; the places of columns are filled in later."""
-    table = np.zeros((len(some), 12), np.int64)
+    table = np.zeros((len(some), 14), np.int64)
     reals = np.zeros((len(some), 4), np.float64)
     for number, column in enumerate(some):
         field = column.field
         behind = 1 << field.bits if field.absent_code is None else field.absent_code
+        span = 0 if field.low_bits else behind - field.max_code - 1
         table[number, : kernel.VALUES] = (
-            field.offset, field.bits, field.max_code + 1, behind - field.max_code - 1, behind % 2**32, column.low,
+            field.offset, field.bits, field.max_code + 1, span, behind % 2**32, column.low,
             field.step, column.low + field.high - field.low, column.form, field.absent_code is not None,
         )  # fmt: skip
+        table[number, kernel.MAX_CODE :] = field.max_code, min(field.max_code * field.step, field.high - field.low)
         reals[number] = field.low, field.step, field.high, field.scale
     return table, reals
 
 
-def classes(plans: Mapping[int, Plan], plan: Plan, layout: LayoutPlan) -> NDArray[np.uint32]:
+def classes(plans: Mapping[int, Plan], plan: Plan, layout: LayoutPlan) -> NDArray[np.uint8]:
     """Header to the fault that it is for one layout; 0 for its own."""
     ids = 1 << plan.layout_bits
-    found = np.full((1 << plan.version_bits, ids), kernel.NO_VERSION, np.uint32)
+    found = np.full((1 << plan.version_bits, ids), kernel.NO_VERSION, np.uint8)
     for version, other in plans.items():
         found[version] = kernel.NO_LAYOUT
         found[version, [item.id for item in other.layouts]] = kernel.NO_ROW
@@ -114,41 +114,56 @@ def classes(plans: Mapping[int, Plan], plan: Plan, layout: LayoutPlan) -> NDArra
     return found.reshape(-1)
 
 
-def status_table() -> NDArray[np.uint8]:
-    """Bits of faults to a status, its number among `STATUSES`: that of the lowest bit."""
-    names = {
-        kernel.NO_HEADER: "too_short", kernel.NO_VERSION: "unknown_version", kernel.NO_LAYOUT: "unknown_layout",
-        kernel.SHORT: "too_short", kernel.LONG: "too_long", kernel.CHECK: "bad_check", kernel.PADDING: "bad_padding",
-        kernel.RANGE: "out_of_range", kernel.TRAIL: "bad_trail",
-    }  # fmt: skip
-    found = np.zeros(2 * kernel.TRAIL, np.uint8)
-    for bits in range(1, len(found)):
-        first = bits & -bits
-        found[bits] = NO_STATUS if first == kernel.NO_ROW else STATUSES.index(names[first])
-    return found
+def check_tables(plan: Plan, layout: LayoutPlan) -> tuple[NDArray[np.uint32], NDArray[np.uint32]]:
+    """What each byte at each place of the longest packet adds to its check, and the check of zeros for each length.
 
-
-def check_table(plan: Plan, length: int) -> NDArray[np.uint32]:
-    """What each byte at each place of a packet of `length` bytes leaves in the register; eight rows of zero behind them."""
-    table = np.zeros((length + 8, 256), np.uint32)
+    Checks are numbers of the bytes in the order in which they are appended. Rows stand for places before the end of a
+    packet, those of the check itself included; eight rows of zero are behind them.
+    """
+    table, zeros = np.zeros((layout.longest + 8, 256), np.uint32), np.zeros(layout.longest + 1, np.uint32)
+    size = layout.check_bytes
     if plan.crc is None:
-        return table
-    crc = plan.crc.function(0)
-    for place in range(length):
+        return table, zeros
+    table[: layout.longest - size] = byte_tables(plan, layout.longest - size)
+    for place in range(size):
+        table[layout.longest - size + place] = np.arange(256, dtype=np.uint32) << np.uint32(8 * (size - place - 1))
+    high = bytes(-(-sum(low.high_bits for _, _, low in layout.low_fields) // 8))
+    zeros[size:] = [int.from_bytes(plan.check(bytes(length), high), "big") for length in range(layout.longest - size + 1)]
+    return table, zeros
+
+
+def byte_tables(plan: Plan, length: int) -> NDArray[np.uint32]:
+    """What each byte at each place of `length` bytes adds to the check behind them, as it is appended."""
+    table = np.zeros((length, 256), np.uint32)
+    for place, row in enumerate(table):
         zeros = bytes(length - place - 1)
-        nothing = crc(b"\0" + zeros)
-        row = table[place]
+        nothing = int.from_bytes(plan.check(b"\0" + zeros), "big")
         for bit in range(8):
-            row[1 << bit : 2 << bit] = row[: 1 << bit] ^ (crc(bytes([1 << bit]) + zeros) ^ nothing)
+            added = int.from_bytes(plan.check(bytes([1 << bit]) + zeros), "big") ^ nothing
+            row[1 << bit : 2 << bit] = row[: 1 << bit] ^ np.uint32(added)
     return table
 
 
-def wanted_register(plan: Plan, length: int) -> int:
-    """What the bytes of a good packet of so many bytes leave in the register."""
-    if plan.crc is None:
-        return 0
-    zeros = bytes(length)
-    return plan.crc.residue(plan.seed) ^ plan.crc.of(zeros, plan.seed)
+def low_tables(plan: Plan, layout: LayoutPlan) -> tuple[NDArray[np.int64], NDArray[np.uint32]]:
+    """The fields sent by their low bits, and what each byte of a high part changes of a packet's first four bytes."""
+    some = layout.low_fields
+    table = np.zeros((len(some), 8), np.int64)
+    parts = np.zeros((4 * len(some), 256), np.uint32)
+    behind = -sum(low.high_bits for _, _, low in some) % 8 + sum(low.high_bits for _, _, low in some)
+    whole = behind // 8
+    for number, (place, field, low) in enumerate(some):
+        table[number] = (
+            place, low.modulus, field.max_code, -1 if low.absent is None else low.absent, field.absent_code or 0,
+            field.modulus is not None, low.reach, low.two_ways,
+        )  # fmt: skip
+        behind -= low.high_bits
+        for bit in range(low.high_bits):
+            high = (1 << behind + bit).to_bytes(whole, "big")
+            both = zip(plan.check(b"", high), plan.check(b"", bytes(whole)), strict=True)
+            added = int.from_bytes(bytes(one ^ other for one, other in both).ljust(4, b"\0"), "big")
+            row = parts[4 * number + bit // 8]
+            row[1 << bit % 8 : 2 << bit % 8] = row[: 1 << bit % 8] ^ np.uint32(added)
+    return table, parts
 
 
 def head_of(plan: Plan, layout: LayoutPlan) -> NDArray[Any]:

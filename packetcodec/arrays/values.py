@@ -8,6 +8,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from packetcodec.arrays.kernels import encode as kernel
 from packetcodec.arrays.kernels.machine import frozen
 from packetcodec.errors import PacketcodecError
 from packetcodec.schema import Form
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 _FAR = 2**62
 _ALL = np.zeros(0, np.uint8)
 _ALL.flags.writeable = False
+_POLICIES = {"refuse": kernel.REFUSE, "clip": kernel.CLIP, "wrap": kernel.WRAP}
 
 
 class Column(NamedTuple):
@@ -49,8 +51,17 @@ class Column(NamedTuple):
         return frozen(values), valid, None if self.wrong is None else self.wrong[at:behind]
 
 
-def column_of(array: pa.Array, field: FieldPlan, *, physical: bool) -> Column:
-    """The values of a field's column.
+def field_numbers(field: FieldPlan, *, physical: bool) -> NDArray[np.int64]:
+    """The numbers of a field as the kernel names them."""
+    return np.array([
+        field.low, field.high, field.max_input, field.step, field.max_code,
+        -1 if field.absent_code is None else field.absent_code, field.modulus or 0, _POLICIES[field.policy],
+        field.origin if physical else 0, field.scale if physical else 1, int(field.kind.counting or not physical),
+    ])  # fmt: skip
+
+
+def column_of(array: pa.Array, field: FieldPlan, *, physical: bool, around: bool) -> Column:
+    """The values of a field's column; `around` for whole numbers that are taken modulo its circle.
 
     Raises:
         PacketcodecError: a column of a type that the field does not take.
@@ -72,7 +83,7 @@ def column_of(array: pa.Array, field: FieldPlan, *, physical: bool) -> Column:
         whole = _numpy(array.cast(pa.int64()))
         return Column(whole if ticks == 1 else whole / np.float64(ticks), valid)
     if pa.types.is_integer(kind):
-        return Column(_whole(_numpy(array), field, physical=physical), valid)
+        return Column(_whole(_numpy(array), field, field.scale if physical else 1, around=around), valid)
     if pa.types.is_floating(kind):
         return Column(_numpy(array).astype(np.float64, copy=False), valid)
     raise PacketcodecError(f"column {field.name!r}: type {kind} holds no values of a {field.kind} field")
@@ -93,12 +104,11 @@ def _numpy(array: pa.Array) -> NDArray[Any]:
     return np.frombuffer(held, kind, len(array), array.offset * width)
 
 
-def _whole(values: NDArray[Any], field: FieldPlan, *, physical: bool) -> NDArray[Any]:
+def _whole(values: NDArray[Any], field: FieldPlan, scale: int, *, around: bool) -> NDArray[Any]:
     """Whole numbers in the field's unit as base units behind its origin: exact, or as far beyond the range."""
-    scale = field.scale if physical else 1
     if scale == 1 and values.dtype != np.uint64:
         return values
-    if field.policy == "wrap" and field.modulus:
+    if around and field.modulus:
         values = values.astype(np.uint64 if values.dtype == np.uint64 else np.int64)
         found = (values % values.dtype.type(field.modulus)).astype(np.int64)
     elif values.dtype == np.uint64:

@@ -8,10 +8,11 @@ from __future__ import annotations
 import importlib
 import os
 import tempfile
+from collections import Counter
 from dataclasses import dataclass
 from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Self
 
 import click
 
@@ -22,11 +23,13 @@ from packetcodec.cli.tables.sheet import progress
 from packetcodec.errors import OK
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator, Sequence
     from types import ModuleType
 
     from packetcodec.cli.follow import Following
+    from packetcodec.cli.hearing import Hearing
     from packetcodec.codec import Codec
+    from packetcodec.wire import LayoutPlan
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,49 +41,101 @@ class Archive:
     layout: str | None
     record: str | None
 
-    def run(self, codec: Codec, tracks: Following | Converting | None) -> int:
+    def run(self, codec: Codec, tracks: Following | Converting | None, hearing: Hearing) -> int:
         """Decode the file; the exit status: 1 where a packet was refused.
 
         Raises:
-            click.UsageError: no output, no layout, or the libraries for columns are not installed.
+            click.UsageError: no output, no such layout, no place that is needed, or the libraries are not installed.
             OSError: a file that cannot be had.
         """
         if not isinstance(tracks, Converting):
             raise click.UsageError("--from needs -o FILE, ending in .parquet or .csv")
-        output = tracks.output
-        names = [layout.name for layout in codec.plan.layouts]
-        if self.layout is None and len(names) > 1:
-            raise click.UsageError(f"--from needs --layout, one of {', '.join(names)}: the columns are its fields")
-        layout = names[0] if self.layout is None else known_layout(codec.plan, self.layout).name
-        good = refused = other = 0
-        beside, descriptor = _beside(output)
-        try:
-            with (
-                Path(self.source).open("rb") as source,
-                open(descriptor, "wb") as target,  # noqa: PTH123  # a descriptor has no path
-                progress("Decoding", None) as tell,
-            ):
-                for statuses in self._statuses(codec, layout, source, target, output):
-                    good += statuses.get(OK, 0)
-                    other += statuses.get(None, 0)
-                    refused += sum(count for status, count in statuses.items() if status not in {OK, None})
-                    tell(good + refused + other)
-            beside.replace(output)
-        finally:
-            beside.unlink(missing_ok=True)
+        layouts = [layout for plan in codec.plans.values() for layout in plan.layouts]
+        if self.layout is not None:
+            layouts = [known_layout(codec.plan, self.layout)]
+        counts: Counter[str | None] = Counter()
+        outputs = _Outputs(tracks.output, single=len(layouts) == 1)
+        with outputs, Path(self.source).open("rb") as source, progress("Decoding", None) as tell:
+            for name, status, batch in self._decoded(codec, layouts, _references(codec, layouts, hearing), source):
+                outputs.write(name, batch)
+                statuses = batch.column(status).value_counts().to_pylist()
+                counts.update({item["values"]: item["counts"] for item in statuses})
+                tell(counts.total())
+        good, other = counts.pop(OK, 0), counts.pop(None, 0)
         others = f", {other:,} null or of other layouts" if other else ""
-        say(f"wrote {output}: {good:,} packets done, {refused:,} refused{others}")
-        return 1 if refused else 0
+        say(f"wrote {' '.join(outputs.written)}: {good:,} packets done, {counts.total():,} refused{others}")
+        return 1 if counts else 0
 
-    def _statuses(self, codec: Codec, layout: str, source: Any, target: Any, output: str) -> Any:
-        """The counts of statuses of each batch, once it is written; None is that of no packet of the layout."""
+    def _decoded(
+        self, codec: Codec, layouts: Sequence[LayoutPlan], reference: dict[str, Any], source: Any
+    ) -> Iterator[tuple[str, str, Any]]:
+        """Batches of values, each with what its file's name says of it and its column of the status."""
         rooms = _room(""), _room(".files")
         decoder = rooms[0].ColumnDecoder(codec)
-        status = decoder.schema(layout).names[0]
         reader = rooms[1].read_packets(source, self.source, record=self.record)
-        decoded = decoder.decode_batches(reader, self.column, layout)
-        for batch in rooms[1].write_batches(target, output, decoded):
-            yield {item["values"]: item["counts"] for item in batch.column(status).value_counts().to_pylist()}
+        if len(layouts) == 1:
+            for batch in decoder.decode_batches(reader, self.column, layouts[0].name, reference=reference):
+                yield "", decoder.schema(layouts[0].name).names[0], batch
+            return
+        for key, batch in rooms[1].split(decoder, reader, self.column, reference):
+            version, name = key or (0, "unknown")
+            status = decoder.schema(name, version).names[0] if key else "status"
+            yield f"v{version}.{name}" if key and len(codec.plans) > 1 else name, status, batch
+
+
+class _Outputs:
+    """The files of values, each of which stands in its place when all are whole.
+
+    Attributes:
+        written: their names.
+    """
+
+    def __init__(self, output: str, *, single: bool) -> None:
+        self._path, self._single = Path(output), single
+        self._open: dict[str, tuple[Path, Any, Any]] = {}
+        self._files = _room(".files")
+        self.written: list[str] = []
+
+    def __enter__(self) -> Self:
+        return self
+
+    def write(self, name: str, batch: Any) -> None:
+        """Write a batch to the file of that name."""
+        if name not in self._open:
+            path = self._path if self._single else self._path.with_suffix(f".{name}{self._path.suffix}")
+            beside, descriptor = _beside(str(path))
+            handle = open(descriptor, "wb")  # noqa: PTH123, SIM115  # a descriptor has no path; closed below
+            self._open[name] = beside, handle, None
+            self._open[name] = beside, handle, self._files.Writer(handle, str(path), batch.schema)
+            self.written.append(str(path))
+        self._open[name][2].write(batch)
+
+    def __exit__(self, kind: type[BaseException] | None, *_rest: object) -> None:
+        try:
+            for _, handle, writer in self._open.values():
+                if writer is not None:
+                    writer.close()
+                handle.close()
+            if kind is None:
+                for (beside, _, _), path in zip(self._open.values(), self.written, strict=True):
+                    beside.replace(path)
+        finally:
+            for beside, _, _ in self._open.values():
+                beside.unlink(missing_ok=True)
+
+
+def _references(codec: Codec, layouts: Sequence[LayoutPlan], hearing: Hearing) -> dict[str, Any]:
+    """What the options say of fields that are sent by their low bits."""
+    if len(hearing.places) > 1:
+        raise click.UsageError("--near: with --from one place is taken for all packets")
+    found: dict[str, Any] = {}
+    known = hearing.references(codec)
+    for layout in layouts:
+        reference = known.of_stranger(layout, hearing.clock)
+        if layout.low_fields and not reference:
+            raise click.UsageError(f'--from needs --near: layout "{layout.name}" sends low bits of its position')
+        found |= reference
+    return found
 
 
 def _beside(output: str) -> tuple[Path, int]:
@@ -111,7 +166,9 @@ _OPTIONS = (
     click.option(
         "--column", default="packet", show_default=True, help="With --from: the column of packets. Other columns are kept."
     ),
-    click.option("--layout", help="With --from: whose fields the columns are."),
+    click.option(
+        "--layout", help="With --from: whose fields the columns are (default: a file for each, FILE.LAYOUT.csv)."
+    ),
     click.option(
         "--record", metavar="N|u8|u16le|u16be", help="With --from: records of N bytes, or with their length before each."
     ),

@@ -59,14 +59,15 @@ def decode(
     printed then comes as it arrives, and the file is put in order at the end. What is followed gets the moment of reading
     as its time, where neither packets (kind = "time") nor lines carry one.
 
-    With --from FILE a whole file of packets becomes a file of values, row by row, with a column of its status: millions at
-    once. A packet of another layout is a row of nulls.
+    With --from FILE a whole file of packets becomes a file of values, with a column of the status: millions at once. With
+    --layout row by row, where a packet of another layout is a row of nulls; else a file for each layout, with the numbers
+    of the rows, and one for packets of none.
 
     Anyone who receives a packet that is sent in clear can read it. Not for the safety of life.
     """
     codec = _codec(schemas)
     if archive:
-        return archive.run(codec, tracks)
+        return archive.run(codec, tracks, hearing)
     if tracks:
         return tracks.run(codec, file)
     reader, known, tally = hearing.reader(codec), hearing.references(codec), Tally()

@@ -202,12 +202,7 @@ class Codec:
 
     def _references(self, reference: Mapping[str, Any]) -> References:
         """What is known of a field, in base units."""
-        known = {field.name: field for plan in self.plans.values() for layout in plan.layouts for field in layout.fields}
-        for name in reference:
-            if name not in known:
-                near = nearest(str(name), known)
-                hint = f"; did you mean {near}?" if near else ""
-                raise ValueFault(f"reference: {name!r} is no field{hint}", layout="", field=str(name))
+        demand_fields(self.plans.values(), reference)
 
         def base(field: FieldPlan) -> int | None:
             value = reference.get(field.name)
@@ -241,6 +236,20 @@ class Codec:
             return OK, self.decode(data) if reference is None else self.decode(data, reference=reference)
         except PacketFault as fault:
             return fault.status, None
+
+
+def demand_fields(plans: Iterable[Plan], names: Iterable[Any]) -> None:
+    """Refuse references of names that no field has.
+
+    Raises:
+        ValueFault: the first such name.
+    """
+    known = {field.name for plan in plans for layout in plan.layouts for field in layout.fields}
+    for name in names:
+        if name not in known:
+            near = nearest(str(name), known)
+            hint = f"; did you mean {near}?" if near else ""
+            raise ValueFault(f"reference: {name!r} is no field{hint}", layout="", field=str(name))
 
 
 def _unknown(layout: LayoutPlan, values: Mapping[str, Any]) -> list[tuple[str, str, str]]:

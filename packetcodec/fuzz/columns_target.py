@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from packetcodec.codec import Codec
 from packetcodec.errors import OK, PacketcodecError
 from packetcodec.fuzz.codec_target import python_target
-from packetcodec.fuzz.protocol import HELD, REFUSED, UNKNOWN, Question, QuestionFault, point_words, read_question
+from packetcodec.fuzz.protocol import HELD, REFUSED, UNKNOWN, Question, QuestionFault, bases_of, point_words, read_question
 from packetcodec.fuzz.targets import OwnProcess, Replies
 from packetcodec.wire import Point, from_raw
 
@@ -43,7 +43,7 @@ class ColumnsTarget(OwnProcess):
     def ask(self, lines: Sequence[str], until: float = math.inf) -> Replies:  # noqa: ARG002  # a column takes no time
         """The answers: of all packets, then of the rows of each layout."""
         answers = [UNKNOWN] * len(lines)
-        packets: dict[int, bytes] = {}
+        packets: dict[int, tuple[bytes, dict[str, int]]] = {}
         rows: dict[str, dict[int, dict[str, int | None]]] = {}
         for number, line in enumerate(lines):
             try:
@@ -51,12 +51,13 @@ class ColumnsTarget(OwnProcess):
             except QuestionFault:
                 continue
             if question.verb == "decode":
-                packets[number] = question.data
+                packets[number] = question.data, bases_of(self._codec.plan, question.references)
             elif question.layout and question.layout.trail:
                 answers[number] = self._codec_target.ask([line]).lines[0]
             elif question.layout:
                 rows.setdefault(question.layout.name, {})[number] = _bases(question)
-        for number, row in zip(packets, self._rows.decode(list(packets.values())), strict=True):
+        data, known = [item[0] for item in packets.values()], [item[1] for item in packets.values()]
+        for number, row in zip(packets, self._rows.decode(data, known), strict=True):
             answers[number] = self._told(row)
         for name, some in rows.items():
             for number, packet in zip(some, self._rows.encode(name, list(some.values())), strict=True):

@@ -201,6 +201,10 @@ class References:
                     seen.append(reference)
                     yield reference, number > 0 or not known
 
+    def of_stranger(self, layout: LayoutPlan, now: float | None) -> dict[str, Value]:
+        """What is tried first for a packet of a tracker that was not heard yet; empty where no place is known."""
+        return next((reference for reference, _ in self._candidates(layout, None, now)), {})
+
     def _around(self, layout: LayoutPlan, known: Mapping[str, Value]) -> Iterator[dict[str, Value]]:
         """Where a tracker may be: where it was last, then each of the receiver's own places."""
         roles = {field.kind.role: field for _, field, _ in layout.low_fields}

@@ -1,5 +1,6 @@
 """`decode --from`: whole files of packets."""
 
+import json
 import re
 from pathlib import Path
 
@@ -8,9 +9,11 @@ import pyarrow.csv as pc
 import pyarrow.parquet as pq
 import pytest
 
+from packetcodec import Codec, Schema
 from packetcodec.arrays.files import read_packets
 from packetcodec.cli.app import run
 from packetcodec.starter import schema_text
+from tests.support import low_bits
 
 GOOD = bytes.fromhex("11072abad13d02afae8bcf480f2c")
 WANTED = ["ok", "bad_check", None, "ok"]
@@ -85,12 +88,46 @@ def test_what_is_wrong_is_one_line(folder, capfd, arguments, status, words):
     assert not (folder / "out.csv").exists()
 
 
-def test_a_layout_is_needed_and_trails_need_parquet(folder, capfd):
-    (folder / "in.hex").write_bytes(b"12\n")
-    assert run(["decode", "pasture.toml", "--from", "in.hex", "-o", "out.csv"]) == 2
-    assert "--layout, one of position, track, status" in capfd.readouterr().err
-    assert run(["decode", "pasture.toml", "--from", "in.hex", "-o", "out.csv", "--layout", "track"]) == 1
-    assert "CSV holds no column 'trail' of lists" in capfd.readouterr().err
+def test_a_mixed_recording_becomes_a_file_for_each_layout(folder, capfd):
+    codec = Codec(Schema.parse(schema_text()))
+    values = {
+        "collar": 7,
+        "counter": 1,
+        "latitude": 46.5,
+        "longitude": 9.8,
+        "altitude": 2100.0,
+        "battery": 3.7,
+        "fix_quality": 1,
+    }
+    track = codec.encode("track", values, [(46.5001, 9.8), (46.5002, 9.8001)])
+    pq.write_table(pa.table({"heard": range(6), "packet": [GOOD, track, b"\x51", None, GOOD[:-1], track]}), "in.parquet")
+    assert run(["decode", "pasture.toml", "--from", "in.parquet", "-o", "out.csv"]) == 1
+    assert "wrote out.position.csv out.track.csv out.unknown.csv: 3 packets done, 2 refused" in capfd.readouterr().err
+    found = pc.read_csv("out.position.csv")
+    assert (found["row"].to_pylist(), found["heard"].to_pylist()) == ([0, 4], [0, 4])
+    assert found["status"].to_pylist() == ["ok", "too_short"]
+    tracks = pc.read_csv("out.track.csv")
+    assert tracks["row"].to_pylist() == [1, 5]
+    points = [point._asdict() for point in codec.decode(track).trail]
+    assert [json.loads(text) for text in tracks["trail"].to_pylist()] == [points, points]
+    assert pc.read_csv("out.unknown.csv").to_pylist() == [{"row": 2, "heard": 2, "status": "unknown_version"}]
+    assert not list(folder.glob(".out*"))
+
+
+def test_a_place_and_a_time_stand_for_the_bits_that_are_not_sent(folder, capfd):
+    (folder / "low.toml").write_text(low_bits.TEXT, encoding="utf-8")
+    for name, values in low_bits.VALUES.items():
+        good = low_bits.CODEC.encode(name, values | {"counter": 42} if name == "position" else values)
+        (folder / f"{name}.hex").write_text(good.hex() + "\n", encoding="utf-8")
+    near = ["--near", "46.5,9.8,2100", "--clock", "2027-01-15T08:00:30Z"]
+    for name, wanted in low_bits.VALUES.items():
+        arguments = ["decode", "low.toml", "--from", f"{name}.hex", "--layout", name, "-o", "out.parquet"]
+        assert run([*arguments, *near]) == (name == "track")  # a depth is no place: the receiver begins at 0
+        if name == "position":
+            assert pq.read_table("out.parquet")["latitude"].to_pylist() == [pytest.approx(wanted["latitude"], abs=1e-5)]
+        capfd.readouterr()
+        assert run(arguments) == 2
+        assert f'--from needs --near: layout "{name}" sends low bits of its position' in capfd.readouterr().err
 
 
 def test_memory_does_not_grow_with_the_file(folder):

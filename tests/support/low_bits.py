@@ -1,6 +1,13 @@
 """A schema whose position and counter are sent by their low bits, values of it, and a schema with a seam."""
 
-from packetcodec import Codec, Schema
+from packetcodec import Codec, PacketFault, Schema
+from packetcodec.fuzz.protocol import decode_answer, decode_question, encode_question, references_of
+from packetcodec.vectors.references import borders, usual
+from packetcodec.wire import from_raw, pack, unpack
+from packetcodec.wire.low_bits import known
+from tests.support.js_material import raw_codes
+
+FAR = 2**31 - 1
 
 TEXT = """
 name = "pasture"
@@ -59,3 +66,38 @@ fields = [
   { kind = "latitude", bits = 32, low_bits = 5 },
 ]
 """)
+
+
+def asked(plan, rng, count):
+    """Questions to encode and to decode, with their answers."""
+    questions, answers = [], []
+
+    def decode(data, bases):
+        questions.append(decode_question(data, references_of(plan, bases)))
+        try:
+            _, layout, codes, points = unpack({plan.version: plan}, data, known(bases))
+            answers.append(decode_answer("base", layout, codes, points))
+        except PacketFault as fault:
+            answers.append(fault.status)
+
+    for layout in plan.layouts:
+        everyday = [raw_codes(rng, layout) for _ in range(count)]
+        last = {field.name: field.max_input for _, field, _ in layout.low_fields}
+        cases = [(codes, bases) for codes in everyday for bases in (usual(layout, codes), last)]
+        for codes in everyday[:3]:
+            cases += [(codes, bases) for _, codes, bases in borders(layout, codes)]
+            cases += [
+                (codes, {}),
+                (codes, dict.fromkeys(plan.references, FAR)),
+                (codes, dict.fromkeys(plan.references, -FAR)),
+            ]
+        for codes, bases in cases:
+            data = pack(plan, layout, codes, ())
+            decode(data, bases)
+            if rng.random() < 0.2:
+                decode(bytes([*data[:-1], data[-1] ^ 1]), bases)
+            raws = zip(layout.fields, codes, strict=True)
+            values = [None if code == field.absent_code else from_raw(field, code) for field, code in raws]
+            questions.append(encode_question("encode_base", layout, values))
+            answers.append(data.hex())
+    return questions, answers

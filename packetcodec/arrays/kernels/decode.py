@@ -1,7 +1,7 @@
 """The kernel of decoding: packets to columns, field by field over blocks of packets, without branches.
 
-Owns one rule: the order of faults as bits of a number, whose lowest one is the first fault (`STATUS_OF`). Each step sets its
-bit and goes on; what was found faulty is written as zero at the end.
+Owns one rule: the first fault wins. A packet keeps its status once it is faulty; steps run in decoding order and mark only
+what is good so far. What was found faulty is written as zero at the end.
 
 Numbers of a layout come as tables (`packetcodec.arrays.tables`); columns go into one array of bytes, each at its place.
 """
@@ -9,34 +9,25 @@ Numbers of a layout come as tables (`packetcodec.arrays.tables`); columns go int
 from __future__ import annotations
 
 import numpy as np
-from numba import njit, types
+from numba import njit
 
+from packetcodec.arrays.kernels.low_bits import resolve, settle
 from packetcodec.arrays.kernels.machine import (
-    READ_I32,
-    READ_I64,
-    READ_U8,
-    READ_U32,
-    TABLE_F64,
-    TABLE_I64,
-    TABLE_U32,
-    WRITE_U8,
-    Kernel,
-    load,
-    load_eight,
-)
+    READ_I32, READ_I64, READ_U8, READ_U32, TABLE_F64, TABLE_I64, TABLE_U32, WRITE_U8, Kernel, load, load_eight,
+)  # fmt: skip
 
 #: Packets that are taken together: what is kept of them fits the second cache.
-BLOCK = 4096
+BLOCK = 2048
 
-#: Faults in decoding order, a bit each. The first four are told apart by the header.
-NO_ROW, NO_HEADER, NO_VERSION, NO_LAYOUT = 1, 2, 4, 8
-SHORT, LONG, CHECK, PADDING, RANGE, TRAIL = 16, 32, 64, 128, 256, 512
+#: What a packet is: the numbers of `packetcodec.errors.STATUSES`, and no packet of the layout at all.
+OK, SHORT, LONG, NO_VERSION, NO_LAYOUT, CHECK, PADDING, RANGE, TRAIL = range(9)
+NO_ROW = 127
 
 #: The forms of a column: what stands in it for a code.
 F64, I32, I64, I8, I16, BOOL = range(6)
 
 #: Columns of the table of fields.
-OFFSET, BITS, UNUSED, SPAN, ABSENT, LOW, STEP, HIGH, FORM, OPTIONAL, VALUES, VALID = range(12)
+OFFSET, BITS, UNUSED, SPAN, ABSENT, LOW, STEP, HIGH, FORM, OPTIONAL, VALUES, VALID, MAX_CODE, TOP = range(14)
 #: Columns of its real numbers.
 R_LOW, R_STEP, R_HIGH, R_SCALE = range(4)
 #: Numbers of a layout.
@@ -45,69 +36,103 @@ R_LOW, R_STEP, R_HIGH, R_SCALE = range(4)
     NORTH, EAST, HEIGHT, CHECK_BYTES,
 ) = range(16)  # fmt: skip
 
-_U64 = np.uint64
+_U8, _U32, _U64 = np.uint8, np.uint32, np.uint64
+_BYTE = np.uint64(255)
 _SPREAD = np.uint64(0x0102040810204080)
 _PAIRS = np.uint64(56)
 
 
 @njit(cache=True)
-def gather(data, offsets, rows, nulls, classes, head, lo, count, words, flags, lengths):
+def gather(data, offsets, rows, nulls, classes, head, lo, count, words, status, lengths):
     """Words, lengths and the faults of the header of `count` packets from row `lo` on."""
-    width, bits, limit = head[WORDS], head[HEADER_BITS], data.size
+    width, limit, picked = head[WORDS], data.size, rows.size > 0
     safe = count
-    picked = rows.size > 0
-    while safe > 0:
-        row = rows[lo + safe - 1] if picked else lo + safe - 1
-        if offsets[row] + 8 * width <= limit:
-            break
+    while safe > 0 and offsets[rows[lo + safe - 1] if picked else lo + safe - 1] + 8 * width > limit:
         safe -= 1
-    for i in range(safe):
-        row = np.int64(rows[lo + i]) if picked else np.int64(lo + i)
-        start = np.int64(offsets[row])
-        lengths[i] = offsets[row + 1] - start
-        for word in range(width):
-            words[word, i] = load(data, start + 8 * word)
-    for i in range(safe, count):
-        row = rows[lo + i] if picked else lo + i
-        lengths[i] = offsets[row + 1] - offsets[row]
-        for word in range(width):
-            number = _U64(0)
-            for byte in range(8):
-                at = offsets[row] + 8 * word + byte
-                number = number << _U64(8) | _U64(data[at] if at < limit else 0)
-            words[word, i] = number
-    shift = _U64(64 - bits)
+    if picked:
+        for i in range(count):
+            lengths[i] = offsets[rows[lo + i] + 1] - offsets[rows[lo + i]]
+    else:
+        for i in range(count):
+            lengths[i] = offsets[lo + i + 1] - offsets[lo + i]
+    for word in range(width):
+        column = words[word]
+        if picked:
+            for i in range(safe):
+                column[i] = load(data, np.int64(offsets[rows[lo + i]]) + 8 * word)
+        else:
+            for i in range(safe):
+                column[i] = load(data, np.int64(offsets[lo + i]) + 8 * word)
+        for i in range(safe, count):  # there are no eight bytes any more behind the last packets
+            at, number = np.int64(offsets[rows[lo + i] if picked else lo + i]) + 8 * word, _U64(0)
+            for place in range(at, at + 8):
+                number = number << _U64(8) | _U64(data[place] if place < limit else 0)
+            column[i] = number
+    mark_headers(words[0], rows, nulls, classes, head, lo, count, status, lengths)
+
+
+@njit(cache=True)
+def mark_headers(first, rows, nulls, classes, head, lo, count, status, lengths):
+    """The status of packets by their header and their length."""
+    size, longest, least = np.int32(head[SIZE]), np.int32(head[LONGEST]), np.int32((head[HEADER_BITS] + 7) >> 3)
+    shift = _U64(64 - head[HEADER_BITS])
     for i in range(count):
-        flags[i] = classes[words[0, i] >> shift] if lengths[i] * 8 >= bits else np.uint32(NO_HEADER)
+        status[i] = classes[first[i] >> shift]
+    for i in range(count):
+        off = _U8(SHORT) if lengths[i] < size else _U8(LONG) if lengths[i] > longest else _U8(OK)
+        known = status[i] or off
+        status[i] = known if lengths[i] >= least else _U8(SHORT)
     if nulls.size:
         for i in range(count):
-            flags[i] |= np.uint32(NO_ROW) * np.uint32(nulls[rows[lo + i] if picked else lo + i])
+            status[i] = _U8(NO_ROW) if nulls[rows[lo + i] if rows.size else lo + i] else status[i]
 
 
 @njit(cache=True)
-def mark_lengths(head, count, flags, lengths):
-    """Mark packets of another length than their layout has."""
-    size, longest = np.int32(head[SIZE]), np.int32(head[LONGEST])
-    for i in range(count):
-        flags[i] |= np.uint32(lengths[i] < size) * np.uint32(SHORT) | np.uint32(lengths[i] > longest) * np.uint32(LONG)
+def kept_bytes(size):
+    """A mask of the first `size` bytes of a word."""
+    return ~_U64(0) if size >= 8 else ~(~_U64(0) >> _U64(8 * size))
 
 
 @njit(cache=True)
-def mark_checks(head, tables, wanted, count, words, flags, registers):
-    """Mark packets with a wrong check: the XOR of one number for each byte at its place, by the word."""
-    registers[:count] = 0
-    mask, eight = _U64(255), _U64(8)
-    for word in range(head[WORDS]):
-        column = words[word]
+def add_bytes(column, tables, row, size, count, registers):
+    """What the first `size` bytes of a word of each packet add to its register: one number for each byte at its place."""
+    a, b, c, d = tables[row], tables[row + 1], tables[row + 2], tables[row + 3]
+    keep = kept_bytes(size)
+    if size <= 4:
         for i in range(count):
-            left = column[i]
-            found = np.uint32(0)
-            for byte in range(7, -1, -1):
-                found ^= tables[8 * word + byte, left & mask]
-                left >>= eight
-            registers[i] ^= found
+            word = column[i] & keep
+            registers[i] ^= (
+                a[word >> _U64(56)] ^ b[word >> _U64(48) & _BYTE] ^ c[word >> _U64(40) & _BYTE] ^ d[word >> _U64(32) & _BYTE]
+            )
+        return
+    e, f, g, h = tables[row + 4], tables[row + 5], tables[row + 6], tables[row + 7]
     for i in range(count):
-        flags[i] |= np.uint32(registers[i] != wanted) * np.uint32(CHECK)
+        word = column[i] & keep
+        registers[i] ^= (
+            a[word >> _U64(56)] ^ b[word >> _U64(48) & _BYTE] ^ c[word >> _U64(40) & _BYTE] ^ d[word >> _U64(32) & _BYTE]
+            ^ e[word >> _U64(24) & _BYTE] ^ f[word >> _U64(16) & _BYTE] ^ g[word >> _U64(8) & _BYTE] ^ h[word & _BYTE]
+        )  # fmt: skip
+
+
+@njit(cache=True)
+def mark_checks(head, tables, zeros, count, words, status, lengths, registers, low, codes, others, turns):
+    """Mark packets whose check is not that of their bytes. A CRC is linear: what each byte at its place adds."""
+    size = head[SIZE] - head[CHECK_BYTES]
+    extract(words, 8 * size, head[CHECK_BITS], count, registers)
+    for i in range(count):
+        registers[i] ^= zeros
+    for word in range((size + 7) >> 3):
+        add_bytes(words[word], tables, 8 * word, size - 8 * word, count, registers)
+    if low.shape[0]:
+        settle(low, tables, count, status, lengths, registers, codes, others, turns)
+    mark(registers, CHECK, count, status)
+
+
+@njit(cache=True)
+def mark(wrong, fault, count, status):
+    """Mark packets for which a number is not zero."""
+    for i in range(count):
+        status[i] = _U8(fault) if (wrong[i] != 0) & (status[i] == 0) else status[i]
 
 
 @njit(cache=True)
@@ -117,40 +142,31 @@ def extract(words, offset, bits, count, codes):
     first = words[word]
     if (offset & 63) + bits <= 64:
         for i in range(count):
-            codes[i] = np.uint32((first[i] << shift) >> down)
+            codes[i] = _U32((first[i] << shift) >> down)
     else:
         second, up = words[word + 1], _U64(64 - (offset & 63))
         for i in range(count):
-            codes[i] = np.uint32((first[i] << shift | second[i] >> up) >> down)
+            codes[i] = _U32((first[i] << shift | second[i] >> up) >> down)
 
 
 @njit(cache=True)
-def mark_fields(head, fields, count, words, flags, codes):
+def mark_fields(head, fields, count, words, status, codes, spare):
     """Mark packets with padding that is not zero, or with a code that a field never sends."""
     if head[PAD_BITS]:
-        extract(words, head[PAD_OFFSET], head[PAD_BITS], count, codes)
-        for i in range(count):
-            flags[i] |= np.uint32(codes[i] != 0) * np.uint32(PADDING)
+        extract(words, head[PAD_OFFSET], head[PAD_BITS], count, spare)
+        mark(spare, PADDING, count, status)
     for number in range(fields.shape[0]):
-        span, unused = np.uint32(fields[number, SPAN]), np.uint32(fields[number, UNUSED])
+        span, unused, code = _U32(fields[number, SPAN]), _U32(fields[number, UNUSED]), codes[number]
         if span:
-            extract(words, fields[number, OFFSET], fields[number, BITS], count, codes)
             for i in range(count):
-                flags[i] |= np.uint32(np.uint32(codes[i] - unused) < span) * np.uint32(RANGE)
+                status[i] = _U8(RANGE) if (_U32(code[i] - unused) < span) & (status[i] == 0) else status[i]
 
 
 @njit(cache=True)
 def pack_bits(some, count, out):
     """Bytes that are 0 or 1 as bits, the first one lowest. Behind the last of `some` stand zeros up to eight of them."""
     for at in range((count + 7) >> 3):
-        out[at] = np.uint8(load_eight(some, at << 3) * _SPREAD >> _PAIRS)
-
-
-@njit(cache=True)
-def validity(codes, absent, live, count, valid):
-    """Which values of a block are there."""
-    for i in range(count):
-        valid[i] = np.uint8(codes[i] != absent) & np.uint8(live[i])
+        out[at] = _U8(load_eight(some, at << 3) * _SPREAD >> _PAIRS)
 
 
 @njit(cache=True)
@@ -164,7 +180,16 @@ def reals(codes, valid, count, row, out):
 
 @njit(cache=True)
 def integers(codes, valid, count, row, out):
-    """Whole numbers in base units; the type is that of `out`."""
+    """Whole numbers in base units of 32 bits: counted without sign from the lowest one."""
+    low, step, top, most = _U32(row[LOW]), _U32(row[STEP]), _U32(row[TOP]), _U32(row[MAX_CODE])
+    for i in range(count):
+        value = low + (top if codes[i] >= most else codes[i] * step)
+        out[i] = np.int32(value if valid[i] else _U32(0))
+
+
+@njit(cache=True)
+def long_integers(codes, valid, count, row, out):
+    """Whole numbers in base units of 64 bits."""
     low, step, high = row[LOW], row[STEP], row[HIGH]
     for i in range(count):
         value = min(low + np.int64(codes[i]) * step, high)
@@ -187,7 +212,7 @@ def write_column(row, row_reals, codes, valid, lo, count, out, spare):
     elif form == I32:
         integers(codes, valid, count, row, out[at + 4 * lo : at + 4 * (lo + count)].view(np.int32))
     elif form == I64:
-        integers(codes, valid, count, row, out[at + 8 * lo : at + 8 * (lo + count)].view(np.int64))
+        long_integers(codes, valid, count, row, out[at + 8 * lo : at + 8 * (lo + count)].view(np.int64))
     elif form == I8:
         names(codes, valid, count, out[at + lo : at + lo + count].view(np.int8))
     elif form == I16:
@@ -198,55 +223,65 @@ def write_column(row, row_reals, codes, valid, lo, count, out, spare):
 
 
 @njit(cache=True)
-def write_fields(fields, real, words, live, lo, count, codes, valid, spare, out):
+def write_fields(fields, real, codes, live, lo, count, valid, spare, out):
     """All fields of a block into their columns, and which values are there."""
     for number in range(fields.shape[0]):
-        row = fields[number]
-        extract(words, row[OFFSET], row[BITS], count, codes)
+        row, code = fields[number], codes[number]
         if row[VALID] < 0:
-            write_column(row, real[number], codes, live, lo, count, out, spare)
-        else:
-            validity(codes, np.uint32(row[ABSENT]), live, count, valid)
-            pack_bits(valid, count, out[row[VALID] + (lo >> 3) :])
-            write_column(row, real[number], codes, valid, lo, count, out, spare)
+            write_column(row, real[number], code, live, lo, count, out, spare)
+            continue
+        absent = _U32(row[ABSENT])
+        for i in range(count):
+            valid[i] = live[i] & _U8(code[i] != absent)
+        pack_bits(valid, count, out[row[VALID] + (lo >> 3) :])
+        write_column(row, real[number], code, valid, lo, count, out, spare)
 
 
 @njit(cache=True)
-def write_status(head, status_of, flags, live, spare, lo, count, out):
+def write_status(head, status, live, spare, lo, count, out):
     """The status of each packet of a block, which ones are good, and which have a row; the number of good ones."""
-    status = out[head[STATUS_AT] + lo : head[STATUS_AT] + lo + count]
+    out[head[STATUS_AT] + lo : head[STATUS_AT] + lo + count] = status[:count]
     good = 0
     for i in range(count):
-        status[i] = status_of[flags[i]]
-        live[i] = flags[i] == 0
-        spare[i] = (flags[i] & np.uint32(NO_ROW)) == 0
-        good += flags[i] == 0
+        live[i] = status[i] == 0
+        spare[i] = status[i] != NO_ROW
+        good += status[i] == 0
     pack_bits(live, count, out[head[OK_AT] + (lo >> 3) :])
     pack_bits(spare, count, out[head[ROW_AT] + (lo >> 3) :])
     return good
 
 
-def decode_rows(data, offsets, rows, nulls, classes, head, wanted, status_of, tables, fields, real, out):
+@njit(cache=True)
+def take_apart(rows, fields, low, parts, known, lo, count, words, status, codes, others, turns):
+    """The codes of all fields of a block; those that are sent by their low bits are made whole."""
+    for number in range(fields.shape[0]):
+        extract(words, fields[number, OFFSET], fields[number, BITS], count, codes[number])
+    if low.shape[0]:
+        resolve(low, parts, known, rows, lo, count, words[0], status, codes, others, turns)
+
+
+def decode_rows(data, offsets, rows, nulls, classes, head, zeros, tables, fields, real, low, parts, known, out):
     """Decode packets of one layout without a trail into its columns; the number of good ones."""
     total, good = head[ROWS], 0
-    words = np.empty((head[WORDS], BLOCK), np.uint64)
-    flags, codes, registers = np.empty(BLOCK, np.uint32), np.empty(BLOCK, np.uint32), np.empty(BLOCK, np.uint32)
-    lengths = np.empty(BLOCK, np.int32)
+    words, codes = np.empty((head[WORDS], BLOCK), np.uint64), np.empty((fields.shape[0], BLOCK), np.uint32)
+    registers, others, turns = np.empty(BLOCK, np.uint32), np.empty(BLOCK, np.uint32), np.empty(BLOCK, np.uint32)
+    lengths, status = np.empty(BLOCK, np.int32), np.zeros(BLOCK, np.uint8)
     live, valid, spare = np.zeros(BLOCK, np.uint8), np.zeros(BLOCK, np.uint8), np.zeros(BLOCK, np.uint8)
     for lo in range(0, total, BLOCK):
         count = min(BLOCK, total - lo)
         if count < BLOCK:
             live[:], valid[:], spare[:] = 0, 0, 0
-        gather(data, offsets, rows, nulls, classes, head, lo, count, words, flags, lengths)
-        mark_lengths(head, count, flags, lengths)
+        gather(data, offsets, rows, nulls, classes, head, lo, count, words, status, lengths)
+        take_apart(rows, fields, low, parts, known, lo, count, words, status, codes, others, turns)
         if head[CHECK_BITS]:
-            mark_checks(head, tables, np.uint32(wanted), count, words, flags, registers)
-        mark_fields(head, fields, count, words, flags, codes)
-        good += write_status(head, status_of, flags, live, spare, lo, count, out)
-        write_fields(fields, real, words, live, lo, count, codes, valid, spare, out)
+            mark_checks(head, tables, zeros[-1], count, words, status, lengths, registers, low, codes, others, turns)
+        mark_fields(head, fields, count, words, status, codes, registers)
+        good += write_status(head, status, live, spare, lo, count, out)
+        write_fields(fields, real, codes, live, lo, count, valid, spare, out)
     return good
 
 
 #: Types of packets and tables, which the kernel of tracks takes too.
-PACKETS = (READ_U8, READ_I32, READ_I32, READ_U8, READ_U32, READ_I64)
-DECODE_ROWS = Kernel(decode_rows, *PACKETS, types.uint32, READ_U8, TABLE_U32, TABLE_I64, TABLE_F64, WRITE_U8)
+PACKETS = (READ_U8, READ_I32, READ_I32, READ_U8, READ_U8, READ_I64)
+TABLES = (READ_U32, TABLE_U32, TABLE_I64, TABLE_F64, TABLE_I64, TABLE_U32, TABLE_I64)
+DECODE_ROWS = Kernel(decode_rows, *PACKETS, *TABLES, WRITE_U8)

@@ -11,10 +11,11 @@ from numba import njit
 from packetcodec.arrays.kernels import decode as base
 from packetcodec.arrays.kernels import trail as of_trail
 from packetcodec.arrays.kernels.decode import (
-    BITS, CHECK, CHECK_BITS, CHECK_BYTES, DATA_BITS, EAST, F64, HEIGHT, HIGH, LOW, NORTH, OFFSET, ROWS, STEP, TRAIL, WORDS,
-    extract, gather, mark_fields, mark_lengths, pack_bits, write_fields, write_status,
+    CHECK, CHECK_BITS, CHECK_BYTES, DATA_BITS, EAST, F64, HEIGHT, HIGH, LOW, NORTH, ROWS, STEP, TRAIL, WORDS, gather,
+    kept_bytes, mark, mark_fields, pack_bits, take_apart, write_fields, write_status,
 )  # fmt: skip
-from packetcodec.arrays.kernels.machine import READ_I64, READ_U8, READ_U32, TABLE_F64, TABLE_I64, TABLE_U32, WRITE_U8, Kernel
+from packetcodec.arrays.kernels.low_bits import settle
+from packetcodec.arrays.kernels.machine import READ_I64, TABLE_I64, WRITE_U8, Kernel
 from packetcodec.arrays.kernels.trail import is_padding, read_trail, window_at
 
 CLIMB, INTERVAL, POINTS, SEED = of_trail.CLIMB, of_trail.INTERVAL, of_trail.POINTS, of_trail.SEED
@@ -27,48 +28,52 @@ BLOCK = 1024
 #: What is read of the fields for a trail.
 _NORTH, _EAST, _HEIGHT, _SPACING = range(4)
 
-_U64 = np.uint64
+_U64, _EIGHT = np.uint64, np.uint64(8)
 
 
 @njit(cache=True)
-def mark_checks(data, offsets, rows, tables, wanted, lo, count, flags, lengths):
+def mark_checks(data, offsets, rows, tables, zeros, lo, count, first, status, lengths, registers, low, codes, others, turns):
     """Mark packets with a wrong check: by the place of each byte before the end of its packet."""
-    mask, eight, longest = _U64(255), _U64(8), tables.shape[0] - 8
+    longest = tables.shape[0] - 8
+    registers[:count] = 0
     for i in range(count):
-        if flags[i]:
+        if status[i]:
             continue
         start, length = np.int64(offsets[rows[lo + i] if rows.size else lo + i]), np.int64(lengths[i])
-        found, row = np.uint32(0), longest - length
+        found, row, left = zeros[length], longest - length, first[i]
         for at in range(0, length, 8):
-            left = window_at(data, start + at)
-            for byte in range(7, -1, -1):
-                found ^= tables[row + at + byte, left & mask]
-                left >>= eight
-        flags[i] |= np.uint32(found != wanted[length]) * np.uint32(CHECK)
+            left = left if at == 0 else window_at(data, start + at)
+            left &= kept_bytes(length - at)
+            for byte in range(8):
+                found ^= tables[row + at + byte, left >> _U64(56)]
+                left <<= _EIGHT
+        registers[i] = found
+    if low.shape[0]:
+        settle(low, tables, count, status, lengths, registers, codes, others, turns)
+    mark(registers, CHECK, count, status)
 
 
 @njit(cache=True)
-def read_anchors(head, fields, trail, words, count, codes, known):
+def read_anchors(head, fields, trail, count, codes, known):
     """What a trail counts from, in base units: a value beside whether it is there, for each packet."""
     which = (head[NORTH], head[EAST], head[HEIGHT], trail[SPACING])
     for place in range(4):
         number = which[place]
         known[2 * place + 1, :count] = 0
         if number >= 0:
-            row = fields[number]
-            extract(words, row[OFFSET], row[BITS], count, codes)
+            row, code = fields[number], codes[number]
             for i in range(count):
-                known[2 * place, i] = min(row[LOW] + np.int64(codes[i]) * row[STEP], row[HIGH])
-                known[2 * place + 1, i] = codes[i] != np.uint32(row[base.ABSENT]) or not row[base.OPTIONAL]
+                known[2 * place, i] = min(row[LOW] + np.int64(code[i]) * row[STEP], row[HIGH])
+                known[2 * place + 1, i] = code[i] != np.uint32(row[base.ABSENT]) or not row[base.OPTIONAL]
 
 
 @njit(cache=True)
-def read_trails(data, offsets, rows, head, trail, stretch, known, axes, lo, count, flags, lengths, some, counts):
+def read_trails(data, offsets, rows, head, trail, stretch, known, axes, lo, count, status, lengths, some, counts):
     """The points of each packet of a block without a fault so far; the number of all."""
     first = 0
     for i in range(count):
         counts[i] = 0
-        if flags[i]:
+        if status[i]:
             continue
         start = 8 * np.int64(offsets[rows[lo + i] if rows.size else lo + i])
         at, end = start + head[DATA_BITS], start + 8 * (lengths[i] - head[CHECK_BYTES])
@@ -77,14 +82,14 @@ def read_trails(data, offsets, rows, head, trail, stretch, known, axes, lo, coun
             anchor = (known[0, i], known[2, i], known[4, i] if climbs else 0)
             found = read_trail(data, at, end, trail, stretch, anchor, climbs, axes, some, first)
             if found < 0:
-                flags[i] |= np.uint32(TRAIL)
+                status[i] = TRAIL
                 continue
             ages(trail, known, i, some, first, found)
             some[4, first : first + found] = climbs
             counts[i] = found
             first += found
         elif not is_padding(data, at, end):
-            flags[i] |= np.uint32(TRAIL)
+            status[i] = TRAIL
     return first
 
 
@@ -142,37 +147,40 @@ def pack_points(at, count, out):
 
 
 def decode_tracks(
-    data, offsets, rows, nulls, classes, head, wanted, status_of, tables, fields, real, trail, stretch, places, out
+    data, offsets, rows, nulls, classes, head, zeros, tables, fields, real, low, parts, known, trail, stretch, places, out
 ):  # fmt: skip
     """Decode packets of one layout with a trail into its columns; the number of points."""
     first, most = 0, max(1, trail[POINTS])
-    words = np.empty((head[WORDS], BLOCK), np.uint64)
-    flags, codes, lengths = np.empty(BLOCK, np.uint32), np.empty(BLOCK, np.uint32), np.empty(BLOCK, np.int32)
+    words, codes = np.empty((head[WORDS], BLOCK), np.uint64), np.empty((fields.shape[0], BLOCK), np.uint32)
+    registers, others, turns = np.empty(BLOCK, np.uint32), np.empty(BLOCK, np.uint32), np.empty(BLOCK, np.uint32)
+    lengths, status = np.empty(BLOCK, np.int32), np.zeros(BLOCK, np.uint8)
     live, valid, spare = np.zeros(BLOCK, np.uint8), np.zeros(BLOCK, np.uint8), np.zeros(BLOCK, np.uint8)
-    known, axes = np.zeros((8, BLOCK), np.int64), np.zeros((2, 13), np.int64)
+    anchors, axes = np.zeros((8, BLOCK), np.int64), np.zeros((2, 13), np.int64)
     some, counts = np.zeros((6, BLOCK * most), np.int32), np.empty(BLOCK, np.int32)
     out[places[LISTS] : places[LISTS] + 4] = 0
     for lo in range(0, head[ROWS], BLOCK):
         count = min(BLOCK, head[ROWS] - lo)
         if count < BLOCK:
             live[:], valid[:], spare[:] = 0, 0, 0
-        gather(data, offsets, rows, nulls, classes, head, lo, count, words, flags, lengths)
-        mark_lengths(head, count, flags, lengths)
+        gather(data, offsets, rows, nulls, classes, head, lo, count, words, status, lengths)
+        take_apart(rows, fields, low, parts, known, lo, count, words, status, codes, others, turns)
         if head[CHECK_BITS]:
-            mark_checks(data, offsets, rows, tables, wanted, lo, count, flags, lengths)
-        mark_fields(head, fields, count, words, flags, codes)
-        read_anchors(head, fields, trail, words, count, codes, known)
-        total = read_trails(data, offsets, rows, head, trail, stretch, known, axes, lo, count, flags, lengths, some, counts)
+            mark_checks(
+                data, offsets, rows, tables, zeros, lo, count, words[0], status, lengths, registers, low, codes,
+                others, turns,
+            )  # fmt: skip
+        mark_fields(head, fields, count, words, status, codes, registers)
+        read_anchors(head, fields, trail, count, codes, anchors)
+        total = read_trails(
+            data, offsets, rows, head, trail, stretch, anchors, axes, lo, count, status, lengths, some, counts
+        )
         write_points(places, some, counts, lo, count, first, total, out)
-        write_status(head, status_of, flags, live, spare, lo, count, out)
-        write_fields(fields, real, words, live, lo, count, codes, valid, spare, out)
+        write_status(head, status, live, spare, lo, count, out)
+        write_fields(fields, real, codes, live, lo, count, valid, spare, out)
         first += total
     pack_points(places[HAS_ALTITUDE], first, out)
     pack_points(places[HAS_AGE], first, out)
     return first
 
 
-DECODE_TRACKS = Kernel(
-    decode_tracks, *base.PACKETS, READ_U32, READ_U8, TABLE_U32, TABLE_I64, TABLE_F64, READ_I64, TABLE_I64, READ_I64,
-    WRITE_U8,
-)  # fmt: skip
+DECODE_TRACKS = Kernel(decode_tracks, *base.PACKETS, *base.TABLES, READ_I64, TABLE_I64, READ_I64, WRITE_U8)
