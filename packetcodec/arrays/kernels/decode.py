@@ -150,11 +150,10 @@ def extract(words, offset, bits, count, codes):
 
 
 @njit(cache=True)
-def mark_fields(head, fields, count, words, status, codes, spare):
+def mark_fields(head, fields, count, status, codes, pads):
     """Mark packets with padding that is not zero, or with a code that a field never sends."""
     if head[PAD_BITS]:
-        extract(words, head[PAD_OFFSET], head[PAD_BITS], count, spare)
-        mark(spare, PADDING, count, status)
+        mark(pads, PADDING, count, status)
     for number in range(fields.shape[0]):
         span, unused, code = _U32(fields[number, SPAN]), _U32(fields[number, UNUSED]), codes[number]
         if span:
@@ -252,8 +251,10 @@ def write_status(head, status, live, spare, lo, count, out):
 
 
 @njit(cache=True)
-def take_apart(rows, fields, low, parts, known, lo, count, words, status, codes, others, turns):
-    """The codes of all fields of a block; those that are sent by their low bits are made whole."""
+def take_apart(rows, head, fields, low, parts, known, lo, count, words, status, codes, pads, others, turns):
+    """The codes of all fields of a block, and its padding; those that are sent by their low bits are made whole."""
+    if head[PAD_BITS]:
+        extract(words, head[PAD_OFFSET], head[PAD_BITS], count, pads)
     for number in range(fields.shape[0]):
         extract(words, fields[number, OFFSET], fields[number, BITS], count, codes[number])
     if low.shape[0]:
@@ -265,17 +266,17 @@ def decode_rows(data, offsets, rows, nulls, classes, head, zeros, tables, fields
     total, good = head[ROWS], 0
     words, codes = np.empty((head[WORDS], BLOCK), np.uint64), np.empty((fields.shape[0], BLOCK), np.uint32)
     registers, others, turns = np.empty(BLOCK, np.uint32), np.empty(BLOCK, np.uint32), np.empty(BLOCK, np.uint32)
-    lengths, status = np.empty(BLOCK, np.int32), np.zeros(BLOCK, np.uint8)
+    lengths, status, pads = np.empty(BLOCK, np.int32), np.zeros(BLOCK, np.uint8), np.empty(BLOCK, np.uint32)
     live, valid, spare = np.zeros(BLOCK, np.uint8), np.zeros(BLOCK, np.uint8), np.zeros(BLOCK, np.uint8)
     for lo in range(0, total, BLOCK):
         count = min(BLOCK, total - lo)
         if count < BLOCK:
             live[:], valid[:], spare[:] = 0, 0, 0
         gather(data, offsets, rows, nulls, classes, head, lo, count, words, status, lengths)
-        take_apart(rows, fields, low, parts, known, lo, count, words, status, codes, others, turns)
+        take_apart(rows, head, fields, low, parts, known, lo, count, words, status, codes, pads, others, turns)
         if head[CHECK_BITS]:
             mark_checks(head, tables, zeros[-1], count, words, status, lengths, registers, low, codes, others, turns)
-        mark_fields(head, fields, count, words, status, codes, registers)
+        mark_fields(head, fields, count, status, codes, pads)
         good += write_status(head, status, live, spare, lo, count, out)
         write_fields(fields, real, codes, live, lo, count, valid, spare, out)
     return good

@@ -163,13 +163,13 @@ def decode_tracks(
         if count < BLOCK:
             live[:], valid[:], spare[:] = 0, 0, 0
         gather(data, offsets, rows, nulls, classes, head, lo, count, words, status, lengths)
-        take_apart(rows, fields, low, parts, known, lo, count, words, status, codes, others, turns)
+        take_apart(rows, head, fields, low, parts, known, lo, count, words, status, codes, registers, others, turns)
         if head[CHECK_BITS]:
             mark_checks(
                 data, offsets, rows, tables, zeros, lo, count, words[0], status, lengths, registers, low, codes,
                 others, turns,
             )  # fmt: skip
-        mark_fields(head, fields, count, words, status, codes, registers)
+        mark_fields(head, fields, count, status, codes, registers)
         read_anchors(head, fields, trail, count, codes, anchors)
         total = read_trails(
             data, offsets, rows, head, trail, stretch, anchors, axes, lo, count, status, lengths, some, counts
