@@ -32,7 +32,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from packetcodec.wire.trail.cells import east_step
 
 if TYPE_CHECKING:
-    from collections.abc import Container
+    from collections.abc import Container, Mapping
 
 
 class Place(NamedTuple):
@@ -44,6 +44,7 @@ class Place(NamedTuple):
         north, east: degrees.
         step: size of its grid from south to north, in 1e-7 degree.
         direct: whether its own packet told it, not a trail.
+        serial: number of the packet that told it, as they were heard.
     """
 
     line: float
@@ -53,6 +54,7 @@ class Place(NamedTuple):
     east: float
     step: int
     direct: bool
+    serial: int = 0
 
 
 _line = attrgetter("line")
@@ -87,6 +89,13 @@ class KnownPlaces:
         """Drop what is before a moment."""
         self.horizon = max(self.horizon, horizon)
         del self._known[: bisect_left(self._known, self.horizon, key=_line)]
+
+    def move(self, seconds: Mapping[int, float]) -> None:
+        """Move the places of each packet, by its serial number; what their stretches said is known now."""
+        known, self._known, self._widest = self._known, [], 0.0
+        for place in known:
+            line = place.line + seconds.get(place.serial, 0.0)
+            self.learn(place._replace(line=line, low=line, high=line))
 
     def between(self, low: float, high: float) -> list[Place]:
         """Those at or after one moment and before another."""

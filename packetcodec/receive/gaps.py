@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 from packetcodec.receive.events import Event, Lost, Repaired
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
 
 @dataclass(slots=True)
@@ -50,6 +50,11 @@ class Gaps:
         """A packet in order shows that some were missed before it."""
         if packets > 0:
             self._gaps = [*self._gaps[-self._limit :], _Gap(low, high, packets)]
+
+    def move(self, moments: Mapping[float, float]) -> None:
+        """The packets at their ends stand elsewhere on the line."""
+        for gap in self._gaps:
+            gap.low, gap.high = moments.get(gap.low, gap.low), moments.get(gap.high, gap.high)
 
     def late(self, line: float) -> None:
         """A late packet brings a place that was not known."""

@@ -59,7 +59,7 @@ class Interval:
     def settles(self) -> bool:
         """Whether so few packets were heard that the link may still turn out to delay."""
         few = len(self._samples)
-        return not self.known and few < _SETTLED and (few < _TRUSTED or self.uneven > _EVEN * self._seconds)
+        return few < _SETTLED and (few < _TRUSTED or self.uneven > _EVEN * self._seconds)
 
     def seconds(self, usual: float, spacing: float = 0.0) -> float:
         """The interval, or 0 where nothing is known of it.

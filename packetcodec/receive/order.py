@@ -65,14 +65,23 @@ class Arrival:
     usual: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Heard:
-    """A packet that was taken in: its number, counted on past the circle's end, and its moment on the tracker's line."""
+    """A packet that was taken in.
+
+    Attributes:
+        arrival: what it is.
+        number: its counter, counted on past the circle's end.
+        line: its moment on the tracker's line, as far as it is known by now.
+        in_order: whether no newer packet overtook it.
+        serial: how many packets were taken in before it.
+    """
 
     arrival: Arrival
     number: int
     line: float
     in_order: bool
+    serial: int = 0
 
 
 class Order:
@@ -107,9 +116,9 @@ class Order:
         """Packets heard with a number above `low` and below `high`."""
         return [heard for heard in self._heard if low < heard.number < high]
 
-    def placed(self) -> list[tuple[int, float]]:
-        """Number and moment of the packets with a place, by number."""
-        return sorted((heard.number, heard.line) for heard in self._heard if heard.arrival.placed)
+    def placed(self) -> list[Heard]:
+        """The packets with a place, by number."""
+        return sorted((heard for heard in self._heard if heard.arrival.placed), key=lambda heard: (heard.number, heard.line))
 
     def verdict(self, arrival: Arrival) -> tuple[Verdict, int]:
         """What a packet is; and its number, counted on past the circle's end."""

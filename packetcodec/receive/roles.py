@@ -62,12 +62,12 @@ class Roles:
         altitude = packet.values[self.altitude] if self.altitude else None
         return float(altitude) if isinstance(altitude, float | int) else None
 
-    def own_place(self, packet: Packet, line: float, stretch: tuple[float, float]) -> Place | None:
+    def own_place(self, packet: Packet, line: float, stretch: tuple[float, float], serial: int = 0) -> Place | None:
         """Its own position at a moment on the tracker's line, or None."""
         north, east = (packet.values[name] for name in self.place) if self.place else (None, None)
         if not isinstance(north, float | int) or not isinstance(east, float | int):
             return None
-        return Place(line, *stretch, float(north), float(east), self.step, direct=True)
+        return Place(line, *stretch, float(north), float(east), self.step, direct=True, serial=serial)
 
 
 def roles_of(layout: LayoutPlan, tracker: str | None) -> Roles:

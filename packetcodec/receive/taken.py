@@ -55,9 +55,11 @@ class Taken:
     late: bool
 
 
-def where(packet: Packet, roles: Roles, line: float, stretch: tuple[float, float]) -> tuple[Place | None, list[Point]]:
+def where(
+    packet: Packet, roles: Roles, line: float, stretch: tuple[float, float], serial: int
+) -> tuple[Place | None, list[Point]]:
     """A packet's own position and the points of its trail, for a moment of it on the line."""
-    own = roles.own_place(packet, line, stretch)
+    own = roles.own_place(packet, line, stretch, serial)
     points: list[Point] = []
     if own is not None and roles.trail is not None:
         step = roles.trail.step << roles.trail.coarsenings
@@ -65,6 +67,6 @@ def where(packet: Packet, roles: Roles, line: float, stretch: tuple[float, float
             if point.age is None:
                 break
             low, high = (moment - point.age for moment in stretch)
-            place = Place(line - point.age, low, high, point.latitude, point.longitude, step, direct=False)
+            place = Place(line - point.age, low, high, point.latitude, point.longitude, step, direct=False, serial=serial)
             points.append(Point(place, point.altitude, point.age))
     return own, points

@@ -18,11 +18,14 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections import deque
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from packetcodec.receive.interval import in_step
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from packetcodec.receive.interval import Interval
     from packetcodec.receive.order import Arrival, Heard, Order, Verdict
 
@@ -105,20 +108,32 @@ class Timeline:
 
     def _between(self, arrival: Arrival, number: int) -> float:
         """The moment of a late packet, from its number."""
-        around = self._order.placed()
+        around = [(heard.number, heard.line) for heard in self._order.placed()]
         if arrival.counter is None or not around:
             return arrival.moment
+        return _among(around, number, self._interval.seconds(arrival.usual, arrival.spacing))
+
+    def settle(self, arrival: Arrival) -> list[tuple[Heard, float]]:
+        """Put the packets heard where the interval says, once it is sure; each with its moment before that.
+
+        Nothing where it is not, or the points of trails do not fall on few moments of it.
+        """
         interval = self._interval.seconds(arrival.usual, arrival.spacing)
-        place = bisect_left(around, (number, float("-inf")))
-        if place < len(around) and around[place][0] == number:
-            return around[place][1]
-        if place == 0:
-            return around[0][1] - (around[0][0] - number) * interval
-        low = around[place - 1]
-        if place == len(around):
-            return low[1] + (number - low[0]) * interval
-        high = around[place]
-        return low[1] + (high[1] - low[1]) * (number - low[0]) / (high[0] - low[0])
+        heard = self._order.placed()
+        even = [one for one in heard if one.in_order]
+        sure = self._interval.firm and in_step(interval, arrival.spacing) and not self._quiet and not self._interval.settles
+        if not sure or not even:
+            return []
+        lines = [(even[0].number, even[0].line)]
+        for one, other in pairwise(even):
+            elapsed = other.arrival.now - one.arrival.now
+            step = self._step(elapsed, other.number - one.number, 0, interval, arrival.spacing)
+            lines.append((other.number, lines[-1][1] + step))
+        before = [(one, one.line) for one in heard]
+        for one in heard:
+            one.line = _among(lines, one.number, interval)
+        self._recent = deque((one.arrival.now - one.line for one in even), maxlen=_RECENT)
+        return before
 
     def doubt(self, arrival: Arrival) -> float:
         """Seconds by which the moment of a packet may be wrong, as far as the link is known to delay; 0 for none."""
@@ -126,7 +141,7 @@ class Timeline:
         if arrival.timed or self._interval.given or arrival.counter is None or not interval:
             return 0.0
         sure = self._interval.firm and in_step(interval, arrival.spacing) if self._overtaken else self._interval.known
-        if sure and not self._quiet:
+        if sure and not self._quiet and not self._interval.settles:
             return 0.0
         if self._overtaken or self._interval.settles:
             return max(_UNSURE * interval, self._interval.uneven, self._widest)
@@ -143,3 +158,17 @@ class Timeline:
             return line, line + interval
         clock = arrival.now - min(self._recent, default=0.0)
         return max(line - interval, min(line, clock)), min(line + interval, max(line, clock))
+
+
+def _among(around: Sequence[tuple[int, float]], number: int, interval: float) -> float:
+    """The moment of a packet by its number, among the numbers and moments of others."""
+    place = bisect_left(around, (number, float("-inf")))
+    if place < len(around) and around[place][0] == number:
+        return around[place][1]
+    if place == 0:
+        return around[0][1] - (around[0][0] - number) * interval
+    low = around[place - 1]
+    if place == len(around):
+        return low[1] + (number - low[0]) * interval
+    high = around[place]
+    return low[1] + (high[1] - low[1]) * (number - low[0]) / (high[0] - low[0])

@@ -1,7 +1,8 @@
 """One tracker: what its packets tell, given all that was heard of it before.
 
 Owns two rules. Each place is told once; where that cannot be known, since the link reorders and the interval is not known,
-places that are known for about that time are told with a time that is not. And no place is told for a moment at which the
+places that are known for about that time are told with a time that is not. Once the interval is known and points fall on
+few moments of it, all that was heard is put where the counter says. And no place is told for a moment at which the
 tracker itself said that it had none: a trail of fixed spacing is believed up to there. The parts have their own: `order`
 which packet is the next one, `interval` and `timeline` when it was sent, `dedup` which places are the same, `gaps` what is
 missing.
@@ -55,6 +56,7 @@ class TrackerState:
         self._places = KnownPlaces(_PLACES * window)
         self._gaps = Gaps(tracker, window)
         self._moment = 0.0
+        self._serial = 0  # of the packet being taken in
         self._doubtful = -inf, 0.0  # until when moments were in doubt, and by how much
         self._nowhere: deque[float] = deque(maxlen=window)  # moments at which it said that it had no position
         self._reported: deque[float] = deque(maxlen=window)  # those of them that a trail contradicted
@@ -80,6 +82,8 @@ class TrackerState:
             verdict, number = "restart", counter
         if verdict == "duplicate":
             return [Duplicate(self._tracker, counter)]
+        if self._doubtful[1] and verdict != "restart":
+            self._settle(arrival)
         before = self._timeline.slot
         taken = self._take(packet, roles, arrival, verdict, number, now - steady if dated else None)
         events: list[Event] = []
@@ -97,16 +101,17 @@ class TrackerState:
         self, packet: Packet, roles: Roles, arrival: Arrival, verdict: Verdict, number: int, offset: float | None
     ) -> Taken:
         """Remember a packet that is no duplicate; `offset` leads from the steady clock to Unix seconds, if known."""
+        self._serial += 1
         late = verdict == "late"
         newest = self._order.newest
         line = self._timeline.moment(arrival, verdict, number)
         doubt = reach = self._doubt(packet, arrival, line)
         if doubt:
-            own, points = where(packet, roles, line, (line, line))
+            own, points = where(packet, roles, line, (line, line), self._serial)
             places = [point.place for point in points]
             shift = self._places.shift([own, *places] if own else places, doubt, self._tolerance(arrival))
             line, doubt = (line, doubt) if shift is None else (line + shift, 0.0)
-        heard = Heard(arrival, number, line, not late)
+        heard = Heard(arrival, number, line, not late, self._serial)
         gone = self._order.remember(heard, restarted=verdict == "restart")
         if gone is not None:
             self._places.forget(gone)
@@ -118,14 +123,32 @@ class TrackerState:
             time = line if offset is None else time + offset
         known = offset is not None or bool(arrival.timed and roles.time and not roles.time.modulus)
         stretch = (line - doubt, line + doubt) if doubt else self._timeline.stretch(arrival, line, late=late)
-        own, points = where(packet, roles, line, stretch)
+        own, points = where(packet, roles, line, stretch, self._serial)
         return Taken(packet, roles, arrival, line, time, known, own, points, doubt, reach, late)
 
+    def _settle(self, arrival: Arrival) -> None:
+        """Put places where they are by the counter, once the interval is sure: no moment is in doubt any more."""
+        if not (heard := self._timeline.settle(arrival)):
+            return
+        self._doubtful = -inf, 0.0
+        self._places.move({one.serial: one.line - line for one, line in heard})
+        moments = {line: one.line for one, line in heard}
+        self._gaps.move(moments)
+        for kept in (self._nowhere, self._reported):
+            moved = [moments.get(moment, moment) for moment in kept]
+            kept.clear()
+            kept.extend(moved)
+
     def _doubt(self, packet: Packet, arrival: Arrival, line: float) -> float:
-        """Seconds by which the moments of a packet and of what its trail reaches back to may be wrong to each other."""
+        """Seconds by which the moments of a packet and of what its trail reaches back to may be wrong to each other.
+
+        Those of the whole trail while the interval is only assumed.
+        """
+        reach = max([0.0, *(point.age or 0.0 for point in packet.trail)])
         if doubt := self._timeline.doubt(arrival):
+            doubt = doubt if self._interval.known else max(doubt, reach)
             self._doubtful = line + doubt, doubt
-        elif line - max([0.0, *(point.age or 0.0 for point in packet.trail)]) < self._doubtful[0]:
+        elif line - reach < self._doubtful[0]:
             return self._doubtful[1]
         return doubt
 
@@ -142,7 +165,9 @@ class TrackerState:
         if place is None or not self._places.near(line, interval / 2, by_trail=True):
             return False
         # A position off its tick lies up to an interval from where the trail has it.
-        return outside(place, self._places.between(line - 1.5 * interval, line + 1.5 * interval))
+        around = self._places.between(line - 1.5 * interval, line + 1.5 * interval)
+        anywhere = [] if self._interval.known else self._places.between(-inf, inf)
+        return outside(place, around) and all(differ(place, known) for known in anywhere)
 
     def _trail(self, taken: Taken) -> tuple[list[Point], list[Event]]:
         """The points of a packet's trail that were not known, oldest first, known from now on; and what contradicts them."""
@@ -194,8 +219,7 @@ class TrackerState:
                 same.add(known)
             elif place.line >= self._places.horizon:
                 # A place says something only where the tracker went on, and where no packet of that tick was counted.
-                tick = self._interval.given and abs(ages[number] / interval - round(ages[number] / interval)) < _SLACK
-                asks = not tick and all(differ(place, places[near]) for near in around)
+                asks = not self._exact(taken, ages[number]) and all(differ(place, places[near]) for near in around)
                 left.append((number, tolerance, asks))
         new = []
         for number, tolerance, asks in left:

@@ -4,20 +4,18 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
-from random import Random
 
 import pytest
 
+from benchmarks import unknown_interval
 from packetcodec import frozen
 from packetcodec.bench import every
-from packetcodec.bench import link_test as link_test_module
 from packetcodec.bench.link_test import link_test, with_trail
 from packetcodec.bench.lossy_link import Link
 from packetcodec.bench.lossy_link import LinkConditions as Conditions
 from packetcodec.errors import PacketcodecError
 from packetcodec.logs import Fix
 from packetcodec.radio import LoRa
-from packetcodec.receive import Receiver
 from packetcodec.schema import Schema
 from packetcodec.starter import schema_text
 from tests.support import recordings
@@ -183,25 +181,25 @@ def test_a_trail_that_cannot_be_is_refused(layout, points, limit, message):
     assert str(caught.value) == message
 
 
-def grazing(still):
-    """A cow that goes and stands, or only stands."""
-    chance, moves, north = Random(3), False, 46.5  # noqa: S311  # a repeatable test
-    for number in range(3000):
-        moves = not still and moves != (chance.random() < 0.02)
-        north += 2e-5 * moves
-        yield Fix(5.0 * number, north, 9.9)
-
-
-@pytest.mark.parametrize("interval", [10.0, 15.0, 30.0, 60.0, 90.0])
-@pytest.mark.parametrize("still", [False, True], ids=["grazing", "still"])
+@pytest.mark.parametrize("link", unknown_interval.LINKS, ids=["in order", "late by 2", "late by 8"])
+@pytest.mark.parametrize("interval", [10.0, 45.0, 90.0])
+@pytest.mark.parametrize("kind", ["grazes", "stands"])
 def test_where_the_interval_is_not_known_and_the_link_reorders_no_point_is_told_twice_with_a_time(
-    monkeypatch, interval, still
+    monkeypatch, kind, interval, link
 ):
-    monkeypatch.setattr(link_test_module, "receiver_for", lambda sender, *_: Receiver(sender.codec))
-    recording = tuple(grazing(still))
-    fixes = tuple(every(recording, interval))[:400]
-    conditions = Conditions(loss=0.3, duplicates=0.1, reorder=2, seed=1)
-    (report,) = run(conditions, fixes=fixes, interval_s=interval, recording=recording, lengths=(10,))
-    assert report.repeated == 0
-    assert report.missing < report.points * 0.05
-    assert report.undated < (report.points + report.between) * 0.15
+    monkeypatch.setattr(unknown_interval, "PACKETS", 100)
+    found = unknown_interval.measure(kind, interval, link, seed=4)
+    assert found["repeated"] == 0
+    assert found["missing"] <= found["points"] * 0.2
+    assert found["undated"] < found["dated"]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("interval", unknown_interval.INTERVALS)
+@pytest.mark.parametrize("kind", unknown_interval.KINDS)
+def test_no_point_is_told_twice_with_a_time_on_any_link_and_most_have_one(kind, interval):
+    cases = [(link, 10 * seed + n) for seed in range(3) for n, link in enumerate(unknown_interval.LINKS, 1)]
+    for link, seed in cases:
+        found = unknown_interval.measure(kind, interval, link, seed)
+        assert found["repeated"] == 0, (link, seed)
+        assert found["undated"] < found["dated"] * 0.2, (link, seed)
