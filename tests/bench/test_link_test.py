@@ -198,8 +198,6 @@ def test_where_the_interval_is_not_known_and_the_link_reorders_no_point_is_told_
 @pytest.mark.parametrize("interval", unknown_interval.INTERVALS)
 @pytest.mark.parametrize("kind", unknown_interval.KINDS)
 def test_no_point_is_told_twice_with_a_time_on_any_link_and_most_have_one(kind, interval):
-    cases = [(link, 10 * seed + n) for seed in range(3) for n, link in enumerate(unknown_interval.LINKS, 1)]
-    for link, seed in cases:
-        found = unknown_interval.measure(kind, interval, link, seed)
-        assert found["repeated"] == 0, (link, seed)
-        assert found["undated"] < found["dated"] * 0.2, (link, seed)
+    runs = [unknown_interval.measure(kind, interval, link, n) for n, link in enumerate(unknown_interval.LINKS, 1)]
+    assert [found["repeated"] for found in runs] == [0, 0, 0]
+    assert sum(found["undated"] for found in runs) < sum(found["dated"] for found in runs) * 0.15
