@@ -10,6 +10,7 @@ from collections import defaultdict
 
 import pytest
 from hypothesis import HealthCheck, settings
+from xdist.scheduler import LoadScopeScheduling
 
 # Two workers and hundreds of commands load this package: Python keeps what it has compiled, whatever the environment says.
 sys.dont_write_bytecode = False
@@ -20,6 +21,19 @@ settings.register_profile(
     "ci", max_examples=300, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow]
 )
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "quick"))
+
+
+class ByFile(LoadScopeScheduling):
+    """The tests of a file run in one worker, so what they share is built once; so do all of arrays, which compile alike."""
+
+    def _split_scope(self, nodeid):
+        file = nodeid.partition("::")[0]
+        return "arrays" if "arrays" in file.split("/") else file
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    return ByFile(config, log)
 
 
 def pytest_configure(config):

@@ -6,11 +6,12 @@ import os
 
 import click
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
 from packetcodec.cli.app import app, run
 from packetcodec.starter import sample_log, schema_text
+from tests.support.effort import examples
 
 TEXT = schema_text()
 FILES = {
@@ -103,7 +104,7 @@ def inside(folder):
             said.append(stream.buffer.getvalue().decode("utf-8"))
 
 
-@settings(max_examples=120, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow], deadline=None)
+@examples(120, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 @given(words=lines())
 def test_any_command_line_ends_with_a_status_and_a_line_for_each_fault(folder, words):
     with inside(folder) as said:

@@ -8,7 +8,7 @@ import subprocess
 from decimal import ROUND_HALF_UP, Decimal
 
 import pytest
-from hypothesis import example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from packetcodec import Schema, compile_plan
@@ -16,6 +16,7 @@ from packetcodec.emit.back_end import with_layouts
 from packetcodec.emit.c.writer import write_c
 from packetcodec.starter import schema_text
 from tests.support.conformance import SANITIZERS, WARNINGS, tool
+from tests.support.effort import examples
 
 PLAN = compile_plan(Schema.parse(schema_text()))
 MAIN = r"""
@@ -77,7 +78,7 @@ NUMBERS = st.one_of(
 )
 
 
-@settings(max_examples=40, deadline=None)
+@examples(40)
 @example(
     [(text, places) for places in range(10) for text in ("", ".", "-", "+.", "-.5", ".5", "5.", "0", "-0", "..5", "1.2.3")]
 )

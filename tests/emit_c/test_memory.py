@@ -6,7 +6,7 @@ import subprocess
 from itertools import pairwise
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from packetcodec import Schema, compile_plan
@@ -14,6 +14,7 @@ from packetcodec.bench.history import History
 from packetcodec.emit.c.writer import write_c
 from packetcodec.logs.fix import Fix
 from tests.support.conformance import SANITIZERS, TWO_TRAILS, WARNINGS, tool
+from tests.support.effort import examples
 
 SPACED = """
 name = "pasture"
@@ -111,7 +112,7 @@ def stream(gaps, sends):
 GAPS = st.lists(st.sampled_from([15, 16, 20, 29, 30, 30, 30, 30, 31, 44, 45, 46, 60, 75, 400, -50]), min_size=1, max_size=40)
 
 
-@settings(max_examples=60, deadline=None)
+@examples(60)
 @given(gaps=GAPS, late=st.integers(0, 40))
 def test_fixes_at_most_every_half_spacing_give_what_the_bench_sends(memory, gaps, late):
     kind, points, recalled = memory
@@ -119,7 +120,7 @@ def test_fixes_at_most_every_half_spacing_give_what_the_bench_sends(memory, gaps
     assert recalled(rows) == wanted(rows, points, 0 if kind == "coded" else SPACING)
 
 
-@settings(max_examples=60, deadline=None)
+@examples(60)
 @given(gaps=st.lists(st.sampled_from([*range(8), 15, 30, 100]), min_size=1, max_size=300), data=st.data())
 def test_closer_fixes_give_a_point_of_the_same_half_spacing(memory, gaps, data):
     kind, points, recalled = memory

@@ -5,7 +5,7 @@ from math import comb, e
 from types import SimpleNamespace
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from packetcodec import Codec, Schema
@@ -32,11 +32,12 @@ from packetcodec.fuzz.codec_target import python_target, reference_target
 from packetcodec.fuzz.invariants import SURE, chance_of_passing_so_often, guaranteed_flips
 from packetcodec.reference.codec import ReferenceCodec
 from packetcodec.wire import Point, compile_plan
+from tests.support.effort import examples
 from tests.support.proving_ground import GROUND
 
 SCHEMA = Schema.parse(GROUND)
 CODEC = Codec(SCHEMA)
-quickly = settings(deadline=None, max_examples=40)
+quickly = examples(40)
 
 
 @quickly

@@ -4,6 +4,7 @@ import ast
 import re
 import subprocess
 import sys
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -48,8 +49,15 @@ HOMES = {
 }
 
 
+@cache
 def modules():
-    return sorted(path for path in ROOT.rglob("*.py"))
+    return sorted(ROOT.rglob("*.py"))
+
+
+@cache
+def nodes(path):
+    """Every node of a file, read once for all tests."""
+    return list(ast.walk(ast.parse(path.read_text(encoding="utf-8"))))
 
 
 def room(path):
@@ -58,7 +66,7 @@ def room(path):
 
 def imports(path):
     """Every module that a file imports, wherever in the file it does so."""
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in nodes(path):
         if isinstance(node, ast.Import):
             yield from (alias.name for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
@@ -87,7 +95,7 @@ def test_each_library_has_one_home(path):
 
 @pytest.mark.parametrize("path", modules(), ids=lambda path: str(path.relative_to(ROOT)))
 def test_no_import_hides_inside_a_function(path):
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in nodes(path):
         if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
             assert not any(isinstance(inner, ast.Import | ast.ImportFrom) for inner in ast.walk(node)), path
 
@@ -134,7 +142,7 @@ def lines_of_code(function):
 
 @pytest.mark.parametrize("path", modules(), ids=lambda path: str(path.relative_to(ROOT)))
 def test_functions_are_short(path):
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in nodes(path):
         if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
             assert lines_of_code(node) <= 40, f"{path.relative_to(ROOT)}: {node.name}"
 

@@ -10,13 +10,14 @@ from typing import Any
 
 import asn1tools
 import cantools
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from packetcodec import Codec, Schema
+from tests.support.effort import examples
 from tests.support.random_schemas import toml
 
-occasionally = settings(deadline=None, max_examples=50)
+occasionally = examples(50)
 
 
 @st.composite

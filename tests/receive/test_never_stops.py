@@ -6,7 +6,6 @@ import math
 import tracemalloc
 
 import pytest
-from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
@@ -14,6 +13,7 @@ from packetcodec import Codec, PacketcodecError
 from packetcodec.receive import Failure, Forgotten, Late, Position, Receiver, Report, Silent
 from packetcodec.receive.tracker_state import TrackerState
 from tests.receive.test_receiver import CODEC, NUMBERED, TIME, hear, packet, place, points, schema, status, told
+from tests.support.effort import examples
 
 WINDOW = 64
 
@@ -219,4 +219,4 @@ class AnyPackets(RuleBasedStateMachine):
 
 
 TestAnyPackets = AnyPackets.TestCase
-TestAnyPackets.settings = settings(max_examples=60, stateful_step_count=30, deadline=None)
+TestAnyPackets.settings = examples(60, stateful_step_count=30)

@@ -10,7 +10,7 @@ from typing import Any
 import construct
 import crccheck.crc
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 import packetcodec.starter
@@ -19,6 +19,7 @@ from packetcodec.crc import names
 from packetcodec.reference.codec import ReferenceCodec, layout_construct, raw_construct
 from packetcodec.schema import KINDS, Form
 from packetcodec.wire import max_error, to_raw, to_value
+from tests.support.effort import examples
 from tests.support.random_schemas import (
     any_packets,
     any_value,
@@ -35,8 +36,8 @@ from tests.support.random_schemas import (
 from tests.support.random_trails import points
 
 STARTER = Schema.load(Path(packetcodec.starter.__file__).with_name("pasture.toml"))
-quickly = settings(deadline=None, max_examples=40)
-thoroughly = settings(deadline=None, max_examples=120)
+quickly = examples(40)
+thoroughly = examples(120)
 MEASURES = [kind.name for kind in KINDS.values() if not kind.counting]
 
 

@@ -3,7 +3,7 @@
 import string
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from packetcodec import Codec
@@ -11,9 +11,10 @@ from packetcodec.errors import SchemaFault
 from packetcodec.reference import ReferenceCodec
 from packetcodec.schema import MAX_BYTES, Schema
 from packetcodec.wire import compile_plan, from_raw, in_range, pack, to_raw, to_value, unpack
+from tests.support.effort import examples
 from tests.support.random_schemas import good_values, schema_texts, schemas
 
-bounded = settings(max_examples=60, deadline=None)
+bounded = examples(60)
 
 
 @bounded
@@ -80,7 +81,7 @@ NUMBERS = [*"0 -1 1 1e999999999999 -1e999999999999 1e-999999999999 nan inf 42949
 KEYS = ["bits", "resolution", "resolution_m", "max_error", "max_error_m", "minimum", "maximum", "period"]
 
 
-@settings(max_examples=150, deadline=None)
+@examples(150)
 @given(
     kind=st.sampled_from(["latitude", "longitude", "altitude", "number", "counter", "time", "battery", "course"]),
     keys=st.dictionaries(st.sampled_from(KEYS), st.sampled_from(NUMBERS), min_size=1, max_size=4),

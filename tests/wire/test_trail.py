@@ -7,7 +7,7 @@ import math
 from fractions import Fraction
 
 import pytest
-from hypothesis import example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from packetcodec.schema import AltitudeSteps, CodedSpacing, ConstantSpacing, Trail
@@ -15,10 +15,11 @@ from packetcodec.wire import Point
 from packetcodec.wire.trail.cells import MAX_CELLS, MAX_STEP, POLE, cell_of, east_step, place_of, reach
 from packetcodec.wire.trail.coding import read_trail, write_trail
 from packetcodec.wire.trail.numbers import MAX_ORDER, STEADY, BadTrailFault, Bits, Reader, Scale
+from tests.support.effort import examples
 
 CIRCLE, HALF = 3_600_000_000, 1_800_000_000
 ENDLESS = 10**6  # bits of room
-usual = settings(deadline=None, max_examples=150)
+usual = examples(150)
 
 latitudes = st.integers(-POLE, POLE) | st.sampled_from([0, POLE, -POLE, POLE - 1, 1 - POLE, POLE - 4000, 899_999_999])
 longitudes = st.integers(-HALF, HALF - 1) | st.sampled_from([-HALF, HALF - 1, HALF, 0, HALF - 3000, 3000 - HALF])

@@ -1,0 +1,12 @@
+"""How long tests on random input look: a user's run is quick, the second run of CI looks longer."""
+
+import os
+
+from hypothesis import settings
+
+THOROUGH = os.environ.get("HYPOTHESIS_PROFILE") == "ci"
+
+
+def examples(count, **options):
+    """Settings: so many examples where CI looks longer, in a quick run a fifth as many, and ten at least."""
+    return settings(deadline=None, max_examples=count if THOROUGH else max(10, count // 5), **options)
