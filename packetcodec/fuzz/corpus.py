@@ -1,7 +1,9 @@
 r"""The folder of a schema's fuzzing: findings and corpus, kept to be replayed first next time.
 
 Owns one rule: what is kept. `findings.jsonl` holds each finding on a line; `corpus/` holds packets, one file each, that
-between them show every status and every kind of input: a start for coverage-guided fuzzers too.
+between them show every status and every kind of input: a start for coverage-guided fuzzers too. Under a plan with fields
+that are sent by their low bits a file begins with the references of its packet: each in base units, eight bytes with a
+sign, high byte first, or `UNKNOWN`. A file that is shorter than these is a packet without any.
 
 >>> import tempfile
 >>> from pathlib import Path
@@ -35,6 +37,8 @@ _BATCHES = 20
 #: A sequence of more questions has a file of its own.
 _INLINE = 5
 _EACH = 3
+#: Stands where nothing is known of a field.
+UNKNOWN = -(1 << 63)
 
 
 class Corpus:
@@ -59,7 +63,7 @@ class Corpus:
         found += [path.read_text(encoding="utf-8").strip() for path in sorted(self.path.glob("*.questions"))]
         if self.corpus.is_dir():
             for path in sorted(self.corpus.iterdir()):
-                found.append(decode_question(path.read_bytes()))
+                found.append(decode_question(*read_packet(plan, path.read_bytes())))
         oracle = Oracle(plan) if plan else None
         return [text for text in dict.fromkeys(found) if oracle is None or is_question(oracle, text)]
 
@@ -79,7 +83,7 @@ class Corpus:
                 handle.write(json.dumps(finding.row(), ensure_ascii=False) + "\n")
 
     def add_corpus(self, packets: Iterable[bytes]) -> None:
-        """Write packets, one file each, named by their content."""
+        """Write packets with their references, as `corpus_of` makes them: one file each, named by its content."""
         self.corpus.mkdir(parents=True, exist_ok=True)
         for data in packets:
             path = self.corpus / f"{hashlib.sha256(data).hexdigest()[:16]}.packet"
@@ -107,8 +111,22 @@ def questions_of(plan: Plan, text: str) -> str:
     return asked
 
 
+def read_packet(plan: Plan | None, data: bytes) -> tuple[bytes, tuple[int | None, ...]]:
+    r"""The packet of a file of the corpus, and its references.
+
+    >>> from packetcodec.starter import example_plan
+    >>> read_packet(example_plan(), b"\x11\x07")
+    (b'\x11\x07', ())
+    """
+    size = 8 * len(plan.references) if plan else 0
+    if not size or len(data) < size:
+        return data, ()
+    numbers = [int.from_bytes(data[place : place + 8], "big", signed=True) for place in range(0, size, 8)]
+    return data[size:], tuple([None if number == UNKNOWN else number for number in numbers])
+
+
 def corpus_of(plan: Plan, seed: int = 0) -> list[bytes]:
-    """A few packets of every kind of input and right answer."""
+    """A few packets of every kind of input and right answer, each behind its references if the plan needs some."""
     inputs = Inputs(Oracle(plan), seed=seed, verbs=())
     counts: dict[tuple[str, str], int] = {}
     found: dict[bytes, None] = {}
@@ -119,5 +137,8 @@ def corpus_of(plan: Plan, seed: int = 0) -> list[bytes]:
             key = (batch.kind, " ".join(answer.split()[:2]))
             if counts.get(key, 0) < _EACH:
                 counts[key] = counts.get(key, 0) + 1
-                found[bytes.fromhex(question.split()[1].replace("-", ""))] = None
+                asked = read_question(plan, question)
+                known = asked.references or (None,) * len(plan.references)
+                before = [(UNKNOWN if base is None else base).to_bytes(8, "big", signed=True) for base in known]
+                found[b"".join(before) + asked.data] = None
     return list(found)

@@ -19,10 +19,13 @@ from packetcodec.fuzz import (
     reference_target,
     run,
 )
+from packetcodec.fuzz.corpus import corpus_of
 from packetcodec.fuzz.describe import describe_report
 from packetcodec.fuzz.invariants import broken_by
+from packetcodec.fuzz.oracle import Oracle
 from packetcodec.fuzz.targets import decoder_target
 from packetcodec.schema import Schema
+from tests.support import low_bits
 from tests.support.proving_ground import GROUND, ground
 
 EXAMPLES = Path(__file__).parent / "examples"
@@ -163,6 +166,16 @@ def test_findings_and_corpus_are_kept_and_asked_first(tmp_path):
     assert "decode 12" in first
     again = run(FunctionTarget("shifted", shifted), PLAN, seconds=20, first=first, max_inputs=1)
     assert [finding.kind for finding in again.findings] == ["replayed"]
+
+
+def test_packets_of_low_bits_are_kept_with_what_they_are_read_with(tmp_path):
+    plan, oracle = compile_plan(low_bits.SCHEMA), Oracle(compile_plan(low_bits.SCHEMA))
+    folder = Corpus(tmp_path)
+    folder.add_corpus(corpus_of(plan))
+    questions = folder.questions(plan)
+    assert len(questions) == len(list(folder.corpus.iterdir())) > 20
+    assert {oracle.answer(question).split()[0] for question in questions} >= {"ok", "bad_check"}
+    assert all(len(question.split()) == 2 + len(plan.references) for question in questions)
 
 
 def test_what_cannot_be_read_in_the_folder_is_passed_over(tmp_path):

@@ -9,6 +9,8 @@ import atheris
 
 with atheris.instrument_imports(include=["packetcodec.wire", "packetcodec.codec"]):
     from packetcodec.codec import Codec
+    from packetcodec.fuzz.codec_target import reference_values
+    from packetcodec.fuzz.corpus import read_packet
     from packetcodec.fuzz.invariants import broken_by
     from packetcodec.schema import Schema
 
@@ -17,7 +19,10 @@ CHECK = CODEC.plan.crc.size if CODEC.plan.crc else 0
 
 
 def test_one_input(data: bytes) -> None:
-    if broken := broken_by(CODEC, data) or broken_by(CODEC, CODEC.plan.seal(data[: len(data) - CHECK])):
+    data, known = read_packet(CODEC.plan, data)
+    reference = reference_values(CODEC.plan, known) if any(base is not None for base in known) else None
+    sealed = CODEC.plan.seal(data[: len(data) - CHECK])
+    if broken := broken_by(CODEC, data, reference) or broken_by(CODEC, sealed, reference):
         raise AssertionError(broken)
 
 

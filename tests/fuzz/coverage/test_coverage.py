@@ -20,6 +20,7 @@ from packetcodec.fuzz.describe import describe_report
 from packetcodec.schema import Schema
 from packetcodec.starter import schema_text
 from tests.fuzz.coverage.libfuzzer import libfuzzer_source
+from tests.support.low_bits import TEXT as LOW_BITS
 from tests.support.proving_ground import GROUND
 
 #: Inputs of one run; the budget counts inputs, not seconds, so that a busy machine tries no less.
@@ -41,7 +42,7 @@ def runs(text):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("text", [schema_text(), GROUND], ids=["starter", "proving_ground"])
+@pytest.mark.parametrize("text", [schema_text(), GROUND, LOW_BITS], ids=["starter", "proving_ground", "low bits"])
 def test_libfuzzer_finds_nothing_in_emitted_c_and_its_corpus_agrees_with_us(text, tmp_path):
     demand("clang", shutil.which("clang"))
     plan = compile_plan(Schema.parse(text))
@@ -95,12 +96,13 @@ def test_libfuzzer_finds_what_is_planted(tmp_path):
 
 
 @pytest.mark.slow
-def test_atheris_finds_nothing_in_the_python_decoder(tmp_path):
+@pytest.mark.parametrize("text", [GROUND, LOW_BITS], ids=["proving_ground", "low bits"])
+def test_atheris_finds_nothing_in_the_python_decoder(text, tmp_path):
     demand("atheris", importlib.util.find_spec("atheris"))
-    schema = tmp_path / "proving_ground.toml"
-    schema.write_text(GROUND, encoding="utf-8")
+    schema = tmp_path / "schema.toml"
+    schema.write_text(text, encoding="utf-8")
     folder = Corpus(tmp_path / "kept")
-    folder.add_corpus(corpus_of(compile_plan(Schema.parse(GROUND))))
+    folder.add_corpus(corpus_of(compile_plan(Schema.parse(text))))
     script = Path(__file__).with_name("decode_with_atheris.py")
     options = [f"-runs={PYTHON_RUNS}", "-max_len=64", "-seed=1"]
     command = [*SMALL_PARENT, sys.executable, str(script), str(schema), str(folder.corpus), *options]
