@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 import pyarrow as pa
-import pyarrow.compute as pc
 
 from packetcodec.arrays.kernels import encode as kernel
 from packetcodec.arrays.kernels.machine import frozen
@@ -126,7 +125,7 @@ def _places(array: pa.Array, field: FieldPlan) -> tuple[NDArray[np.int64], NDArr
             if pa.types.is_null(kind):
                 return np.zeros(len(array), np.int64), None
             raise PacketcodecError(f"column {field.name!r}: type {kind} holds no names of a choice")
-        array = pc.dictionary_encode(array.cast(pa.string()))
+        array = array.cast(pa.string()).dictionary_encode()
     known = {name: code for code, name in enumerate(field.choices)}
     codes = np.array([*(known.get(name, -1) for name in array.dictionary.to_pylist()), 0], np.int64)
     found = codes[array.indices.fill_null(len(codes) - 1).to_numpy(zero_copy_only=False)]
