@@ -284,7 +284,7 @@ def _load() -> tuple[Region, ...]:
             bands.append(SubBand(region=row["name"], routes=tuple(routes), **band))
         gaps = tuple(Gap(**cited(gap)) for gap in row.pop("gap", ()))
         own_rates = rates[row.pop("data_rates")]
-        row["notes"] = tuple(row["notes"])
+        row["notes"] = tuple(row.get("notes", ()))
         regions.append(Region(**row, sub_bands=tuple(bands), gaps=gaps, data_rates=own_rates))
     return tuple(regions)
 

@@ -360,9 +360,8 @@ def test_a_named_pipe_is_waited_for_and_a_signal_ends_the_wait(follow, tmp_path)
 def test_a_disk_that_is_full_is_said_with_the_files_name_and_no_half_line_stays(follow, tmp_path, ending):
     path, limit = tmp_path / f"herd.{ending}", 4000
     follower = follow(
-        "-o", path, stdin=subprocess.PIPE, preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit)),
-        env={**ENVIRONMENT, "PYTHONDONTWRITEBYTECODE": "1"},  # what Python compiles would be cut short, and stay
-    )  # fmt: skip
+        "-o", path, stdin=subprocess.PIPE, preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
+    )
     feed(follower.process.stdin, map(line, range(100)))
     assert follower.ended() == 2
     assert f"packetcodec: {path}: File too large" in follower.text["err"]

@@ -40,7 +40,7 @@ class Follower:
         (folder / "pasture.toml").write_text(schema_text(), encoding="utf-8")
         command = [sys.executable, "-m", "packetcodec", "decode", "pasture.toml", "--follow", *map(str, arguments)]
         self.process = subprocess.Popen(
-            command, cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.PIPE, **({"env": ENVIRONMENT} | options)
+            command, cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=ENVIRONMENT, **options
         )
         self.text = {"out": "", "err": ""}
         self.threads = [
