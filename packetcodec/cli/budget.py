@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from packetcodec.logs import Fix
+    from packetcodec.logs.time_format import TimeFormat
     from packetcodec.wire import Plan
 
 _DRAW_HELP = {
@@ -83,7 +84,7 @@ def budget(schema: str | None, *, as_json: bool, **settings: Any) -> None:
 
 def costs_of(
     plan: Plan, *, texts: tuple[str, ...], trackers: int, log: str | None, columns: tuple[str, ...],
-    battery: float | None, derating: float | None, **settings: Any,
+    time_format: TimeFormat | None, battery: float | None, derating: float | None, **settings: Any,
 ) -> Costs:  # fmt: skip
     """What the schedule of the options costs.
 
@@ -99,7 +100,7 @@ def costs_of(
     radio = radio_of(**settings)
     planned = schedule_of(plan, texts)
     radios = {item.frequency: _tuned(radio, item, settings) for item in planned}
-    fixes = _fixes(log, columns_of(columns))
+    fixes = _fixes(log, columns_of(columns), time_format)
     with wrong_option("--send"):
         costs = Costs(
             planned=planned, radios=radios, trackers=trackers, draw=draw, battery=battery,
@@ -122,10 +123,10 @@ def _tuned(radio: Radio, item: Planned, settings: dict[str, Any]) -> Radio:
     return replace(other, remarks=())
 
 
-def _fixes(log: str | None, columns: dict[str, str]) -> tuple[Fix, ...]:
+def _fixes(log: str | None, columns: dict[str, str], time_format: TimeFormat | None) -> tuple[Fix, ...]:
     if log is None:
-        if columns:
-            raise click.UsageError("--column: needs --log beside it")
+        if columns or time_format:
+            raise click.UsageError(f"{'--column' if columns else '--time-format'}: needs --log beside it")
         return ()
     name = STDIN_NAME if log == "-" else log
-    return read_log(blocks(log), name=name, columns=columns).fixes
+    return read_log(blocks(log), name=name, columns=columns, time_format=time_format).fixes

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from packetcodec.codec import Codec
+    from packetcodec.logs.time_format import TimeFormat
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,7 +32,7 @@ class Hearing:
 
     cobs: bool = False
     pattern: str | None = None
-    time_format: str | None = None
+    time_format: TimeFormat | None = None
     known: tuple[int, ...] | None = None
     silent_after: float | None = None
     interval: float | None = None
@@ -79,12 +80,7 @@ class _wrong:  # noqa: N801  # a context manager
 
     def __exit__(self, _kind: object, fault: BaseException | None, _traceback: object) -> None:
         if isinstance(fault, PacketcodecError):
-            name = (
-                str(fault)
-                .replace("silent_after", "silent-after")
-                .replace("time format", "time-format")
-                .replace("places", "near")
-            )
+            name = str(fault).replace("silent_after", "silent-after").replace("places", "near")
             raise click.UsageError(f"--{name}") from None
 
 

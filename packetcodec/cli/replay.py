@@ -33,6 +33,7 @@ from packetcodec.starter import SAMPLE_FILE, sample_log
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from packetcodec.logs.time_format import TimeFormat
     from packetcodec.wire import LayoutPlan, Plan
 
 
@@ -74,6 +75,7 @@ def replay(
     period: str,
     log_format: str | None,
     columns: tuple[str, ...],
+    time_format: TimeFormat | None,
     constants: tuple[str, ...],
     page: str | None,
     pictures: tuple[tuple[str, str], ...],
@@ -96,12 +98,9 @@ def replay(
     agreed = load_schema(schema)
     codec = Codec(agreed)
     layout = _layout(codec.plan, demand_trail(agreed, layout_name) if link else layout_name)
-    given = _constants(constants)
-    with wrong_option("--set"):
-        Sender(codec, layout.name, (), given)
-    with wrong_option():
-        every((), interval)
-    recorded, outcome = _run(codec, layout, (log, log_format, columns_of(columns)), interval, given)
+    given, table = _constants(constants), {"columns": columns_of(columns), "time_format": time_format}
+    _demand(codec, layout, given, interval)
+    recorded, outcome = _run(codec, layout, (log, log_format, table), interval, given)
     trails = send_over_link(link, agreed, layout.name, recorded.fixes, interval=interval, constants=given)
     files.write(Sender(codec, layout.name, recorded.fixes, given), tuple(every(recorded.fixes, interval)), interval, link)
     if page is not None or pictures:
@@ -126,6 +125,14 @@ def _layout(plan: Plan, name: str | None) -> LayoutPlan:
     raise click.UsageError(f"no layout of {plan.name} has a latitude and a longitude: choose one with --layout")
 
 
+def _demand(codec: Codec, layout: LayoutPlan, given: dict[str, Any], interval: float) -> None:
+    """Refuse what cannot be before the log is read."""
+    with wrong_option("--set"):
+        Sender(codec, layout.name, (), given)
+    with wrong_option():
+        every((), interval)
+
+
 def _constants(texts: tuple[str, ...]) -> dict[str, Any]:
     values: dict[str, Any] = {}
     for text in texts:
@@ -145,17 +152,18 @@ def _constants(texts: tuple[str, ...]) -> dict[str, Any]:
 def _run(
     codec: Codec,
     layout: LayoutPlan,
-    source: tuple[str | None, str | None, dict[str, str]],
+    source: tuple[str | None, str | None, dict[str, Any]],
     interval: float,
     given: dict[str, Any],
 ) -> tuple[RecordedLog, Replay]:
-    log, log_format, columns = source
-    if columns and log is None:
-        raise click.UsageError("--column: needs a LOG, the built-in sample has no columns")
+    log, log_format, table = source
+    if log is None and any(table.values()):
+        option = "--column" if table["columns"] else "--time-format"
+        raise click.UsageError(f"{option}: needs a LOG, the built-in sample has no columns")
     size = Path(log).stat().st_size if log is not None and log != "-" else None
     name = STDIN_NAME if log == "-" else log or f"built-in {SAMPLE_FILE}"
     with progress("Reading", size) as tell:
-        recorded = read_log(_source(log), format=log_format, name=name, columns=columns, progress=tell)
+        recorded = read_log(_source(log), format=log_format, name=name, progress=tell, **table)
     first, last = recorded.fixes[0].time, recorded.fixes[-1].time
     if len(recorded.fixes) > 1 and FORMATS[recorded.format].by_time and first == last:
         records = counted(len(recorded.fixes), FORMATS[recorded.format].records.removesuffix("s"))

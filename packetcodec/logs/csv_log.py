@@ -137,7 +137,7 @@ def _fixes(chunks: Iterator[bytes], findings: Findings) -> Iterator[Fix]:
             cells = [cell.strip() for cell in next(csv.reader([text], delimiter=separator))]
             if separator != ",":
                 cells = [cell.replace(",", ".") if DECIMAL_COMMA.fullmatch(cell) else cell for cell in cells]
-            yield _fix(found, cells)
+            yield _fix(found, cells, findings)
         except csv.Error as problem:
             findings.refusals.add("not a row", f"line {line}", str(problem))
         except RecordFault as problem:
@@ -146,7 +146,7 @@ def _fixes(chunks: Iterator[bytes], findings: Findings) -> Iterator[Fix]:
         findings.nothing = "has a header row and no other"
 
 
-def _fix(columns: Sequence[Use], cells: Sequence[str]) -> Fix:
+def _fix(columns: Sequence[Use], cells: Sequence[str], findings: Findings) -> Fix:
     if len(cells) != len(columns):
         hint = ""
         if len(cells) > len(columns) and any(DECIMAL_COMMA.fullmatch(f"{a},{b}") for a, b in pairwise(cells)):
@@ -156,8 +156,8 @@ def _fix(columns: Sequence[Use], cells: Sequence[str]) -> Fix:
     extra: dict[str, object] = {}
     date = next((cell for (meaning, _), cell in zip(columns, cells, strict=True) if meaning == "date"), None)
     for (meaning, factor), cell in zip(columns, cells, strict=True):
-        if cell and meaning == "time" and date is not None:
-            known[meaning] = moment_of(date, cell)
+        if cell and meaning == "time":
+            known[meaning] = _moment(date, cell, factor, findings)
         elif cell and meaning in _KNOWN:
             known[meaning] = _number(meaning, cell, factor)
         elif cell and meaning != "date":
@@ -179,6 +179,25 @@ def _fix(columns: Sequence[Use], cells: Sequence[str]) -> Fix:
         course=known.get("course"),
         **({"extra": extra} if extra else {}),
     )
+
+
+def _moment(date: str | None, cell: str, factor: float, findings: Findings) -> float:
+    """Unix seconds of a time, with the date beside it.
+
+    Raises:
+        RecordFault: it is none; the message says in which column, and how to say what it looks like.
+    """
+    try:
+        if findings.time_format is not None:
+            return findings.time_format.beside(date, cell)
+        return moment_of(date, cell) if date is not None else _number("time", cell, factor)
+    except RecordFault as fault:
+        names = [f"'{name}'" for name, meaning in findings.columns if meaning in {"date", "time"}]
+        hint = (
+            "" if findings.time_format or not fault.reason.startswith("not a ") else "; --time-format says what it is like"
+        )
+        place = f"column{'s' * (len(names) > 1)} {' and '.join(names)}"
+        raise RecordFault(fault.reason, f"{place}: {fault}{hint}") from None
 
 
 def _number(meaning: str, cell: str, factor: float) -> float:

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
 
     from packetcodec.logs.fix import Fix
+    from packetcodec.logs.time_format import TimeFormat
 
 
 @dataclass(slots=True)
@@ -29,6 +30,7 @@ class Findings:
         columns: of a table: each column's name as it stands there, and what it means.
         nothing: what to say of a log without one usable fix; "" for the number of records.
         requested: of a table: meanings, or other names, to the headings of the columns that the caller says have them.
+        time_format: of a table: what its times look like, where the caller says so.
     """
 
     name: str
@@ -38,6 +40,7 @@ class Findings:
     columns: tuple[tuple[str, str], ...] = ()
     nothing: str = ""
     requested: Mapping[str, str] = field(default_factory=dict)
+    time_format: TimeFormat | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

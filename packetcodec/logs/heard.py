@@ -27,6 +27,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from packetcodec.errors import PacketcodecError
+from packetcodec.logs.time_format import TimeFormat
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -48,12 +49,6 @@ _ISO = re.compile(r"(?<!\d)\d{4}-\d\d-\d\d[T ]\d\d:\d\d(?::\d\d(?:[.,]\d{1,9})?)
 _UNIX = re.compile(r"(?:^\W{0,2}|time(?:stamp)?\W{1,4}|ts\W{1,4})(1\d{9}(?:\.\d+)?|1\d{12})(?![\w.])", re.IGNORECASE)
 #: Digits of Unix milliseconds before a point.
 _MILLISECONDS = 1e11
-#: What the directives of a format of time look like.
-_DIRECTIVES = {
-    "Y": r"\d{4}", "z": r"(?:Z|[+-]\d\d:?\d\d)", "f": r"\d{1,6}", "j": r"\d{1,3}", "p": r"[AaPp]\.?[Mm]\.?", "%": "%",
-    **dict.fromkeys("mdHIMSy", r"[ \d]?\d"), **dict.fromkeys("aAbB", r"[^\W\d]+"),
-}  # fmt: skip
-_DAY = 86_400.0
 _GROUPS = ("hex", "base64", "time", "rssi", "snr")
 _KEYS = {
     "data": re.compile(r"hex|payload|data|packet|bytes|base64|raw", re.IGNORECASE),
@@ -85,7 +80,7 @@ class LineReader:
     def __init__(
         self,
         pattern: str | None = None,
-        time_format: str | None = None,
+        time_format: TimeFormat | str | None = None,
         accepts: Callable[[bytes], bool] | None = None,
     ) -> None:
         """Prepare.
@@ -93,19 +88,15 @@ class LineReader:
         Args:
             pattern: regular expression that finds the parts in a line, by groups named hex or base64, time, rssi, snr; or
                 with one group without a name, the hex digits. What it has no group for is looked for as without it.
-            time_format: format of the time, by the directives of `datetime.strptime`. Without a date it counts from
-                1970-01-01, the next day where it goes back by more than half of one.
+            time_format: format of the time.
             accepts: says whether bytes are a packet; None for no way to tell, and base64 only where it is said to be.
 
         Raises:
-            PacketcodecError: the pattern is none or has other groups, or the format has an unknown directive.
+            PacketcodecError: the pattern is none or has other groups, or the format cannot be (`TimeFormat`).
         """
         self._pattern = None if pattern is None else _pattern(pattern)
-        self._format = time_format
-        self._time = None if time_format is None else _format_pattern(time_format)
-        self._undated = time_format is not None and not re.search("%[dbBjmyY]", time_format)
+        self._format = TimeFormat(time_format) if isinstance(time_format, str) else time_format
         self._accepts = accepts
-        self._day, self._last = 0.0, 0.0
 
     def read(self, line: str) -> tuple[bytes, Reception] | None:
         """The packet of a line, and how it was heard; None where there is no packet."""
@@ -129,7 +120,7 @@ class LineReader:
     def _heard(self, line: str, named: dict[str, str | None]) -> tuple[Reception, str]:
         """How a line's packet was heard, and the line without what says so."""
         found: dict[str, float | None] = {}
-        times = (self._time,) if self._time else (_ISO, _UNIX)
+        times = (self._format.pattern,) if self._format else (_ISO, _UNIX)
         for name, patterns in (("time", times), ("rssi", _RSSI), ("snr", _SNR)):
             if (text := named.get(name)) is not None:
                 found[name] = self._moment(text) if name == "time" else _number(text)
@@ -147,23 +138,13 @@ class LineReader:
             return text / 1000 if abs(text) > _MILLISECONDS else float(text)
         try:
             if self._format is not None:
-                found = datetime.strptime(str(text), self._format)  # noqa: DTZ007  # in UTC where it has no offset
-                if self._undated:
-                    return self._of_day(found)
-            elif re.fullmatch(r"\d+(\.\d+)?", str(text)):
+                return self._format.read(str(text))
+            if re.fullmatch(r"\d+(\.\d+)?", str(text)):
                 return self._moment(float(str(text)))
-            else:
-                found = datetime.fromisoformat(re.sub(r"([.,]\d{6})\d+|  *(?=[Z+-]|$)", r"\1", str(text)).replace(",", "."))
+            found = datetime.fromisoformat(re.sub(r"([.,]\d{6})\d+|  *(?=[Z+-]|$)", r"\1", str(text)).replace(",", "."))
             return (found if found.tzinfo else found.replace(tzinfo=UTC)).timestamp()
         except (ValueError, OverflowError):
             return None
-
-    def _of_day(self, found: datetime) -> float:
-        time = found.hour * 3600.0 + found.minute * 60 + found.second + found.microsecond / 1e6
-        if time + self._day < self._last - _DAY / 2:
-            self._day += _DAY
-        self._last = self._day + time
-        return self._last
 
     def _packet(self, line: str) -> bytes:
         """The packet of a line of text; b"" for none."""
@@ -210,18 +191,6 @@ def _pattern(text: str) -> re.Pattern[str]:
             f"pattern {text!r}: has {found.groups} groups; it must have one, which holds the hex digits, or named ones"
         )
     return found
-
-
-def _format_pattern(text: str) -> re.Pattern[str]:
-    parts = re.split("%(.)", text)
-    for directive in parts[1::2]:
-        if directive not in _DIRECTIVES:
-            raise PacketcodecError(
-                f"time format {text!r}: %{directive} is none of {' '.join(f'%{key}' for key in _DIRECTIVES)}"
-            )
-    if len(parts) == 1:
-        raise PacketcodecError(f"time format {text!r}: has no directive such as %H")
-    return re.compile("".join(_DIRECTIVES[part] if number % 2 else re.escape(part) for number, part in enumerate(parts)))
 
 
 def _items(said: object, depth: int = 0) -> Iterator[tuple[str, object]]:

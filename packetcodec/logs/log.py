@@ -11,13 +11,14 @@ anything between their sentences.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import chain
+from itertools import chain, pairwise
 from math import inf
 from typing import TYPE_CHECKING, Final
 
 from packetcodec.errors import LogFault
 from packetcodec.logs import csv_log, gpx, nmea
 from packetcodec.logs.format import Findings, LogFormat
+from packetcodec.logs.time_format import TimeFormat
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Mapping
@@ -44,6 +45,7 @@ class RecordedLog:
         size: bytes read.
         columns: of a table: each column's name as it stands there, and what it means.
         moved: rows or track points whose time is before that of one above them; they were put in order.
+        same_time: rows or track points that have the time of another one before them.
 
     >>> log = read_log([b'''time,lat,lon
     ... 0,46.5,9.8
@@ -62,6 +64,7 @@ class RecordedLog:
     size: int
     columns: tuple[tuple[str, str], ...] = ()
     moved: int = 0
+    same_time: int = 0
 
 
 def read_log(
@@ -70,6 +73,7 @@ def read_log(
     format: str | None = None,  # noqa: A002 - the plain word, as in the result and on the command line
     name: str = "log",
     columns: Mapping[str, str] | None = None,
+    time_format: TimeFormat | str | None = None,
     progress: Callable[[int], None] | None = None,
 ) -> RecordedLog:
     """Read a whole log from chunks of bytes (of any size).
@@ -80,17 +84,21 @@ def read_log(
         name: what messages call the log.
         columns: of a table: meanings of `COLUMNS`, or other names, to the headings of the columns that have them; the log
             is then taken for a table.
+        time_format: of a table: what its times look like, by the directives of `datetime.strptime`; a date in a column of
+            its own stands before the time, with a space between them.
         progress: called after each chunk with the number of bytes read so far.
 
     Raises:
         LogFault: there is nothing usable in it, or more than `MAX_FIXES`; one line says what was looked for and how much
             was read.
+        PacketcodecError: the format of times cannot be.
     """
     if format is not None and format not in FORMATS:
         raise LogFault(f"{name}: format '{format}' is none of {', '.join(FORMATS)}")
     if columns and format not in {None, csv_log.FORMAT.name}:
         raise LogFault(f"{name}: format '{format}' has no columns to be named")
-    findings = Findings(name, requested=columns or {})
+    times = TimeFormat(time_format) if isinstance(time_format, str) else time_format
+    findings = Findings(name, requested=columns or {}, time_format=times)
     source = _counted(chunks, findings, progress)
     head = b""
     for chunk in source:
@@ -100,6 +108,8 @@ def read_log(
     if not head:
         raise LogFault(f"{name}: is empty")
     entry = FORMATS[format or (csv_log.FORMAT.name if columns else recognise(head))]
+    if times is not None and entry is not csv_log.FORMAT:
+        raise LogFault(f"{name}: format '{entry.name}' has times of its own; only those of a table may be of another form")
     fixes, moved = _collected(entry.fixes(chain((head,), source), findings), name)
     refused = findings.refusals.listed()
     if not fixes:
@@ -111,7 +121,7 @@ def read_log(
         fixes.sort(key=lambda fix: fix.time)
     return RecordedLog(
         name, entry.name, tuple(fixes), findings.records, refused, findings.size, findings.columns,
-        moved if entry.by_time else 0,
+        *((moved, sum(one.time == other.time for one, other in pairwise(fixes))) if entry.by_time else ()),
     )  # fmt: skip
 
 

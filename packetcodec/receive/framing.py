@@ -34,6 +34,8 @@ from packetcodec.logs.heard import LineReader, Reception
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
+    from packetcodec.logs.time_format import TimeFormat
+
 #: A packet has at most 255 bytes: three characters each, and room for what the module prints around them.
 _LONGEST_LINE = 4096
 _LONGEST_FRAME = 1024
@@ -136,7 +138,7 @@ class HexLines(_Pieces):
     def __init__(
         self,
         pattern: str | None = None,
-        time_format: str | None = None,
+        time_format: TimeFormat | None = None,
         accepts: Callable[[bytes], bool] | None = None,
     ) -> None:
         """Begin at the beginning of a line; the arguments are those of `packetcodec.logs.heard.LineReader`."""

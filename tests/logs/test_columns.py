@@ -117,3 +117,32 @@ def test_a_column_that_is_not_there_is_one_line_that_lists_those_that_are(
     with pytest.raises(LogFault) as caught:
         read_log([b"t,lat,lon,n,N\n0,46.5,9.9,1,2\n"], name="herd.csv", format=format, columns=asked)
     assert str(caught.value).startswith(f"herd.csv: {words}")
+
+
+@pytest.mark.parametrize(
+    ("form", "text"),
+    [
+        ("%m/%d/%Y %I:%M:%S %p", "Date,Time,Lat,Lon\n07/01/2026,12:00:00 PM,46.5,9.9\n"),
+        ("%m/%d/%Y %I:%M %p", "Time;Lat;Lon\n07/01/2026 12:00 p.m.;46,5;9,9\n"),
+        ("%I:%M:%S %p", "Date,Time,Lat,Lon\n01.07.2026,12:00:00 PM,46.5,9.9\n"),
+        ("%d %b %Y %H.%M %z", "time,lat,lon\n01 Jul 2026 14.00 +0200,46.5,9.9\n"),
+    ],
+)
+def test_times_of_the_loggers_own_form(form: str, text: str) -> None:
+    (found,) = read_log([text.encode()], time_format=form).fixes
+    assert found == Fix(NOON, 46.5, 9.9)
+
+
+def test_a_time_that_cannot_be_read_names_column_value_and_option() -> None:
+    said = refusal("Date,Hour,Lat,Lon\n".replace("Hour", "Time") + "2026-07-01,1:00 PM,46.5,9.9\n")
+    assert "columns 'Date' and 'Time': time: '1:00 PM' is no time of day" in said
+    assert said.endswith("; --time-format says what it is like")
+    with pytest.raises(LogFault, match="column 'Time': time: '1 PM' is not like '%H:%M'"):
+        read_log([b"Time,Lat,Lon\n1 PM,46.5,9.9\n"], time_format="%H:%M")
+    with pytest.raises(LogFault, match="format 'nmea' has times of its own"):
+        read_log([b"$GPGGA"], time_format="%H:%M")
+
+
+def test_rows_of_one_time_are_counted() -> None:
+    rows = [f"{time},46.5{number},9.9" for number, time in enumerate((30, 0, 30, 30, 60, 0))]
+    assert read_log(["\n".join(["t,lat,lon", *rows]).encode()]).same_time == 3

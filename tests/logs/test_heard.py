@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from packetcodec.errors import PacketcodecError
 from packetcodec.logs.heard import LineReader, Reception
+from packetcodec.logs.time_format import TimeFormat
 
 DATA = bytes.fromhex("11072abad13d02afae8bcf480f2c")
 NOON = 1_782_907_200.0  # 2026-07-01T12:00:00Z
@@ -61,6 +62,29 @@ def test_a_time_is_never_taken_for_the_packet_nor_a_packet_for_a_time():
 )
 def test_a_time_in_the_loggers_own_format(form, text, time):
     assert LineReader(time_format=form).read(f"{text} -> {HEX}") == (DATA, Reception(time))
+
+
+def test_a_day_needs_a_year_in_the_format_or_beside_it():
+    line = f"Jul  1 12:00:00 hut: {HEX}"
+    with pytest.raises(PacketcodecError, match="has a day but no year"):
+        LineReader(time_format="%b %d %H:%M:%S")
+    assert LineReader(time_format=TimeFormat("%b %d %H:%M:%S", 2026)).read(line) == (DATA, Reception(NOON))
+    assert TimeFormat("%d.%m. %H:%M", 2024).read("29.02. 00:00") == 1_709_164_800.0
+
+
+@pytest.mark.parametrize(
+    ("form", "year", "message"),
+    [
+        ("%I:%M", None, "has hours up to 12 (%I) without AM or PM (%p)"),
+        ("%H:%M", 2026, "needs no year beside it"),
+        ("%d.%m.%y", 2026, "needs no year beside it"),
+        ("%d.%m.", 0, "year 0 is outside 1..9999"),
+    ],
+)
+def test_a_format_that_cannot_be_is_one_line(form, year, message):
+    with pytest.raises(PacketcodecError) as caught:
+        TimeFormat(form, year)
+    assert str(caught.value) == f"time format {form!r}: {message}"
 
 
 def test_times_without_a_date_go_on_past_midnight():

@@ -88,8 +88,11 @@ def test_an_empty_position_in_a_table_is_a_fix_without_position() -> None:
         ("1,46.5,180.5", "longitude: 180.5 is outside -180..180 degrees"),
         ("1,nan,9.9", "latitude: nan is not a finite number"),
         ("1,46.5,-inf", "longitude: -inf is not a finite number"),
-        ("inf,46.5,9.9", "time: inf is not a finite number"),
-        ("noon,46.5,9.9", "time: 'noon' is neither seconds nor ISO 8601"),
+        ("inf,46.5,9.9", "column 't_s': time: inf is not a finite number"),
+        (
+            "noon,46.5,9.9",
+            "column 't_s': time: 'noon' is neither seconds nor ISO 8601; --time-format says what it is like",
+        ),
         ("1,here,9.9", "latitude: 'here' is not a number"),
         (",46.5,9.9", "the time is empty"),
         ("1,46.5,", "of latitude and longitude one is empty"),

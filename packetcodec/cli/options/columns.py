@@ -1,21 +1,54 @@
-"""The columns of a CSV log as an option of the commands that read logs."""
+"""The columns of a CSV log, and what times look like, as options of the commands that read logs."""
 
 from __future__ import annotations
 
+from functools import wraps
 from typing import TYPE_CHECKING, Any
 
 import click
+
+from packetcodec.cli.options.usage import added
+from packetcodec.errors import PacketcodecError
+from packetcodec.logs.time_format import TimeFormat
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
 
+_FORMAT = click.option(
+    "--time-format",
+    metavar="FORMAT",
+    help="What times look like, such as '%d.%m.%Y %H:%M:%S' or '%m/%d/%Y %I:%M %p', of a CSV log too (a date in a column of "
+    "its own stands before the time); default: ISO 8601 or Unix seconds.",
+)
+_YEAR = click.option("--year", type=int, help="Year of times whose --time-format has none.")
+
+
+def time_format_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Add `--time-format` and `--year`; the command takes `time_format`, a `TimeFormat` or None."""
+
+    @wraps(command)
+    def with_format(*args: Any, time_format: str | None, year: int | None, **given: Any) -> Any:
+        if time_format is None and year is not None:
+            raise click.UsageError("--year goes with --time-format")
+        try:
+            found = None if time_format is None else TimeFormat(time_format, year)
+        except PacketcodecError as fault:
+            said = (
+                str(fault).replace("time format", "--time-format", 1).replace("give the year beside it", "--year gives it")
+            )
+            raise click.UsageError(said) from None
+        return command(*args, time_format=found, **given)
+
+    return added(with_format, _FORMAT, _YEAR)
+
+
 def columns_option(command: Callable[..., Any]) -> Callable[..., Any]:
-    """Add the option; the command takes `columns`, for `columns_of`."""
+    """Add these and `--column`; the command takes `time_format` and `columns`, for `columns_of`."""
     return click.option(
         "--column", "columns", multiple=True, metavar="NAME=HEADING",
         help='Which column of a CSV log has a meaning, or goes into a field: latitude="Lat [deg]"; repeatable.',
-    )(command)  # fmt: skip
+    )(time_format_options(command))  # fmt: skip
 
 
 def columns_of(texts: tuple[str, ...]) -> dict[str, str]:

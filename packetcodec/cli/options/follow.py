@@ -11,6 +11,7 @@ import click
 from packetcodec.cli.convert import Converting
 from packetcodec.cli.follow import Following
 from packetcodec.cli.hearing import Hearing
+from packetcodec.cli.options.columns import time_format_options
 from packetcodec.cli.options.usage import added
 from packetcodec.logs.values import RecordFault, moment
 from packetcodec.receive.outputs import OUTPUTS
@@ -29,11 +30,7 @@ _OPTIONS = (
         help="Regular expression that finds the hex in a line by its one group; or, by named groups, hex or base64, time, "
         "rssi, snr.",
     ),
-    click.option(
-        "--time-format",
-        metavar="FORMAT",
-        help="Format of the times in lines, such as '%d.%m.%Y %H:%M:%S'; default: ISO 8601.",
-    ),
+    time_format_options,
     click.option("-o", "--output", type=click.Path(dir_okay=False), help=f"File of tracks to write: {_ENDINGS}."),
     click.option(
         "--state",

@@ -79,6 +79,8 @@ def log_words(recorded: RecordedLog, layout: LayoutPlan) -> Iterator[str]:
         yield f"  {refusal.count} x {refusal.reason}, first at {refusal.first_place}: {refusal.first_text}"
     if recorded.moved:
         yield f"  sorted by time: {counted(recorded.moved, part)} stood below a later one"
+    if recorded.same_time:
+        yield f"  the same time: {counted(recorded.same_time, part)} have that of another one: no time tells them apart"
     if unused := _unused(recorded, layout):
         yield f"  columns that this layout has no field for: {', '.join(unused)}"
     yield from _gaps("no fix", without_fix(fixes), fixes)
@@ -225,6 +227,7 @@ def _log_json(recorded: RecordedLog) -> dict[str, Any]:
         "epochs": len(recorded.fixes),
         "refused": [asdict(refusal) for refusal in recorded.refused],
         "sorted_rows": recorded.moved,
+        "same_time": recorded.same_time,
         "columns": dict(recorded.columns),
         "silences": [asdict(span) for span in silences(recorded.fixes)],
         "without_fix": [asdict(span) for span in without_fix(recorded.fixes)],
