@@ -50,38 +50,35 @@ def usual(layout: LayoutPlan, codes: Sequence[int]) -> Known:
 def borders(layout: LayoutPlan, everyday: Codes) -> Iterator[tuple[str, Codes, Known]]:
     """Codes of a packet and references for it, as far off as they may be, and beyond the range of a field."""
     for place, field, low in layout.low_fields:
-        for what, code in _codes(field, low, everyday[place]):
-            codes = (*everyday[:place], code, *everyday[place + 1 :])
-            there = usual(layout, codes)
-            for shift, side in ((-low.reach, "below"), (low.reach, "above")):
-                note = f"{field.name}, {what}: the reference {low.reach} codes {side}, as far as it may be"
-                yield note, codes, there | {field.name: _shifted(field, code, shift)}
-            yield f"{field.name}, {what}: the reference is right", codes, there | {field.name: from_raw(field, code)}
-        if not field.modulus:
-            for code, base in ((low.modulus - 1, field.low), (field.max_code - low.modulus + 1, field.high)):
-                codes = (*everyday[:place], code, *everyday[place + 1 :])
-                note = f"{field.name}: beyond reach of the reference at the end of the range, but no other code is in it"
-                yield note, codes, usual(layout, codes) | {field.name: base}
-        first, last = ((*everyday[:place], code, *everyday[place + 1 :]) for code in (0, field.max_code))
-        if not field.modulus:
-            below, above = field.low - low.modulus * field.step, field.high + low.modulus * field.step
-            yield (
-                f"{field.name}: the reference below the range",
-                first,
-                usual(layout, first) | {field.name: max(below, -(2**31))},
-            )
-            if above < 2**31 or field.high >= 2**31:
-                yield f"{field.name}: the reference above the range", last, usual(layout, last) | {field.name: above}
-        elif field.high + 2 * field.step < (2**32 if field.low >= 0 else 2**31):
-            codes = (*everyday[:place], low.reach + 2, *everyday[place + 1 :])
-            beyond = usual(layout, codes) | {field.name: field.high + 2 * field.step}
-            yield f"{field.name}: the reference beyond the end of the circle", codes, beyond
-        if field.modulus and field.scale > 1:
-            yield (
-                f"{field.name}: the reference at the end of the circle",
-                last,
-                usual(layout, last) | {field.name: field.high},
-            )
+        for note, code, base in _borders_of(field, low, everyday[place]):
+            yield _case(layout, everyday, place, note, code, base)
+
+
+def _borders_of(field: FieldPlan, low: LowBits, everyday: int) -> Iterator[tuple[str, int, int]]:
+    """What is tried of a field: words behind its name, its code, its reference."""
+    for what, code in _codes(field, low, everyday):
+        for shift, side in ((-low.reach, "below"), (low.reach, "above")):
+            note = f", {what}: the reference {low.reach} codes {side}, as far as it may be"
+            yield note, code, _shifted(field, code, shift)
+        yield f", {what}: the reference is right", code, from_raw(field, code)
+    if field.modulus:
+        if field.high + 2 * field.step < (2**32 if field.low >= 0 else 2**31):
+            yield ": the reference beyond the end of the circle", low.reach + 2, field.high + 2 * field.step
+        if field.scale > 1:
+            yield ": the reference at the end of the circle", field.max_code, field.high
+        return
+    for code, base in ((low.modulus - 1, field.low), (field.max_code - low.modulus + 1, field.high)):
+        yield ": beyond reach of the reference at the end of the range, but no other code is in it", code, base
+    yield ": the reference below the range", 0, max(field.low - low.modulus * field.step, -(2**31))
+    above = field.high + low.modulus * field.step
+    if above < 2**31 or field.high >= 2**31:
+        yield ": the reference above the range", field.max_code, above
+
+
+def _case(layout: LayoutPlan, everyday: Codes, place: int, note: str, code: int, base: int) -> tuple[str, Codes, Known]:
+    """A packet with this code at a place, and usual references but for that field."""
+    codes, name = (*everyday[:place], code, *everyday[place + 1 :]), layout.fields[place].name
+    return f"{name}{note}", codes, usual(layout, codes) | {name: base}
 
 
 def wrong(layout: LayoutPlan, everyday: Codes) -> Iterator[tuple[str, Codes, Known]]:
@@ -92,15 +89,12 @@ def wrong(layout: LayoutPlan, everyday: Codes) -> Iterator[tuple[str, Codes, Kno
     for place, field, low in layout.low_fields:
         if field.name not in there:
             continue
-        rest = {name: base for name, base in there.items() if name != field.name}
-        if rest:
+        if rest := {name: base for name, base in there.items() if name != field.name}:
             yield f"no reference for {field.name}", everyday, rest
         for what, code in _codes(field, low, everyday[place]):
-            codes = (*everyday[:place], code, *everyday[place + 1 :])
             for shift in (-low.reach - 1, low.reach + 1, -low.modulus, low.modulus, low.modulus * 5 // 2):
-                side = f"{abs(shift)} codes {'below' if shift < 0 else 'above'}"
-                moved = usual(layout, codes) | {field.name: _shifted(field, code, shift)}
-                yield f"{field.name}, {what}: the reference {side}", codes, moved
+                note = f", {what}: the reference {abs(shift)} codes {'below' if shift < 0 else 'above'}"
+                yield _case(layout, everyday, place, note, code, _shifted(field, code, shift))
 
 
 def resolves(plan: Plan, data: bytes, references: Known) -> Codes | None:
