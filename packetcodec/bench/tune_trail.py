@@ -23,6 +23,7 @@ from typing import TYPE_CHECKING
 
 from packetcodec.codec.points import to_point
 from packetcodec.errors import ValueFault
+from packetcodec.frozen import replace
 from packetcodec.schema import DEGREE, METRES_PER_DEGREE_NORTH
 from packetcodec.wire import OutOfRangeFault, Point, anchor_of, residuals, write_trail
 from packetcodec.wire.trail.numbers import STEADY, Bits, Scale
@@ -51,6 +52,7 @@ class Suggestion:
         speed: metres a second for which `initial_scale` is what a schema expects, or None where the spacing is not known.
         bits: mean length of a trail with them, in bits, nothing left out for the limit of a packet.
         present_initial_scale, present_scale_rate, present_bits: the same for the values in use.
+        wandering_bits: mean length with `wandering` and the values that suit it; None where the trail has it already.
         windows: trails looked at.
     """
 
@@ -61,6 +63,7 @@ class Suggestion:
     present_initial_scale: int
     present_scale_rate: int
     present_bits: float
+    wandering_bits: float | None
     windows: int
 
     @property
@@ -103,7 +106,8 @@ def tune_trail(trail: Trail, some: Iterable[Window], *, spacing: float | None = 
         some: anchors and the points behind each, newest first.
         spacing: seconds from point to point, where the schema does not say.
     """
-    left, lengths = [], []
+    left, lengths, some = [], [], list(some)
+    wandering = None if trail.wandering else tune_trail(replace(trail, wandering=True), some, spacing=spacing)
     for anchor, points in some:
         rest = residuals(trail, anchor, points)
         if rest:
@@ -126,6 +130,7 @@ def tune_trail(trail: Trail, some: Iterable[Window], *, spacing: float | None = 
         present_initial_scale=trail.initial_scale,
         present_scale_rate=trail.scale_rate,
         present_bits=sum(lengths) / len(left),
+        wandering_bits=wandering.bits if wandering else None,
         windows=len(left),
     )
 

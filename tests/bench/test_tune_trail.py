@@ -61,6 +61,9 @@ def test_the_bits_are_those_of_trails_really_written_and_no_other_pair_is_shorte
     )
     assert found.bits <= mean_bits(replace(trail, initial_scale=first, scale_rate=change), some) + 1e-9
     assert found.gain_bytes == pytest.approx((found.present_bits - found.bits) / 8)
+    wandering = replace(trail, wandering=True)
+    assert found.wandering_bits <= mean_bits(replace(wandering, initial_scale=first, scale_rate=change), some) + 1e-9
+    assert tune_trail(wandering, some).wandering_bits is None
 
 
 @given(moves=MOVES, first=st.integers(1, 4096), change=st.integers(1, 4096))

@@ -176,15 +176,18 @@ def _report_json(report: LinkReport, radio: Radio) -> dict[str, Any]:
 
 def suggestion_words(found: Suggestion) -> str:
     """The suggestion in a line."""
+    gain = 0 if found.wandering_bits is None else (found.bits - found.wandering_bits) / 8
+    wanders = f" With wandering = true too, {gain:.1f} bytes less at best." if gain >= _WORTH_SAYING else ""
     present = f"initial_scale = {found.present_initial_scale}, scale_rate = {found.present_scale_rate}"
     if found.gain_bytes < _WORTH_SAYING:
         return (
             f"Starting values of the trail: {present} suit this log ({found.windows} trails of {found.bits / 8:.1f} bytes)."
+            f"{wanders}"
         )
     speed = "" if found.speed is None else f", as for a speed of {found.speed:.2g} m/s"
     return (
         f"Starting values of the trail: initial_scale = {found.initial_scale}, scale_rate = {found.scale_rate}{speed}, "
         f"would make the trails of this log {found.gain_bytes:.1f} bytes shorter: {found.bits / 8:.1f} instead of "
         f"{found.present_bits / 8:.1f} bytes in the mean with {present} ({found.windows} trails looked at, padding "
-        f"and the packet's limit not counted)."
+        f"and the packet's limit not counted).{wanders}"
     )
