@@ -236,8 +236,10 @@ def test_events_are_the_same_whatever_the_link_does(tmp_path, name):
         assert "Contradiction" in met
 
 
-@pytest.mark.parametrize("name", LOW)
-@pytest.mark.parametrize("streams", [1, pytest.param(12, marks=pytest.mark.slow)])
+@pytest.mark.parametrize(
+    ("name", "streams"),
+    [("low counter", 1), ("low, anonymous", 1), *(pytest.param(name, 12, marks=pytest.mark.slow) for name in LOW)],
+)
 def test_what_is_known_of_low_bits_is_tried_and_learned_alike(tmp_path, name, streams):
     rng, codec = seeded(12), Codec(LOW[name])
     met = compare(tmp_path, [LOW[name]], [stream(rng, codec) for _ in range(streams)])

@@ -96,6 +96,16 @@ def test_the_starter_schemas_vectors_notice_a_mistake_in_packets(old: str, new: 
     assert noticed(spoiled(reader, old, new).Reader, schema_text())
 
 
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [('"WANDERING" in c', "False"), ("(last + before + 1) >> 1", "(last + before) >> 1")],
+    ids=["a trail that wanders turns", "the mean of two moves rounds down"],
+)
+def test_vectors_notice_a_mistake_in_trails_that_wander(old: str, new: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "tests.support.trail_reader", spoiled(trail_reader, old, new))
+    assert noticed(spoiled(reader, "", "").Reader, schema_text().replace("speed = 0.5 ", "wandering = true\nspeed = 0.5 "))
+
+
 @pytest.mark.parametrize("schema", [schema_text(), TRAILS], ids=["starter", "trails"])
 def test_without_a_mistake_nothing_is_noticed(schema: str) -> None:
     assert not noticed(spoiled(reader, "", "").Reader, schema)
