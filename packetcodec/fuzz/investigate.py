@@ -91,8 +91,8 @@ class Investigator:
         if alone is None:
             alone = self.mark_of(finding.question, fresh=True) == mark
         text: str | None = finding.question if alone else self._led_there(finding.question, mark, history, until)
+        finding.alone = text is not None
         if text is None:
-            finding.alone = False
             return
         smallest = text
         if alone:  # one process is quicker than many; what it says is checked with a fresh one

@@ -194,7 +194,12 @@ class Session:
         question = batch.questions[place]
         finding = self.found.make(verdict, batch.kind, question, batch.answers[place], place)
         finding.got, finding.remarks = got, remarks
-        alone = self.look.mark_of(question, fresh=True) == verdict.mark
+        try:
+            finding.alone = alone = self.look.mark_of(question, fresh=True) == verdict.mark
+        except KeyboardInterrupt:  # it was heard: it is told as it stands
+            finding.alone = False
+            self.found.keep(finding)
+            raise
         fell = verdict.mark.partition(": it ")[1] != ""
         if not alone and not fell:
             finding.mark = AFTER_OTHERS

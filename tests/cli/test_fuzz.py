@@ -2,6 +2,7 @@
 
 import functools
 import json
+import os
 import shlex
 import subprocess
 import sys
@@ -99,12 +100,26 @@ def test_bad_input_is_one_clear_line(fuzz, arguments, status, words):
     assert len(err.strip().splitlines()) == 1
 
 
-@pytest.mark.parametrize(("does", "status"), [("prints rubbish until Ctrl-C", 1), ("is right until Ctrl-C", 130)])
+def was_started_in(folder, process):
+    try:
+        return f"STARTED_IN={folder}".encode() in (process / "environ").read_bytes()
+    except OSError:  # it ended meanwhile, or is none of ours
+        return False
+
+
+@pytest.mark.parametrize(
+    ("does", "status"),
+    [
+        ("prints rubbish until Ctrl-C", 1),
+        ("is asked again about its rubbish until Ctrl-C", 1),
+        ("is right until Ctrl-C", 130),
+    ],
+)
 def test_what_was_found_before_an_interrupt_is_told_and_kept(tmp_path, does, status):
     code = "from packetcodec.cli import main; main()"
     done = subprocess.run(
         [sys.executable, "-c", code, "fuzz", GATE, "--target", RUBBISH.replace("prints rubbish", does), "--seconds", "600"],
-        cwd=tmp_path, capture_output=True, text=True, check=False,
+        cwd=tmp_path, capture_output=True, text=True, check=False, env={**os.environ, "STARTED_IN": str(tmp_path)},
     )  # fmt: skip
     assert (done.returncode, "Traceback" in done.stderr) == (status, False)
     assert "Stopped before the time was up: interrupted" in done.stdout
@@ -112,6 +127,7 @@ def test_what_was_found_before_an_interrupt_is_told_and_kept(tmp_path, does, sta
     kept = tmp_path / "packetcodec-fuzz" / "gate-v1"
     assert str(kept.relative_to(tmp_path)) in done.stderr
     assert (kept / "findings.jsonl").is_file() == (status == 1)
+    assert not any(map(functools.partial(was_started_in, tmp_path), Path("/proc").glob("[0-9]*")))
 
 
 def test_the_self_test_counts_what_is_found_and_names_the_lines_of_the_rest(fuzz, monkeypatch):

@@ -31,9 +31,10 @@ for line in sys.stdin:
         print("padding is not zero!", flush=True)
     if what == "is silent" and bad:
         continue
-    if what in {"prints rubbish", "prints rubbish until Ctrl-C"} and bad:
+    if "rubbish" in what and bad:
         answer, wrong = "\x00\xff ok? maybe", wrong + 1
-    if what.endswith("until Ctrl-C") and ((again and wrong == 2) or (what.startswith("is right") and seen == 300)):
+    many = 1 if what.startswith("is asked again") else 2
+    if what.endswith("until Ctrl-C") and ((again and wrong == many) or (what.startswith("is right") and seen == 300)):
         os.kill(os.getppid(), signal.SIGINT)  # as a user would who watches the run
     if what == "stops early" and seen > 120:
         break
