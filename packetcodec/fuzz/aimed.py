@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from packetcodec.wire import Point
+from packetcodec.wire import Point, from_raw, to_raw
 from packetcodec.wire.trail.cells import CIRCLE, HALF_CIRCLE, POLE, east_step, reach
 from packetcodec.wire.trail.coding import MAX_CLIMB
 
@@ -35,12 +35,13 @@ def aimed_encoding(random: Random, maker: Maker) -> tuple[tuple[int | None, ...]
     trail = maker.layout.trail
     if trail is None or random.randrange(3) == 0:
         return tuple(bases), ()
-    anchor = _anchor(random)
+    anchor = list(_anchor(random))
     for place, field in enumerate(maker.layout.fields):
         if place in maker.position:
-            number = anchor[maker.position.index(place)]
-            absent = field.absent_code is not None and random.randrange(12) == 0
-            bases[place] = None if absent else max(field.low, min(field.high, number))
+            axis = maker.position.index(place)
+            base = max(field.low, min(field.high, anchor[axis]))
+            anchor[axis] = from_raw(field, to_raw(field, base))  # as the receiver has it, from which the points are counted
+            bases[place] = None if field.absent_code is not None and random.randrange(12) == 0 else base
         elif random.randrange(4):
             bases[place] = random.randint(field.low, field.max_input)
     return tuple(bases), tuple(_points(random, trail, Point(*anchor)))
@@ -66,7 +67,9 @@ def _points(random: Random, trail: Trail, anchor: Point) -> list[Point]:
         cells = far + random.choice((0, 0, 1, -1, 2))
         north = anchor.latitude + side * random.choice((0, cells)) * trail.step + random.choice((0, 0, trail.step // 2))
         east = anchor.longitude + side * cells * wide + random.choice((0, 0, wide // 2, -(wide // 2)))
-        east = (east + HALF_CIRCLE) % CIRCLE - HALF_CIRCLE if random.randrange(8) else anchor.longitude + side * HALF_CIRCLE
+        east = (east + HALF_CIRCLE) % CIRCLE - HALF_CIRCLE
+        if random.randrange(6) == 0:
+            east = anchor.longitude + side * (HALF_CIRCLE + random.choice((0, 0, 1, -1)))
         north, east = max(-POLE, min(POLE, north)), max(-HALF_CIRCLE, min(HALF_CIRCLE, east))
         age += random.choice((0, 1, trail.interval_seed or 30, 1 << random.randrange(31)))
         high = random.choice((0, 1, -1)) * random.choice((1, 5_000, 10**7, 10**9, 10**9 + 10**7))

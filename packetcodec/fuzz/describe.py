@@ -62,7 +62,7 @@ def describe_finding(finding: Finding, command: str = "") -> Iterator[str]:
     if finding.last != finding.first.rpartition("\n")[2]:
         yield f"  first     {finding.first.splitlines()[-1]}"
     if not finding.alone:
-        yield "  note      asked again, it did not show: it takes something that is not known here"
+        yield "  note      it was not shown again: it takes something that is not known here, or the time was up"
     for number, line in enumerate(finding.remarks.splitlines()[-_REMARKS:]):
         yield f"  {'said' if not number else '':8}  {line}"
     if command:

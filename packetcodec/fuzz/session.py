@@ -79,9 +79,10 @@ class Session:
     def _unit(self) -> Unit:
         """How the target tells a good packet, seen from the everyday ones."""
         for layout in self.plan.layouts:
-            replies = self.target.ask([asked_of(worked_examples(self.plan, layout)[0])], self.until)
+            # Twice: of a program whose answers are late by one, the second tells.
+            replies = self.target.ask([asked_of(worked_examples(self.plan, layout)[0])] * 2, self.until)
             for unit in ("ok", "base"):
-                if replies.lines and replies.lines[0].startswith(unit):
+                if any(line.startswith(unit) for line in replies.lines):
                     self.report.unit = unit
                     return "base" if unit == "base" else "ok"
         return "ok"
@@ -292,7 +293,7 @@ def _late_by_one(lines: Sequence[str], wanted: Sequence[str]) -> bool:
     count = len(lines) - 1
     late = sum(one == two for one, two in zip(lines[1:], wanted, strict=False))
     right = sum(one == two for one, two in zip(lines[1:], wanted[1:], strict=False))
-    return count >= _SHIFTED and late > 0.8 * count and right < 0.5 * count
+    return late > 0.8 * count and late - right >= _SHIFTED
 
 
 def _word(answer: str) -> str:

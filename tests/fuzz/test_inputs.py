@@ -1,18 +1,22 @@
 """The questions of a run: reproducible, of every kind, with the right answers."""
 
 from itertools import islice
+from random import Random
 
 import pytest
 
 from packetcodec.errors import FAULTS, PacketFault
+from packetcodec.fuzz.aimed import aimed_encoding
 from packetcodec.fuzz.codec_target import python_target, reference_target
 from packetcodec.fuzz.generate import CHANCE, NOTICED, ROUND, Inputs
 from packetcodec.fuzz.oracle import Oracle
+from packetcodec.fuzz.packets import Maker
 from packetcodec.fuzz.protocol import bases_of, decode_answer, read_question
 from packetcodec.schema import Schema
 from packetcodec.starter import schema_text
-from packetcodec.wire import compile_plan, unpack
+from packetcodec.wire import compile_plan, from_raw, to_raw, unpack
 from packetcodec.wire.low_bits import known
+from packetcodec.wire.trail.cells import HALF_CIRCLE
 from tests.support import low_bits
 from tests.support.proving_ground import ground
 
@@ -89,6 +93,18 @@ def test_no_packet_with_few_wrong_bits_or_a_short_burst_is_good(plan):
     noticed = [batch for batch in batches(plan, 120) if batch.kind in NOTICED]
     assert sum(len(batch.answers) for batch in noticed) > 500
     assert not [answer for batch in noticed for answer in batch.answers if answer.startswith("ok")]
+
+
+def test_points_are_aimed_half_round_the_globe_from_where_the_receiver_has_the_packet():
+    random = Random(1)
+    maker = Maker(STARTER, STARTER.layout("track"), random)
+    longitude, found = maker.layout.fields[3], set()
+    for _ in range(2000):
+        bases, points = aimed_encoding(random, maker)
+        if bases[3] is not None and points:
+            anchor = from_raw(longitude, to_raw(longitude, bases[3]))
+            found |= {abs(point.longitude - anchor) - HALF_CIRCLE for point in points}
+    assert {-1, 0, 1} <= found
 
 
 def test_noise_reaches_the_check():
