@@ -106,6 +106,16 @@ class KnownPlaces {
     this.known.splice(0, bisect(this.known, this.horizon, lineOf));
   }
 
+  /** Move the places of each packet, by its serial number; what their stretches said is known now. */
+  move(seconds) {
+    const { known } = this;
+    [this.known, this.widest] = [[], 0];
+    for (const place of known) {
+      const line = place.line + (seconds.get(place.serial) || 0);
+      this.learn({ ...place, line, low: line, high: line });
+    }
+  }
+
   between(low, high) {
     return this.known.slice(bisect(this.known, low, lineOf), bisect(this.known, high, lineOf));
   }
@@ -193,7 +203,7 @@ class Interval {
 
   get settles() {
     const few = this.samples.length;
-    return !this.known && few < SETTLED && (few < TRUSTED || this.uneven > EVEN * this.length);
+    return few < SETTLED && (few < TRUSTED || this.uneven > EVEN * this.length);
   }
 
   /** The interval, matched to the spacing of the trail, or 0 where nothing is known of it. */
@@ -277,8 +287,8 @@ class Order {
   }
 
   placed() {
-    const found = this.heard.filter((heard) => heard.arrival.placed).map((heard) => [heard.number, heard.line]);
-    return found.sort((a, b) => a[0] - b[0] || a[1] - b[1]);
+    const found = this.heard.filter((heard) => heard.arrival.placed);
+    return found.sort((a, b) => a.number - b.number || a.line - b.line);
   }
 
   verdict(arrival) {
@@ -329,6 +339,17 @@ class Order {
 }
 
 // --- when each packet was sent --------------------------------------------------------------------------------------
+
+/** The moment of a packet by its number, among the numbers and moments of others. */
+function among(around, number, interval) {
+  const place = bisect(around, number, (item) => item[0]);
+  if (place < around.length && around[place][0] === number) return around[place][1];
+  if (place === 0) return around[0][1] - (around[0][0] - number) * interval;
+  const low = around[place - 1];
+  if (place === around.length) return low[1] + (number - low[0]) * interval;
+  const high = around[place];
+  return low[1] + ((high[1] - low[1]) * (number - low[0])) / (high[0] - low[0]);
+}
 
 class Timeline {
   constructor(order, interval) {
@@ -385,16 +406,32 @@ class Timeline {
   }
 
   between(arrival, number) {
-    const around = this.order.placed();
+    const around = this.order.placed().map((heard) => [heard.number, heard.line]);
     if (arrival.counter === null || !around.length) return arrival.moment;
+    return among(around, number, this.interval.seconds(arrival.usual, arrival.spacing));
+  }
+
+  /** Put the packets heard where the interval says, once it is sure; each with its moment before that. */
+  settle(arrival) {
     const interval = this.interval.seconds(arrival.usual, arrival.spacing);
-    const place = bisect(around, number, (item) => item[0]);
-    if (place < around.length && around[place][0] === number) return around[place][1];
-    if (place === 0) return around[0][1] - (around[0][0] - number) * interval;
-    const low = around[place - 1];
-    if (place === around.length) return low[1] + (number - low[0]) * interval;
-    const high = around[place];
-    return low[1] + ((high[1] - low[1]) * (number - low[0])) / (high[0] - low[0]);
+    const heard = this.order.placed();
+    const even = heard.filter((one) => one.inOrder);
+    const { firm, settles } = this.interval;
+    const sure = firm && inStep(interval, arrival.spacing) && !this.quiet && !settles;
+    if (!sure || !even.length) return [];
+    let { line } = even[0];
+    const lines = even.map((other, place) => {
+      if (place) {
+        const one = even[place - 1];
+        const elapsed = other.arrival.now - one.arrival.now;
+        line += this.step(elapsed, other.number - one.number, 0, interval, arrival.spacing);
+      }
+      return [other.number, line];
+    });
+    const before = heard.map((one) => [one, one.line]);
+    for (const one of heard) one.line = among(lines, one.number, interval);
+    this.recent = even.slice(-RECENT).map((one) => one.arrival.now - one.line);
+    return before;
   }
 
   /** Seconds by which the moment of a packet may be wrong, as far as the link is known to delay. */
@@ -403,7 +440,7 @@ class Timeline {
     if (arrival.timed || this.interval.given || arrival.counter === null || !interval) return 0;
     const { firm, known } = this.interval;
     const sure = this.overtaken ? firm && inStep(interval, arrival.spacing) : known;
-    if (sure && !this.quiet) return 0;
+    if (sure && !this.quiet && !this.interval.settles) return 0;
     if (!this.overtaken && !this.interval.settles) return 0;
     return Math.max(UNSURE * interval, this.interval.uneven, this.widest);
   }
@@ -431,6 +468,10 @@ class Gaps {
 
   open(low, high, packets) {
     if (packets > 0) this.gaps = [...this.gaps.slice(-this.limit), { low, high, packets, told: false }];
+  }
+
+  move(moments) {
+    for (const gap of this.gaps) [gap.low, gap.high] = [gap.low, gap.high].map(moments);
   }
 
   late(line) {
@@ -499,21 +540,22 @@ class Roles {
     return this.altitude ? packet.values[this.altitude.name] : null;
   }
 
-  ownPlace(packet, line, [low, high]) {
+  ownPlace(packet, line, [low, high], serial = 0) {
     const [north, east] = this.place ? this.place.map((name) => packet.values[name]) : [null, null];
-    return north === null || east === null ? null : { line, low, high, north, east, step: this.step, direct: true };
+    const { step } = this;
+    return north === null || east === null ? null : { line, low, high, north, east, step, direct: true, serial };
   }
 
   /** A packet's own position and the points of its trail, for a moment of it on the line. */
-  where(packet, line, stretch) {
-    const own = this.ownPlace(packet, line, stretch);
+  where(packet, line, stretch, serial) {
+    const own = this.ownPlace(packet, line, stretch, serial);
     const points = [];
     if (own && this.trail) {
       const step = this.trail.step << this.trail.coarsenings;
       for (const { latitude, longitude, altitude, age } of packet.trail) {
         if (age === null) break;
         const [low, high] = stretch.map((moment) => moment - age);
-        const place = { line: line - age, low, high, north: latitude, east: longitude, step, direct: false };
+        const place = { line: line - age, low, high, north: latitude, east: longitude, step, direct: false, serial };
         points.push({ place, altitude, age, known: true });
       }
     }
@@ -534,6 +576,7 @@ class TrackerState {
     this.places = new KnownPlaces(PLACES * limit);
     this.gaps = new Gaps(tracker, limit);
     this.moment = 0;
+    this.serial = 0; // of the packet being taken in
     this.doubtful = [-Infinity, 0];
     this.nowhere = []; // moments at which it said that it had no position
     this.reported = []; // those of them that a trail contradicted
@@ -557,6 +600,7 @@ class TrackerState {
       [verdict, number] = ["restart", counter];
     }
     if (verdict === "duplicate") return [{ event: "Duplicate", tracker, packetCounter: counter }];
+    if (this.doubtful[1] && verdict !== "restart") this.settle(arrival);
     const before = this.timeline.slot;
     const taken = this.take(packet, roles, arrival, verdict, number, dated ? now - steady : null);
     const events = [];
@@ -574,18 +618,19 @@ class TrackerState {
   }
 
   take(packet, roles, arrival, verdict, number, offset) {
+    this.serial += 1;
     const late = verdict === "late";
     const { newest } = this.order;
     let line = this.timeline.moment(arrival, verdict, number);
     const reach = this.doubtOf(packet, arrival, line);
     let doubt = reach;
     if (doubt) {
-      const [own, points] = roles.where(packet, line, [line, line]);
+      const [own, points] = roles.where(packet, line, [line, line], this.serial);
       const places = points.map((point) => point.place);
       const shift = this.places.shift(own ? [own, ...places] : places, doubt, this.tolerance(arrival));
       if (shift !== null) [line, doubt] = [line + shift, 0];
     }
-    const heard = { arrival, number, line, inOrder: !late };
+    const heard = { arrival, number, line, inOrder: !late, serial: this.serial };
     const gone = this.order.remember(heard, verdict === "restart");
     if (gone !== null) this.places.forget(gone);
     this.timeline.take(heard, verdict);
@@ -596,15 +641,30 @@ class TrackerState {
     }
     const timeKnown = offset !== null || Boolean(arrival.timed && roles.time && !roles.time.modulus);
     const stretch = doubt ? [line - doubt, line + doubt] : this.timeline.stretch(arrival, line, late);
-    const [place, points] = roles.where(packet, line, stretch);
+    const [place, points] = roles.where(packet, line, stretch, this.serial);
     return { packet, roles, arrival, line, time, timeKnown, place, points, reach, late };
+  }
+
+  /** Put places where they are by the counter, once the interval is sure: no moment is in doubt any more. */
+  settle(arrival) {
+    const heard = this.timeline.settle(arrival);
+    if (!heard.length) return;
+    this.doubtful = [-Infinity, 0];
+    this.places.move(new Map(heard.map(([one, line]) => [one.serial, one.line - line])));
+    const lines = new Map(heard.map(([one, line]) => [line, one.line]));
+    const moments = (moment) => (lines.has(moment) ? lines.get(moment) : moment);
+    this.gaps.move(moments);
+    this.nowhere = this.nowhere.map(moments);
+    this.reported = this.reported.map(moments);
   }
 
   doubtOf(packet, arrival, line) {
     const doubt = this.timeline.doubt(arrival);
-    if (doubt) this.doubtful = [line + doubt, doubt];
     const oldest = Math.max(0, ...packet.trail.map((point) => point.age || 0));
-    return !doubt && line - oldest < this.doubtful[0] ? this.doubtful[1] : doubt;
+    if (!doubt) return line - oldest < this.doubtful[0] ? this.doubtful[1] : 0;
+    const most = this.interval.known ? doubt : Math.max(doubt, oldest);
+    this.doubtful = [line + most, most];
+    return most;
   }
 
   tolerance(arrival) {
@@ -618,7 +678,9 @@ class TrackerState {
     const line = this.timeline.moment(arrival, "late", number);
     const place = roles.ownPlace(packet, line, [line, line]);
     if (place === null || !this.places.near(line, interval / 2, true)) return false;
-    return outside(place, this.places.between(line - 1.5 * interval, line + 1.5 * interval));
+    const anywhere = this.interval.known ? [] : this.places.known;
+    const around = this.places.between(line - 1.5 * interval, line + 1.5 * interval);
+    return outside(place, around) && anywhere.every((known) => differ(place, known));
   }
 
   /** The points of a trail that were not known, oldest first; what contradicts them. */
@@ -678,8 +740,8 @@ class TrackerState {
       const known = this.places.near(place.line, tolerance);
       if (known) same.add(keyOf(known));
       else if (place.line >= this.places.horizon) {
-        const tick = this.interval.given && isWhole(ages[number] / interval, SLACK);
-        left.push([number, tolerance, !tick && around.every((near) => differ(place, places[near]))]);
+        const asks = !this.exact(taken, ages[number]);
+        left.push([number, tolerance, asks && around.every((near) => differ(place, places[near]))]);
       }
     }
     const fresh = [];
