@@ -36,8 +36,8 @@ if TYPE_CHECKING:
     from packetcodec.arrays.tables import Units
     from packetcodec.codec import Codec
 
-#: Bytes of columns that a batch of a stream has, about; and the most rows.
-_BATCH_BYTES, _BATCH_ROWS = 1 << 22, 1 << 16
+#: Bytes of columns that a batch of a stream has, about: they stay in the cache. And the most rows.
+_BATCH_BYTES, _BATCH_ROWS = 3 << 19, 1 << 16
 
 
 class Layouts(NamedTuple):
@@ -130,9 +130,9 @@ class ColumnDecoder:
             unknown.append(faults)
             for batches, decoder, rows in zip(kept, decoders, layouts, strict=True):
                 if len(rows):
-                    values = decoder.decode(some, frozen(rows), known)
-                    columns = [pa.array(rows + np.int64(first_row + first)), *fields_of(values)]
-                    batches.append(pa.record_batch(columns, schema=_numbered(decoder)))
+                    columns, _ = decoder.columns(some, frozen(rows), known)
+                    numbers = pa.array(rows + np.int64(first_row + first))
+                    batches.append(pa.record_batch([numbers, *columns], schema=_numbered(decoder)))
         found = [pa.Table.from_batches(some, _numbered(decoder)) for some, decoder in zip(kept, decoders, strict=True)]
         return Layouts(dict(zip(groups.names, found, strict=True)), pa.Table.from_batches(unknown, FAULTS))
 
@@ -164,10 +164,10 @@ class ColumnDecoder:
         def batches() -> Iterator[pa.RecordBatch]:
             for batch in source:
                 for at in range(0, batch.num_rows, rows):
-                    piece = batch.slice(at, rows)
+                    piece = batch.slice(at, rows) if batch.num_rows > rows else batch
                     known = references.of_batch(given, piece)
-                    values = fields_of(decoder.decode(of(piece.column(column)), reference=known))
-                    yield pa.record_batch([*(piece.column(field.name) for field in kept), *values], schema=schema)
+                    columns, _ = decoder.columns(of(piece.column(column)), reference=known)
+                    yield pa.record_batch([*(piece.column(field.name) for field in kept), *columns], schema=schema)
 
         return pa.RecordBatchReader.from_batches(schema, batches())
 
@@ -203,11 +203,6 @@ def other_columns(schema: pa.Schema, column: str, decoded: pa.StructType) -> lis
 def taken(name: str) -> PacketcodecError:
     """The fault of a column whose name a decoded one has too."""
     return PacketcodecError(f"column {name!r}: stands in the input and in the packets; rename that of the input")
-
-
-def fields_of(values: pa.StructArray) -> list[pa.Array]:
-    """The columns of an array of structs; what a null row holds is null already."""
-    return [values.field(number) for number in range(values.type.num_fields)]
 
 
 def _numbered(decoder: LayoutDecoder) -> pa.Schema:

@@ -35,8 +35,8 @@ if TYPE_CHECKING:
     from packetcodec.codec import Codec
     from packetcodec.wire import FieldPlan, LayoutPlan, Plan
 
-#: Rows that are taken together: their codes fit the second cache.
-_ROWS = 1 << 13
+#: Rows that are taken together: few enough for the cache, and so many that the calls of kernels do not count.
+_ROWS = 1 << 15
 
 
 class ColumnEncoder:

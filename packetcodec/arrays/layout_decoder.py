@@ -37,8 +37,8 @@ _NOTHING: Reference = MappingProxyType({})
 class Memory:
     """Places in one piece of memory, then the memory itself."""
 
-    def __init__(self) -> None:
-        self.size = 0
+    def __init__(self, size: int = 0) -> None:
+        self.size = size
         self._buffer: pa.Buffer | None = None
 
     def take(self, size: int) -> int:
@@ -54,7 +54,7 @@ class Memory:
 
     def slice(self, at: Any, size: int) -> pa.Buffer:
         """What stands at a place."""
-        return self._buffer.slice(int(at), size) if self._buffer else None
+        return self._buffer.slice(at, size) if self._buffer else None
 
 
 class LayoutDecoder:
@@ -76,6 +76,7 @@ class LayoutDecoder:
         self._checks, self._zeros = tables.check_tables(plan, layout)
         self._low, self._parts = tables.low_tables(plan, layout)
         self._physical = units == "physical"
+        self._last_placed: tuple[NDArray[np.int64], NDArray[np.int64], int] | None = None
         taken = {column.field.name for column in self._columns}
         fields = [pa.field(free("status", taken), tables.STATUS)]
         fields += [pa.field(column.field.name, column.type) for column in self._columns]
@@ -84,13 +85,21 @@ class LayoutDecoder:
         self.type = pa.struct(fields)
         self.row_bytes = 1 + sum(tables.WIDTHS.get(column.form, 1) for column in self._columns) + int(self._trail[0]) * 28
 
-    def decode(
+    def decode(self, packets: Packets, reference: Reference = _NOTHING) -> pa.StructArray:
+        """What the packets say, as one array."""
+        columns, rows = self.columns(packets, reference=reference)
+        return pa.Array.from_buffers(self.type, len(columns[0]), [rows], children=columns)
+
+    def columns(
         self, packets: Packets, rows: NDArray[np.int32] = _NO_ROWS, reference: Reference = _NOTHING
-    ) -> pa.StructArray:
-        """What the packets say: all of them, or those of some rows in ascending order; references are for all of them."""
+    ) -> tuple[list[pa.Array], pa.Buffer]:
+        """Columns of what the packets say, and which rows are packets of this layout.
+
+        Of all packets, or those of some rows in ascending order; references are for all of them.
+        """
         count = len(rows) or len(packets.offsets) - 1
-        head, fields, memory = self._head.copy(), self._fields.copy(), Memory()
-        _place(head, fields, memory, count)
+        head, fields, size = self._placed(count)
+        memory = Memory(size)
         known = codes_known(self._layout, reference, physical=self._physical)
         given = (
             packets.data, packets.offsets, rows, packets.nulls, self._classes, head, self._zeros, self._checks, fields,
@@ -105,21 +114,33 @@ class LayoutDecoder:
 
     def _arrays(
         self, memory: Memory, head: NDArray[Any], fields: NDArray[Any], count: int, *trails: tuple[pa.Buffer, pa.StructArray]
-    ) -> pa.StructArray:
-        bits = -(-count // 8)
-        present, rows = memory.slice(head[kernel.OK_AT], bits), memory.slice(head[kernel.ROW_AT], bits)
-        status = pa.Array.from_buffers(pa.int8(), count, [rows, memory.slice(head[kernel.STATUS_AT], count)])
-        children = [pa.DictionaryArray.from_arrays(status, tables.STATUS_NAMES)]
-        for column, row in zip(self._columns, fields, strict=True):
-            valid = memory.slice(row[kernel.VALID], bits) if row[kernel.VALID] >= 0 else present
+    ) -> tuple[list[pa.Array], pa.Buffer]:
+        bits, (status_at, ok_at, row_at) = -(-count // 8), head[kernel.STATUS_AT : kernel.ROW_AT + 1].tolist()
+        present, rows = memory.slice(ok_at, bits), memory.slice(row_at, bits)
+        status = pa.Array.from_buffers(pa.int8(), count, [rows, memory.slice(status_at, count)])
+        found = [pa.DictionaryArray.from_arrays(status, tables.STATUS_NAMES, safe=False)]
+        for column, (at, valid_at) in zip(self._columns, fields[:, kernel.VALUES : kernel.VALID + 1].tolist(), strict=True):
+            valid = memory.slice(valid_at, bits) if valid_at >= 0 else present
             size = bits if column.form == kernel.BOOL else count * tables.WIDTHS[column.form]
             kind = column.type.index_type if column.names is not None else column.type
-            array = pa.Array.from_buffers(kind, count, [valid, memory.slice(row[kernel.VALUES], size)])
-            children.append(array if column.names is None else pa.DictionaryArray.from_arrays(array, column.names))
+            array = pa.Array.from_buffers(kind, count, [valid, memory.slice(at, size)])
+            found.append(array if column.names is None else pa.DictionaryArray.from_arrays(array, column.names, safe=False))
         for lists, points in trails:
             kind = pa.list_(self._points)
-            children.append(pa.Array.from_buffers(kind, count, [present, lists], children=[points]))
-        return pa.Array.from_buffers(self.type, count, [rows], children=children)
+            found.append(pa.Array.from_buffers(kind, count, [present, lists], children=[points]))
+        return found, rows
+
+    def _placed(self, count: int) -> tuple[NDArray[np.int64], NDArray[np.int64], int]:
+        """The numbers of the layout and of its fields with the places of columns of so many rows, and their bytes.
+
+        A stream asks for one count again and again: the last answer is kept.
+        """
+        last = self._last_placed
+        if last is None or last[0][kernel.ROWS] != count:
+            head, fields, memory = self._head.copy(), self._fields.copy(), Memory()
+            _place(head, fields, memory, count)
+            last = self._last_placed = head, fields, memory.size
+        return last
 
     def _place_points(self, packets: Packets, rows: NDArray[np.int32], memory: Memory, count: int) -> NDArray[np.int64]:
         """The places of the columns of points, for as many as the packets hold: an axis takes a bit at least."""
@@ -143,8 +164,8 @@ class LayoutDecoder:
         size = points * number.bit_width // 8
 
         def column(kind: pa.DataType, place: int, size: int, valid: int | None = None) -> pa.Array:
-            held = None if valid is None else memory.slice(places[valid], bits)
-            return pa.Array.from_buffers(kind, points, [held, memory.slice(places[place], size)])
+            held = None if valid is None else memory.slice(int(places[valid]), bits)
+            return pa.Array.from_buffers(kind, points, [held, memory.slice(int(places[place]), size)])
 
         found = [column(number, track.LATITUDES, size), column(number, track.LONGITUDES, size)]
         if places[track.ALTITUDES] >= 0:
@@ -152,7 +173,7 @@ class LayoutDecoder:
         else:
             found.append(pa.nulls(points, number))
         found.append(column(pa.int32(), track.AGES, 4 * points, track.HAS_AGE))
-        lists = memory.slice(places[track.LISTS], 4 * (count + 1))
+        lists = memory.slice(int(places[track.LISTS]), 4 * (count + 1))
         return lists, pa.Array.from_buffers(self._points, points, [None], children=found)
 
 

@@ -115,6 +115,17 @@ def add_bytes(column, tables, row, size, count, registers):
 
 
 @njit(cache=True)
+def added_by(word, tables, row):
+    """What the eight bytes of one word add to a register."""
+    return (
+        tables[row, word >> _U64(56)] ^ tables[row + 1, word >> _U64(48) & _BYTE]
+        ^ tables[row + 2, word >> _U64(40) & _BYTE] ^ tables[row + 3, word >> _U64(32) & _BYTE]
+        ^ tables[row + 4, word >> _U64(24) & _BYTE] ^ tables[row + 5, word >> _U64(16) & _BYTE]
+        ^ tables[row + 6, word >> _U64(8) & _BYTE] ^ tables[row + 7, word & _BYTE]
+    )  # fmt: skip
+
+
+@njit(cache=True)
 def mark_checks(head, tables, zeros, count, words, status, lengths, registers, low, codes, others, turns):
     """Mark packets whose check is not that of their bytes. A CRC is linear: what each byte at its place adds."""
     size = head[SIZE] - head[CHECK_BYTES]
@@ -172,8 +183,10 @@ def pack_bits(some, count, out):
 def reals(codes, valid, count, row, out):
     """Floats: base units divided by the scale."""
     low, step, high, scale = row[R_LOW], row[R_STEP], row[R_HIGH], row[R_SCALE]
+    half = _U32(1) << _U32(31)
     for i in range(count):
-        value = min(low + np.float64(codes[i]) * step, high) / scale
+        signed = np.int32(_U32(codes[i]) ^ half)  # machines convert numbers with a sign
+        value = min(low + (np.float64(signed) + 2147483648.0) * step, high) / scale
         out[i] = value if valid[i] else 0.0
 
 
@@ -182,7 +195,7 @@ def integers(codes, valid, count, row, out):
     """Whole numbers in base units of 32 bits: counted without sign from the lowest one."""
     low, step, top, most = _U32(row[LOW]), _U32(row[STEP]), _U32(row[TOP]), _U32(row[MAX_CODE])
     for i in range(count):
-        value = low + (top if codes[i] >= most else codes[i] * step)
+        value = _U32(low + (top if codes[i] >= most else _U32(codes[i] * step)))  # 64 bits would not be vectors
         out[i] = np.int32(value if valid[i] else _U32(0))
 
 

@@ -11,8 +11,8 @@ from numba import njit
 from packetcodec.arrays.kernels import decode as base
 from packetcodec.arrays.kernels import trail as of_trail
 from packetcodec.arrays.kernels.decode import (
-    CHECK, CHECK_BITS, CHECK_BYTES, DATA_BITS, EAST, F64, HEIGHT, HIGH, LOW, NORTH, ROWS, STEP, TRAIL, WORDS, gather,
-    kept_bytes, mark, mark_fields, pack_bits, take_apart, write_fields, write_status,
+    CHECK, CHECK_BITS, CHECK_BYTES, DATA_BITS, EAST, F64, HEIGHT, HIGH, LOW, NORTH, ROWS, STEP, TRAIL, WORDS, added_by,
+    gather, kept_bytes, mark, mark_fields, pack_bits, take_apart, write_fields, write_status,
 )  # fmt: skip
 from packetcodec.arrays.kernels.low_bits import settle
 from packetcodec.arrays.kernels.machine import READ_I64, TABLE_I64, WRITE_U8, Kernel
@@ -28,8 +28,6 @@ BLOCK = 1024
 #: What is read of the fields for a trail.
 _NORTH, _EAST, _HEIGHT, _SPACING = range(4)
 
-_U64, _EIGHT = np.uint64, np.uint64(8)
-
 
 @njit(cache=True)
 def mark_checks(data, offsets, rows, tables, zeros, lo, count, first, status, lengths, registers, low, codes, others, turns):
@@ -44,9 +42,7 @@ def mark_checks(data, offsets, rows, tables, zeros, lo, count, first, status, le
         for at in range(0, length, 8):
             left = left if at == 0 else window_at(data, start + at)
             left &= kept_bytes(length - at)
-            for byte in range(8):
-                found ^= tables[row + at + byte, left >> _U64(56)]
-                left <<= _EIGHT
+            found ^= added_by(left, tables, row + at)
         registers[i] = found
     if low.shape[0]:
         settle(low, tables, count, status, lengths, registers, codes, others, turns)

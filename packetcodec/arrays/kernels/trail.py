@@ -63,24 +63,21 @@ def read_number(data, at, order, steady):
             return 0, BAD
     behind = (window << _U64(ones)) << _ONE
     rest += np.int64((behind >> _ONE) >> _U64(63 - order))
-    return -(rest >> 1) - 1 if rest & 1 else rest >> 1, at + ones + 1 + order
+    return (rest >> 1) ^ -(rest & 1), at + ones + 1 + order
 
 
 @njit(cache=True)
 def order_of(total, count):
     """The smallest order whose power of two, times the count, reaches the sum."""
-    order = leading_zeros(_U64(count)) - leading_zeros(_U64(total))
-    if order < 0:
-        return 0
-    return order if count << order >= total else order + 1
+    order = max(0, leading_zeros(_U64(count)) - leading_zeros(_U64(total)))
+    return order + ((count << order) < total)
 
 
 @njit(cache=True)
 def choice_of(stays, goes_on, turns):
     """The guess that was wrong by least; of equal ones the last."""
-    if turns <= goes_on:
-        return 2 if turns <= stays else 0
-    return 1 if goes_on <= stays else 0
+    ahead = 2 if turns <= goes_on else 1
+    return 0 if stays < min(turns, goes_on) else ahead
 
 
 @njit(cache=True)
