@@ -38,8 +38,7 @@ R_LOW, R_STEP, R_HIGH, R_SCALE = range(4)
 
 _U8, _U32, _U64 = np.uint8, np.uint32, np.uint64
 _BYTE = np.uint64(255)
-_SPREAD = np.uint64(0x0102040810204080)
-_PAIRS = np.uint64(56)
+_SPREAD, _PAIRS = np.uint64(0x0102040810204080), np.uint64(56)
 
 
 @njit(cache=True)
