@@ -95,7 +95,7 @@ class _LateError(BaseException):
 def _alarm_clock(left: Callable[[], float]) -> Iterator[None]:
     """Stops what runs when `left` has no seconds left, in the main thread of a POSIX system.
 
-    The clock is set once for many questions: `left` is asked when it rings.
+    The clock is set once for many questions: `left` is asked when it rings. One that was running before goes on behind it.
     """
     if not hasattr(signal, "setitimer") or threading.current_thread() is not threading.main_thread():
         yield
@@ -106,13 +106,16 @@ def _alarm_clock(left: Callable[[], float]) -> Iterator[None]:
             raise _LateError
         signal.setitimer(signal.ITIMER_REAL, max(1e-3, left()))
 
-    before = signal.signal(signal.SIGALRM, ring)
+    delay, interval = signal.setitimer(signal.ITIMER_REAL, 0)
+    start, before = time.monotonic(), signal.signal(signal.SIGALRM, ring)
     try:
         signal.setitimer(signal.ITIMER_REAL, max(1e-3, left()))
         yield
     finally:
         signal.setitimer(signal.ITIMER_REAL, 0)
         signal.signal(signal.SIGALRM, before)
+        if delay:
+            signal.setitimer(signal.ITIMER_REAL, max(1e-3, delay - (time.monotonic() - start)), interval)
 
 
 class OwnProcess:

@@ -163,6 +163,17 @@ def test_a_function_that_never_returns_is_stopped_and_one_that_exits_is_reported
     assert 'sys.exit("no data")' in finding.remarks
 
 
+def test_a_function_that_asks_another_one_is_stopped_all_the_same():
+    def hangs(line):
+        OURS.ask(["decode 12"])  # it sets a clock of its own
+        while line == "decode -":
+            pass
+        return "?"
+
+    replies = FunctionTarget("hangs", hangs, timeout=0.2).ask(["sync", "decode -"])
+    assert (replies.lines, replies.trouble) == (("?",), "it gave no answer in 0.2 s")
+
+
 def test_true_and_1_are_both_right_for_a_flag():
     def decode(data):
         words = OURS.ask([f"decode {data.hex() or '-'}"]).lines[0].split()
