@@ -107,8 +107,7 @@ class Session:
 
     def inputs(self, scale: int) -> Inputs:
         """The questions that suit the target."""
-        known = self.look.known
-        return Inputs(self.oracle, seed=self.report.seed, verbs=known, scale=scale)
+        return Inputs(self.oracle, seed=self.report.seed, verbs=self.look.known, scale=scale)
 
     # --- a batch -----------------------------------------------------------------------------------------------------
 
@@ -201,8 +200,7 @@ class Session:
             finding.alone = False
             self.found.keep(finding)
             raise
-        fell = verdict.mark.partition(": it ")[1] != ""
-        if not alone and not fell:
+        if not alone and ": it " not in verdict.mark:
             finding.mark = AFTER_OTHERS
             if self.found.seen(AFTER_OTHERS):
                 return True
@@ -219,7 +217,6 @@ class Session:
         verdict = trouble(replies.trouble, question)
         if replies.aligned and self.found.seen(verdict.mark):
             return place + 1
-
         found = self.look.culprit(batch.questions[place:], lambda again: again.trouble not in {"", TIME_UP})
         if found:
             place, replies = place + found[0], found[1]
@@ -233,8 +230,7 @@ class Session:
     def _second_looks(self, batch: Batch, replies: Replies) -> None:
         """What is wrong though the answers are not: words on stderr that mean trouble, and slow answers."""
         said = alarm(replies.remarks)
-        if said and not replies.trouble and not self.found.seen(f"stderr: {said}"):
-            mark = f"stderr: {said}"
+        if said and not replies.trouble and not self.found.seen(mark := f"stderr: {said}"):
             found = self.look.culprit(batch.questions, lambda again: alarm(again.remarks) == said)
             number = found[0] if found else 0
             finding = self.found.own(mark, "whole", batch.kind, batch.questions[number], "words on stderr")
@@ -246,11 +242,9 @@ class Session:
             if question in {HELD, FIELD}:
                 continue
             verdict = slow_verdict(question)
-            if (
-                time.monotonic() > self.until
-                or self.found.seen(verdict.mark)
-                or not any(pair := self.look.slowness(question))
-            ):
+            if time.monotonic() > self.until or self.found.seen(verdict.mark):
+                continue
+            if not any(pair := self.look.slowness(question)):
                 continue
             finding = self.found.own(verdict.mark, "whole", batch.kind, question, describe_slowness(*pair))
             until = min(self.until, time.monotonic() + 1)
