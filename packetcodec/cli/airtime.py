@@ -21,6 +21,7 @@ from packetcodec.cli.tables.limits import budget_json, complaints, per_hour, sho
 from packetcodec.cli.tables.sheet import Sheet, console, put_json, remark, table
 from packetcodec.radio import CAUTION, LORAWAN_OVERHEAD, Budget, Modem
 from packetcodec.radio.schedule import Sending, largest_payload
+from packetcodec.schema import DEGREE, METRE
 from packetcodec.spelling import counted
 from packetcodec.vectors.examples import Example
 from packetcodec.wire import LayoutPlan, Plan, Point, text_line
@@ -134,23 +135,24 @@ def sizes(plan: Plan, layout: LayoutPlan) -> tuple[Size, ...]:
 
 
 def _in_degrees(point: Point) -> tuple[float | None, ...]:
-    altitude = None if point.altitude is None else point.altitude / 100
-    return point.latitude / 10**7, point.longitude / 10**7, altitude, point.age
+    altitude = None if point.altitude is None else point.altitude / METRE
+    return point.latitude / DEGREE, point.longitude / DEGREE, altitude, point.age
 
 
-def _path(trail: Trail, head: Point | None) -> list[Point]:
-    """A typical trail: back along a gently turning path, FIRST cells from point to point, uphill a step each time."""
-    if head is None:
+def _path(trail: Trail, anchor: Point | None) -> list[Point]:
+    """A typical trail: back on a gently turning path, `initial_scale` cells from point to point, each a step higher."""
+    if anchor is None:
         return []
     found = []
     north = east = 0.0
     for number in range(1, trail.points + 1):
         way = radians(20 + 10 * number)
         north, east = north + trail.initial_scale * cos(way), east + trail.initial_scale * sin(way)
-        place = place_of(head[:2], (round(north), round(east)), trail.step)
+        place = place_of(anchor[:2], (round(north), round(east)), trail.step)
         if place is None:
             break
-        altitude = None if head.altitude is None or trail.altitude is None else head.altitude + number * trail.altitude.step
+        height, steps = anchor.altitude, trail.altitude
+        altitude = None if height is None or steps is None else height + number * steps.step
         found.append(Point(*place, altitude, number * (trail.spacing_seconds or trail.interval_seed or 0)))
     return found
 

@@ -16,7 +16,7 @@ from packetcodec.schema import DEGREE, METRE
 from packetcodec.wire import LayoutPlan, OutOfRangeFault, Point
 from packetcodec.wire.packing import ages_of
 from packetcodec.wire.quantize import quoted, to_number
-from packetcodec.wire.trail.coding import MAX_CLIMB
+from packetcodec.wire.trail.coding import MAX_POINT_ALTITUDE
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 _AXES = {
     "latitude": (float(DEGREE), 900_000_000, "degrees"),
     "longitude": (float(DEGREE), 1_800_000_000, "degrees"),
-    "altitude": (float(METRE), MAX_CLIMB + 10_000_000, "m"),  # as far as a trail reaches from the highest anchor
+    "altitude": (float(METRE), MAX_POINT_ALTITUDE, "m"),
     "age": (1.0, 2**31 - 1, "s"),
 }
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from packetcodec.wire import Point, from_raw, to_raw
 from packetcodec.wire.trail.cells import CIRCLE, HALF_CIRCLE, POLE, east_step, reach
-from packetcodec.wire.trail.coding import MAX_CLIMB
+from packetcodec.wire.trail.coding import MAX_POINT_ALTITUDE
 
 if TYPE_CHECKING:
     from random import Random
@@ -94,7 +94,7 @@ def _nowhere(random: Random, trail: Trail, point: Point) -> Point:
         latitude, longitude = random.choice(_NOWHERE)
         return point._replace(latitude=latitude, longitude=longitude)
     if way == 1 and trail.altitude:
-        most = MAX_CLIMB + 10_000_000
+        most = MAX_POINT_ALTITUDE
         return point._replace(altitude=random.choice((most, -most, most + 1, -most - 1)))
     return point._replace(age=random.choice((_I32 - 1, _I32, 2 * _I32 - 1)))
 

@@ -27,7 +27,7 @@ from packetcodec.fuzz.protocol import (
 )
 from packetcodec.fuzz.targets import FunctionTarget
 from packetcodec.reference.codec import ReferenceCodec
-from packetcodec.schema import Form
+from packetcodec.schema import DEGREE, METRE, Form
 from packetcodec.wire import FieldPlan, Plan, Point, Value, to_value
 
 if TYPE_CHECKING:
@@ -35,8 +35,6 @@ if TYPE_CHECKING:
 
     from packetcodec.codec import Packet
     from packetcodec.schema import Schema
-
-_E7 = 10_000_000
 
 
 class Harness:
@@ -85,8 +83,8 @@ class Harness:
         timed = layout.trail is not None and layout.trail.interval_seed
         points = [
             Point(
-                round(point.latitude * _E7),
-                round(point.longitude * _E7),
+                round(point.latitude * DEGREE),
+                round(point.longitude * DEGREE),
                 None if point.altitude is None else round(point.altitude * 100),
                 None if point.age is None or not timed else round(point.age),
             )
@@ -106,8 +104,8 @@ def reference_values(plan: Plan, references: Sequence[int | None]) -> dict[str, 
 def trail_of(points: Sequence[Point]) -> list[tuple[float, float, float | None, int | None]]:
     """Points as users give them."""
     return [
-        (point.latitude / _E7, point.longitude / _E7, None if point.altitude is None else point.altitude / 100, point.age)
-        for point in points
+        (latitude / DEGREE, longitude / DEGREE, None if altitude is None else altitude / METRE, age)
+        for latitude, longitude, altitude, age in points
     ]
 
 

@@ -35,14 +35,14 @@ from packetcodec.wire import LayoutPlan, OutOfRangeFault, Plan, Point, pack, to_
 from packetcodec.wire.low_bits import known
 from packetcodec.wire.packing import content
 from packetcodec.wire.trail.cells import HALF_CIRCLE, POLE
-from packetcodec.wire.trail.coding import MAX_CLIMB
+from packetcodec.wire.trail.coding import MAX_POINT_ALTITUDE
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
 
 #: The bounds of a point's altitude in centimetres, and of its age in seconds (section 7.1 of the specification).
-MAX_POINT_ALTITUDE, MAX_AGE = MAX_CLIMB + 10_000_000, 2**31 - 1
+MAX_AGE = 2**31 - 1
 
 
 class Oracle:

@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from packetcodec.schema import MAX_ALTITUDE
 from packetcodec.wire import Point
 from packetcodec.wire.trail.cells import POLE, east_step, reach, wrapped
 
@@ -27,7 +28,6 @@ if TYPE_CHECKING:
 Move = tuple[int, int]
 
 #: Beyond it no altitude of a point is given, in centimetres (`packetcodec.codec.points`).
-_MAX_ALTITUDE = 10_000_000
 
 
 def random_track(random: Random, trail: Trail, anchor: Point) -> tuple[Point, ...]:
@@ -51,7 +51,7 @@ def random_track(random: Random, trail: Trail, anchor: Point) -> tuple[Point, ..
         climb: int | None = None
         if trail.altitude:
             altitude += random.choice((0, 0, 1, -1, 2, -7, 300)) * trail.altitude.step + random.randrange(3)
-            climb = max(-_MAX_ALTITUDE, min(_MAX_ALTITUDE, altitude))
+            climb = max(-MAX_ALTITUDE, min(MAX_ALTITUDE, altitude))
         if trail.interval_seed:
             age += random.choice(
                 (trail.interval_seed, trail.interval_seed, trail.interval_seed + 1, 0, 1, random.randrange(5000))

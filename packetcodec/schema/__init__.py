@@ -6,6 +6,7 @@ from packetcodec.schema.grid import Grid, derive
 from packetcodec.schema.kinds import (
     DEGREE,
     KINDS,
+    MAX_ALTITUDE,
     METRE,
     METRES_PER_DEGREE_EAST,
     METRES_PER_DEGREE_NORTH,
@@ -36,6 +37,7 @@ from packetcodec.schema.schema import Schema
 __all__ = [
     "DEGREE",
     "KINDS",
+    "MAX_ALTITUDE",
     "MAX_BYTES",
     "METRE",
     "METRES_PER_DEGREE_EAST",

@@ -33,6 +33,8 @@ METRES_PER_DEGREE_EAST = 111_319.490_8
 DEGREE = 10**7
 #: Base units of an altitude in one metre.
 METRE = 100
+#: The highest altitude of any field, in base units.
+MAX_ALTITUDE = 100_000 * METRE
 
 #: How much wider than high a cell of a trail can be on the ground: its integer cosine is at most 0.18 % too wide, and a
 #: parallel is up to 0.34 % longer against a meridian than on a sphere (WGS 84 flattening 1/298.257 223 563).
@@ -200,8 +202,8 @@ _ROWS = (
     ),
     _kind(
         "altitude", Form.MEASURE, "clip", f"{_MEASURE} low_bits within", "altitude above mean sea level",
-        _unit("m", METRE, "centimetre", (-12_000, 100_000), (-500, 9000), 100, name="m", suffix="cm", everyday=2104.0,
-              metres=1.0),
+        _unit("m", METRE, "centimetre", (-12_000, MAX_ALTITUDE // METRE), (-500, 9000), 100, name="m", suffix="cm",
+              everyday=2104.0, metres=1.0),
         role=Role.HEIGHT, source="altitude",
     ),
     _kind(

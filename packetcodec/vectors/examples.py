@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
-from packetcodec.schema import Form, Role
+from packetcodec.schema import DEGREE, MAX_ALTITUDE, Form, Role
 from packetcodec.vectors.references import Known, usual
 from packetcodec.wire import FieldPlan, LayoutPlan, Plan, Point, Value, anchor_of, pack, to_base, to_raw, to_value, unpack
 from packetcodec.wire.low_bits import known
@@ -131,7 +131,7 @@ class Example:
         for place, field in enumerate(self.layout.fields):
             wanted = {Role.NORTH: latitude, Role.EAST: longitude, None: None}.get(field.kind.role)
             if wanted is not None:
-                if not field.low <= wanted * 10**7 <= field.max_input:
+                if not field.low <= wanted * DEGREE <= field.max_input:
                     return None
                 moved = moved.given(place, wanted)
         return moved if moved.anchor else None
@@ -159,7 +159,7 @@ class Example:
             place = place_of(anchor[:2], (north, east), trail.step)
             if place is None:
                 return
-            altitude = max(-10_000_000, min(10_000_000, (anchor.altitude or 0) + climb)) if trail.altitude else None
+            altitude = max(-MAX_ALTITUDE, min(MAX_ALTITUDE, (anchor.altitude or 0) + climb)) if trail.altitude else None
             yield Point(*place, altitude, age if trail.interval_seed else None)
 
     def assembled(self, bits: Bits) -> bytes:

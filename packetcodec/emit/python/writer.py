@@ -175,7 +175,7 @@ def write_harness(plan: Plan) -> dict[str, str]:
         "layouts": layouts,
         "names_of": names_of,
         "variable": MICROPYTHON,
-        "far": coding.MAX_CLIMB + 10_000_000,
+        "far": coding.MAX_POINT_ALTITUDE,
         "references": tuple(_keys_of(layouts, name) for name in plan.references),
     }
     names["has_degrees"] = _has_degrees(plan)

@@ -19,7 +19,7 @@ except ImportError:
     raise ImportError("the strategies of packetcodec.fuzz need hypothesis: pip install 'packetcodec[fuzz]'") from None
 
 from packetcodec.codec import Codec, TrailPoint
-from packetcodec.schema import KINDS, Role
+from packetcodec.schema import DEGREE, KINDS, MAX_ALTITUDE, METRE, Role
 from packetcodec.wire.trail.cells import wrapped
 
 if TYPE_CHECKING:
@@ -102,16 +102,16 @@ def points(draw: st.DrawFn, codec: Codec, layout: Layout, values: dict[str, Any]
     said = codec.decode(codec.encode(layout.name, values), reference=values).values
     said_by = {field.kind.role: said[field.name] for field in layout.fields}
     degrees: list[Any] = [said_by[role] or 0 for role in (Role.NORTH, Role.EAST)]
-    north, east = (round(number * 10**7) for number in degrees)
+    north, east = (round(number * DEGREE) for number in degrees)
     height: Any = said_by.get(Role.HEIGHT) or 0
-    up, age = round(float(height) * 100), 0
+    up, age = round(float(height) * METRE), 0
     found: list[Any] = []
     for ahead, right, climb, seconds in draw(_moves(trail)):
         north = max(-900_000_000, min(900_000_000, north + ahead))
         east = wrapped(east + right)
-        up = max(-10_000_000, min(10_000_000, up + climb))
+        up = max(-MAX_ALTITUDE, min(MAX_ALTITUDE, up + climb))
         age = min(age + seconds, 2**31 - 1)
-        found.append(TrailPoint(north / 10**7, east / 10**7, up / 100, age))
+        found.append(TrailPoint(north / DEGREE, east / DEGREE, up / METRE, age))
     if found and draw(st.integers(0, 5)) == 0:
         place = draw(st.integers(0, len(found) - 1))
         found[place] = draw(_unusual(found[place], odd=odd))

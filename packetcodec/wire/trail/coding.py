@@ -25,6 +25,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, NamedTuple
 
+from packetcodec.schema import MAX_ALTITUDE
 from packetcodec.wire.trail.cells import MAX_CELLS, cell_of, east_step, nearest, place_of, reach
 from packetcodec.wire.trail.guess import Group
 from packetcodec.wire.trail.numbers import BadTrailFault, Bits, Reader
@@ -36,6 +37,8 @@ if TYPE_CHECKING:
 
 #: Largest difference of an altitude from the anchor's, in centimetres.
 MAX_CLIMB = 1_000_000_000
+#: As far as a trail reaches from the highest anchor, in centimetres.
+MAX_POINT_ALTITUDE = MAX_CLIMB + MAX_ALTITUDE
 
 
 class Point(NamedTuple):
