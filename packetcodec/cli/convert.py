@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from packetcodec.receive.framing import Framing
 
 _NO_TIME = "no line has a time: positions are put in order by counters and trails, and written without a time"
+_NO_DAY = "the times of the log have no day: they are counted from 1970-01-01"
 
 
 def output_format(name: str, option: str = "--output") -> TrackFormat:
@@ -78,6 +79,8 @@ class Converting:
             write_file(Path(self.output), entry.compose(entry.writer(fields).head, sorter))
         if latest is None and report.undated:
             say(_NO_TIME)
+        elif self.hearing.time_format and not self.hearing.time_format.dated:
+            say(_NO_DAY)
         say(f"wrote {self.output}")
         return 0
 

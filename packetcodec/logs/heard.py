@@ -3,7 +3,8 @@ r"""What a receiver heard: one packet a line, amid whatever else a radio module 
 Owns one rule: what of a line is the packet, and what tells how it was heard. The packet is hex (a word of whole bytes, or
 pairs with a separator between them), or, where a codec says so, base64; of several the longest that is a packet. The time is
 ISO 8601 (in UTC where it has no offset), Unix seconds or milliseconds, or in a format of the logger's own. RSSI and SNR are
-the numbers behind these words, or before dBm and dB. A line that is a JSON object has them under keys of such names.
+the numbers behind these words, or before dBm and dB. A line that is a JSON object has them under keys of such names. A
+packet without a time takes what the line before it says, if that has a time and no packet: some loggers write two lines.
 
 >>> reader = LineReader()
 >>> reader.read("2026-07-01T12:00:00Z rx 4 bytes: 11 07 2A FF, RSSI -97 dBm, SNR 8.5 dB")
@@ -35,18 +36,24 @@ if TYPE_CHECKING:
 _WORD = r"[0-9A-Za-z.]"
 _RUNS = (
     re.compile(rf"(?<!{_WORD})(?:0[xX])?((?:[0-9A-Fa-f]{{2}}){{2,}})(?!{_WORD})"),
-    re.compile(rf"(?<!{_WORD})([0-9A-Fa-f]{{2}}(?:[ :-][0-9A-Fa-f]{{2}})+)(?!{_WORD})"),
+    re.compile(rf"(?<!{_WORD})([0-9A-Fa-f]{{2}}(?:(?: {{1,3}}|[:-])[0-9A-Fa-f]{{2}})+)(?!{_WORD})"),
+    re.compile(r"((?:0[xX][0-9A-Fa-f]{2}[\s,;]*){2,})(?!\w)"),
+    re.compile(r"((?:\\x[0-9A-Fa-f]{2}){2,})"),
 )
 #: Colours and the like, as ECMA-48 has them: logs of development boards are full of them.
 _CONTROL = re.compile(r"\x1b\[[0-9;?]*[@-~]")
-_BETWEEN = re.compile(r"0[xX]|[\s:,;-]+")
+_BETWEEN = re.compile(r"0[xX]|\\x|[\s:,;-]+")
 _BASE64 = re.compile(r"(?<![\w+/=-])[A-Za-z0-9+/_-]{6,}={0,2}(?![\w+/=-])")
-_NUMBER = r"([-+]?\d+(?:\.\d+)?)"
+#: A decimal comma where no separator can be meant.
+_NUMBER = r"([-+]?\d+(?:\.\d+|,\d+(?= ?dB|;|$))?)"
 #: The word before the number; else the unit behind it, which is no hex as it is written.
 _RSSI = (re.compile(rf"rssi[^-+0-9]{{0,8}}?{_NUMBER}", re.IGNORECASE), re.compile(rf"{_NUMBER} ?dBm\b"))
 _SNR = (re.compile(rf"snr[^-+0-9]{{0,8}}?{_NUMBER}", re.IGNORECASE), re.compile(rf"{_NUMBER} ?dB\b"))
-_ISO = re.compile(r"(?<!\d)\d{4}-\d\d-\d\d[T ]\d\d:\d\d(?::\d\d(?:[.,]\d{1,9})?)?(?: ?(?:Z|[+-]\d\d:?\d\d)(?!\w))?(?![\d:])")
-_UNIX = re.compile(r"(?:^\W{0,2}|time(?:stamp)?\W{1,4}|ts\W{1,4})(1\d{9}(?:\.\d+)?|1\d{12})(?![\w.])", re.IGNORECASE)
+_ISO = re.compile(
+    r"(?<!\d)(?:\d{8}T\d{6}Z?(?!\w)|\d{4}-\d\d-\d\d[T ,;\t]\d\d:\d\d(?::\d\d(?:\.\d{1,9}|,\d{3}(?!\d)|,\d{6}(?!\d))?)?"
+    r"(?: ?(?:Z|[+-]\d\d:?\d\d)(?!\w))?(?![\d:]))"
+)
+_UNIX = re.compile(r"(?:^\W{0,2}|time(?:stamp)?\W{1,4}|\bts?\W{1,4})(1\d{9}(?:\.\d+)?|1\d{12})(?![\w.])", re.IGNORECASE)
 #: Digits of Unix milliseconds before a point.
 _MILLISECONDS = 1e11
 _GROUPS = ("hex", "base64", "time", "rssi", "snr")
@@ -57,6 +64,7 @@ _KEYS = {
     "snr": re.compile(r"snr", re.IGNORECASE),
 }
 _MAX_DEPTH = 20
+_NUMBERS = (int, float, str)
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +105,7 @@ class LineReader:
         self._pattern = None if pattern is None else _pattern(pattern)
         self._format = TimeFormat(time_format) if isinstance(time_format, str) else time_format
         self._accepts = accepts
+        self._before = Reception()  # of the line before, where that has no packet
 
     def read(self, line: str) -> tuple[bytes, Reception] | None:
         """The packet of a line, and how it was heard; None where there is no packet."""
@@ -114,7 +123,14 @@ class LineReader:
         reception, rest = self._heard(line, {})
         if not rest.strip():  # nothing but what looks like a time
             reception, rest = Reception(), line
-        data = self._packet(rest)
+        data, before = self._packet(rest), self._before
+        self._before = Reception() if data else reception
+        if data and reception.time is None and before.time is not None:
+            reception = Reception(
+                before.time,
+                before.rssi if reception.rssi is None else reception.rssi,
+                before.snr if reception.snr is None else reception.snr,
+            )
         return (data, reception) if data else None
 
     def _heard(self, line: str, named: dict[str, str | None]) -> tuple[Reception, str]:
@@ -141,7 +157,8 @@ class LineReader:
                 return self._format.read(str(text))
             if re.fullmatch(r"\d+(\.\d+)?", str(text)):
                 return self._moment(float(str(text)))
-            found = datetime.fromisoformat(re.sub(r"([.,]\d{6})\d+|  *(?=[Z+-]|$)", r"\1", str(text)).replace(",", "."))
+            text = re.sub(r"(?<=^.{10})[,;\t]", " ", str(text))
+            found = datetime.fromisoformat(re.sub(r"([.,]\d{6})\d+|  *(?=[Z+-]|$)", r"\1", text).replace(",", "."))
             return (found if found.tzinfo else found.replace(tzinfo=UTC)).timestamp()
         except (ValueError, OverflowError):
             return None
@@ -232,7 +249,7 @@ def _base64(text: str) -> bytes:
 
 def _number(value: object) -> float | None:
     try:
-        found = float(value) if isinstance(value, int | float | str) else None
+        found = float(value.replace(",", ".") if isinstance(value, str) else value) if isinstance(value, _NUMBERS) else None
     except (ValueError, OverflowError):
         return None
     return found if found is not None and abs(found) < 1e9 else None

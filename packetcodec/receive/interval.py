@@ -2,9 +2,10 @@
 
 Owns one rule. The interval is a median of those between any two of the last packets in order (where they are many, of their
 first half and their second half): a delay does not move it. It is known when the middle half of those agree within an
-eighth, and firm when it would be known even if all that is uneven were delay. One within an eighth of the spacing of the
-trail is taken for it, and a learned one within an eighth of a multiple or a part of it for that, or within a sixteenth of a
-multiple of its half, and so on to its fourth. The spacing is also assumed until three intervals are learned.
+eighth, and firm when it would be known even if all that is uneven were delay; a firm one stays while nothing speaks against
+it. One within an eighth of the spacing of the trail is taken for it, and a learned one within an eighth of a multiple or a
+part of it for that, or within a sixteenth of a multiple of its half, and so on to its fourth. The spacing is also assumed
+until three intervals are learned.
 
 >>> Interval(None).seconds(30.0), Interval(28.0).seconds(30.0, spacing=30.0)
 (30.0, 30.0)
@@ -84,7 +85,7 @@ class Interval:
 
     def learn(self, number: int, moment: float, usual: float, *, restarted: bool) -> None:
         """Take in a packet with a position, the `number`-th of those, sent at a moment."""
-        samples = self._samples
+        samples, kept = self._samples, self._seconds if self.known and self.firm else 0.0
         if restarted or (samples and number <= samples[-1][0]):
             samples.clear()
         elif samples and (interval := self.seconds(usual)):
@@ -105,6 +106,8 @@ class Interval:
         self._seconds, self.known = (found, even) if usable else (0.0, False)
         late = [moment - number * found for number, moment in samples]
         self.uneven = max(late) - min(late) if usable else 0.0
+        if kept and usable and abs(found - kept) <= kept * min(1 / 8, self._error()):
+            self._seconds, self.known = kept, True  # nothing speaks against what was firm
 
 
 def _pace(samples: list[tuple[int, float]]) -> tuple[float, bool]:

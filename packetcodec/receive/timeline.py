@@ -35,6 +35,8 @@ _RECENT = 12
 _PAUSE = 4
 #: Intervals by which a moment may be wrong at least, on a link that delays, while the interval is not known.
 _UNSURE = 2
+#: Packets by which an assumed interval may be seen to be right.
+_PACED = 3
 
 
 class Timeline:
@@ -134,6 +136,15 @@ class Timeline:
             one.line = _among(lines, one.number, interval)
         self._recent = deque((one.arrival.now - one.line for one in even), maxlen=_RECENT)
         return before
+
+    def keeps(self, interval: float) -> bool:
+        """Whether three packets at least came at about this interval."""
+        even = [one for one in self._order.placed() if one.in_order]
+        if len(even) < _PACED:
+            return False
+        first, last = even[0], even[-1]
+        wanted = (last.number - first.number) * interval
+        return abs(last.arrival.now - first.arrival.now - wanted) <= wanted / 8
 
     def doubt(self, arrival: Arrival) -> float:
         """Seconds by which the moment of a packet may be wrong, as far as the link is known to delay; 0 for none."""

@@ -146,7 +146,9 @@ class TrackerState:
         """
         reach = max([0.0, *(point.age or 0.0 for point in packet.trail)])
         if doubt := self._timeline.doubt(arrival):
-            doubt = doubt if self._interval.known else max(doubt, reach)
+            doubt = max(doubt, 0.0 if self._interval.known else reach)
+            if line - reach < self._doubtful[0]:
+                doubt = max(doubt, self._doubtful[1])  # that of what it is compared with
             self._doubtful = line + doubt, doubt
         elif line - reach < self._doubtful[0]:
             return self._doubtful[1]
@@ -162,12 +164,11 @@ class TrackerState:
         interval = self._interval.seconds(arrival.usual, arrival.spacing)
         line = self._timeline.moment(arrival, "late", number)
         place = roles.own_place(packet, line, (line, line))
-        if place is None or not self._places.near(line, interval / 2, by_trail=True):
+        paced = self._interval.known or self._timeline.keeps(interval)
+        if place is None or not paced or not self._places.near(line, interval / 2, by_trail=True):
             return False
         # A position off its tick lies up to an interval from where the trail has it.
-        around = self._places.between(line - 1.5 * interval, line + 1.5 * interval)
-        anywhere = [] if self._interval.known else self._places.between(-inf, inf)
-        return outside(place, around) and all(differ(place, known) for known in anywhere)
+        return outside(place, self._places.between(line - 1.5 * interval, line + 1.5 * interval))
 
     def _trail(self, taken: Taken) -> tuple[list[Point], list[Event]]:
         """The points of a packet's trail that were not known, oldest first, known from now on; and what contradicts them."""
