@@ -20,10 +20,13 @@ from packetcodec.fuzz.protocol import DEGREES, FIELD, HELD, REFUSED, UNKNOWN, Qu
 from packetcodec.fuzz.spec_sections import RULES, Rule, why
 
 if TYPE_CHECKING:
-    from collections.abc import Collection
+    from collections.abc import Collection, Sequence
 
     from packetcodec.fuzz.oracle import Oracle
     from packetcodec.wire import LayoutPlan
+
+#: So many answers that are each that of the question before are no chance.
+_SHIFTED = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,3 +161,11 @@ def is_question(oracle: Oracle, text: str) -> bool:
         except QuestionFault:
             return False
     return True
+
+
+def late_by_one(lines: Sequence[str], wanted: Sequence[str]) -> bool:
+    """Whether the answers are those of the question before, much more often than their own."""
+    count = len(lines) - 1
+    late = sum(one == two for one, two in zip(lines[1:], wanted, strict=False))
+    right = sum(one == two for one, two in zip(lines[1:], wanted[1:], strict=False))
+    return late > 0.8 * count and late - right >= _SHIFTED

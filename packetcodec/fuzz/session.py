@@ -18,7 +18,7 @@ from packetcodec.errors import FAULTS
 from packetcodec.fuzz.finding import Findings
 from packetcodec.fuzz.generate import Batch, Inputs, asked_of
 from packetcodec.fuzz.investigate import Investigator, at_the_end
-from packetcodec.fuzz.judge import Verdict, judge, trouble
+from packetcodec.fuzz.judge import Verdict, judge, late_by_one, trouble
 from packetcodec.fuzz.leaks import SLOPE, MemoryWatch, alarm
 from packetcodec.fuzz.oracle import Oracle
 from packetcodec.fuzz.promises import Promises
@@ -30,7 +30,7 @@ from packetcodec.fuzz.targets import TIME_UP
 from packetcodec.vectors.valid import worked_examples
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Callable, Iterable
 
     from packetcodec.fuzz.targets import Replies, Target
     from packetcodec.wire import Plan
@@ -49,8 +49,6 @@ _CHECK_UP = 0.8
 _HISTORY = 200_000
 #: Slow answers of a batch that are asked again.
 _SECOND_LOOKS = 3
-#: So many answers that are each that of the question before are no chance.
-_SHIFTED = 8
 _WORDS = {*FAULTS, "ok", "base", "refused", UNKNOWN}
 
 
@@ -154,7 +152,7 @@ class Session:
     def _compare(self, batch: Batch, replies: Replies) -> None:
         """Find out which of the answers are wrong; where the target fell, ask on behind that place."""
         wanted = _flat(batch.answers)
-        if _late_by_one(replies.lines, wanted):
+        if late_by_one(replies.lines, wanted):
             self.found.own(LATE_BY_ONE, "whole", batch.kind, "\n".join(batch.questions[:2]), "\n".join(replies.lines[:2]))
             return
         place = 0
@@ -280,14 +278,6 @@ def slow_verdict(question: str) -> Verdict:
 def describe_slowness(taken: float, usual: float) -> str:
     """What came of a slow answer."""
     return f"an answer after {taken * 1e3:,.0f} ms; {usual * 1e3:,.2f} ms is usual for this target"
-
-
-def _late_by_one(lines: Sequence[str], wanted: Sequence[str]) -> bool:
-    """Whether the answers are those of the question before, much more often than their own."""
-    count = len(lines) - 1
-    late = sum(one == two for one, two in zip(lines[1:], wanted, strict=False))
-    right = sum(one == two for one, two in zip(lines[1:], wanted[1:], strict=False))
-    return late > 0.8 * count and late - right >= _SHIFTED
 
 
 def _word(answer: str) -> str:
