@@ -17,7 +17,7 @@ from packetcodec.starter import schema_text
 from tests.support.conformance import packets
 from tests.support.random_schemas import schemas
 
-PACKETS = int(os.environ.get("EQUAL_PACKETS", "100000"))
+PACKETS = int(os.environ.get("EQUAL_PACKETS", "20000"))
 SCHEMAS = 11
 
 
