@@ -7,6 +7,6 @@ are those of the reports. Charts need the extra `page`.
 from __future__ import annotations
 
 from packetcodec.page.bit_picture import bit_picture
-from packetcodec.page.markup import Copied, Figure, Section, Table, Words
+from packetcodec.page.markup import Figure, Section, Table, Words
 
-__all__ = ["Copied", "Figure", "Section", "Table", "Words", "bit_picture"]
+__all__ = ["Figure", "Section", "Table", "Words", "bit_picture"]
