@@ -17,13 +17,19 @@ _HELP = f"""Write the encoder and decoder of a schema in another language.
 {"".join(f"{item.name:{_WIDTH}}{item.language} {item.purpose}.{chr(10)}" for item in BACK_ENDS.values())}
 What is written is yours, free of any condition."""
 
-_FLAGS = {flag.replace("_", "-"): (item.name, words) for item in BACK_ENDS.values() for flag, words in item.flags.items()}
+#: Options that one back end alone knows: whose, what each is, whether it takes a text.
+_OWN = {
+    name.replace("_", "-"): (item.name, words, name in item.texts)
+    for item in BACK_ENDS.values()
+    for name, words in {**item.flags, **item.texts}.items()
+}
 
 
 @click.command(
     short_help="Write encoder and decoder for firmware or an app.", help=_HELP,
     params=[
-        click.Option([f"--{flag}"], is_flag=True, help=f"Of {name}: {words}.") for flag, (name, words) in _FLAGS.items()
+        click.Option([f"--{option}"], is_flag=not text, metavar="TEXT" if text else None, help=f"Of {name}: {words}.")
+        for option, (name, words, text) in _OWN.items()
     ],
 )  # fmt: skip
 @click.argument("language", metavar="LANGUAGE", type=click.Choice(list(BACK_ENDS)))
@@ -38,18 +44,24 @@ _FLAGS = {flag.replace("_", "-"): (item.name, words) for item in BACK_ENDS.value
     help="Only this half, for a device that does not do the other.",
 )  # fmt: skip
 def emit(
-    language: str, files: tuple[str, ...], output: str, *, layouts: tuple[str, ...], only: str | None, **flags: bool
+    language: str,
+    files: tuple[str, ...],
+    output: str,
+    *,
+    layouts: tuple[str, ...],
+    only: str | None,
+    **own: bool | str | None,
 ) -> None:
     """Write the files of a back end into a folder."""
     back_end = BACK_ENDS[language]
     if only and only not in back_end.parts:
         able = ", ".join(item.name for item in BACK_ENDS.values() if only in item.parts)
         raise click.UsageError(f"--only {only}: {language} is written as a whole; it is for {able}")
-    given: dict[str, object] = {flag: True for flag, on in flags.items() if on}
-    for flag in given:
-        if flag not in back_end.flags:
-            option = flag.replace("_", "-")
-            raise click.UsageError(f"--{option}: is for {_FLAGS[option][0]}, not for {language}")
+    given: dict[str, object] = {name: value for name, value in own.items() if value}
+    for name in given:
+        if name not in {**back_end.flags, **back_end.texts}:
+            option = name.replace("_", "-")
+            raise click.UsageError(f"--{option}: is for {_OWN[option][0]}, not for {language}")
     if len(files) > 1 and not back_end.many:
         able = ", ".join(item.name for item in BACK_ENDS.values() if item.many)
         raise click.UsageError(f"{files[1]}: {language} is written for one version; several are for {able}")

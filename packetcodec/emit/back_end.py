@@ -84,10 +84,11 @@ class BackEnd:
         name: as the user calls it.
         language: what it writes, as a noun.
         purpose: for whom, and what it needs.
-        write: a plan to `{file name: text}`; it takes `only` as a keyword if `parts` are given, and each of `flags`.
+        write: a plan to `{file name: text}`; it takes `only` as a keyword if `parts` are given, each of `flags` and `texts`.
         harnesses: the ways to ask it.
         parts: what can be written alone, by `only`.
         flags: other forms of what is written, and what each is.
+        texts: what the user may say in words, and what each is; `write` takes them by these names.
         many: whether it takes further plans, versions that are written or decoded too.
 
     >>> from packetcodec.emit import BACK_ENDS
@@ -102,6 +103,7 @@ class BackEnd:
     harnesses: tuple[Harness, ...]
     parts: tuple[str, ...] = ()
     flags: Mapping[str, str] = field(default_factory=dict)
+    texts: Mapping[str, str] = field(default_factory=dict)
     many: bool = False
 
 

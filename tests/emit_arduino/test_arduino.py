@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 
-from packetcodec import Codec, Schema, compile_plan
+from packetcodec import Codec, PacketcodecError, Schema, compile_plan
 from packetcodec.bench.sender import Sender
 from packetcodec.cli.app import run
 from packetcodec.emit import write_arduino, write_c
@@ -162,6 +162,34 @@ def test_the_code_is_that_of_the_back_end_for_c():
         assert {f"src/{name}": text for name, text in write_c(plan, only=only).items()}.items() <= library.items()
         examples = {name.split("/")[1] for name in library if name.startswith("examples/")}
         assert examples == {"encode": {"transmitter"}, "decode": {"receiver"}}.get(only, {"transmitter", "receiver"})
+
+
+def test_author_and_address_are_those_given_and_else_say_that_they_are_to_be_changed(tmp_path, capsys):
+    plan = compile_plan(STARTER)
+    (tmp_path / "pasture.toml").write_text(schema_text(), encoding="utf-8")
+    command = ["emit", "arduino", str(tmp_path / "pasture.toml"), "-o", str(tmp_path / "out")]
+    assert run([*command, "--author", "Ada Herd <ada@example.org>", "--url", "https://example.org/herd#1"]) == 0
+    told = (tmp_path / "out/library.properties").read_text(encoding="utf-8").splitlines()
+    assert {
+        "author=Ada Herd <ada@example.org>",
+        "maintainer=Ada Herd <ada@example.org>",
+        "url=https://example.org/herd#1",
+    } <= set(told)
+    manifest = json.loads((tmp_path / "out/library.json").read_text(encoding="utf-8"))
+    assert manifest["authors"] == [{"name": "Ada Herd", "email": "ada@example.org"}]
+    assert manifest["homepage"] == "https://example.org/herd#1"
+    assert "change-me@example.org" in write_arduino(plan)["library.properties"]
+    assert json.loads(write_arduino(plan, author="Ada")["library.json"])["authors"] == [{"name": "Ada"}]
+    for wrong in ("", " ", "a\nname=b", "<a@b>", "Ada <a", "Ada <a b@c>", "a=b"):
+        with pytest.raises(PacketcodecError, match="author"):
+            write_arduino(plan, author=wrong)
+    for wrong in ("", "example.org", "https://a b", "https://a\nname=b"):
+        with pytest.raises(PacketcodecError, match="url"):
+            write_arduino(plan, url=wrong)
+    capsys.readouterr()
+    assert run([*command, "--url", "example.org"]) == 1
+    assert run(["emit", "js", *command[2:], "--author", "Ada"]) == 2
+    assert "--author: is for arduino, not for js" in capsys.readouterr().err
 
 
 # --- CMake ----------------------------------------------------------------------------------------------------------

@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import ast
 import json
+import os
 import random
+import shutil
 import subprocess
 import sys
 from collections import Counter
@@ -30,7 +32,7 @@ from packetcodec.schema import Form
 from packetcodec.starter import schema_text
 from packetcodec.vectors import write_vectors
 from packetcodec.wire import from_raw, to_base
-from tests.support.conformance import micropython, tool
+from tests.support.conformance import Subject, differences, encodings, micropython, packets, tool
 from tests.support.js_material import seeded, to_decode, trail_schema
 
 STARTER = Schema.parse(schema_text())
@@ -116,6 +118,22 @@ def test_it_is_python_3_8_that_micropython_has_and_says_whose_it_is(schema):
         assert "is yours, free of any condition" in text
         assert max(map(len, text.splitlines())) <= 120
     assert "nothing here is secret" in module_text
+
+
+def python_3_8():
+    """The oldest Python that the module is for: on the path, or among those that pyenv installed; in the end, no test."""
+    kept = sorted((Path(os.environ.get("PYENV_ROOT", Path.home() / ".pyenv")) / "versions").glob("3.8*/bin/python3.8"))
+    found = next((str(path) for path in kept), shutil.which("python3.8"))
+    if found is None or subprocess.run([found, "--version"], capture_output=True, check=False).returncode:
+        pytest.skip("python3.8 is not installed")
+    return found
+
+
+def test_python_3_8_reads_and_writes_as_the_codec_does():
+    target = build(HARNESSES["python-module"], write_harness(compile_plan(STARTER)), tool=python_3_8())
+    subject = Subject("python 3.8", "base", lambda _: target)
+    lines = list(encodings(STARTER, seed=8, count=200))
+    assert differences(STARTER, subject, packets(STARTER, seed=8, count=200), lines) == []
 
 
 def test_a_remark_ends_no_string_and_is_no_order_to_a_checker():

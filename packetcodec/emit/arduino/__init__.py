@@ -12,6 +12,10 @@ BACK_END = BackEnd(
     write=write_arduino,
     harnesses=(),  # it is the C of the back end of that name
     parts=("encode", "decode"),
+    texts={
+        "author": 'who made the library, as "Name <mail>"  [default: a name that says that it is to be changed]',
+        "url": "where it is found, http:// or https://  [default: an example to be changed]",
+    },
 )
 
 __all__ = ["BACK_END", "write_arduino"]

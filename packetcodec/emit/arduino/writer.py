@@ -14,13 +14,14 @@ stand library.json of PlatformIO and a CMakeLists.txt that is an ESP-IDF compone
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from packetcodec.emit.c.names import CLayout, CPlan, c_plan
 from packetcodec.emit.c.writer import safe_text, write_c
-from packetcodec.emit.render import Templates
-from packetcodec.errors import STATUSES
+from packetcodec.emit.render import Templates, printable, verbatim
+from packetcodec.errors import STATUSES, PacketcodecError
 from packetcodec.schema import PLACE, Role
 
 if TYPE_CHECKING:
@@ -96,15 +97,29 @@ def _sketch(c: CPlan) -> Sketch:
     return Sketch(c, (*c.trails, *placed, *c.layouts)[0])
 
 
-def write_arduino(plan: Plan, *, only: str = "") -> dict[str, str]:
+#: What stands for an author and an address that were not given: the specification of Arduino libraries asks for both.
+_AUTHOR, _URL = "Author to be named <change-me@example.org>", "https://example.org/change-me"
+_AUTHORS = re.compile(r"[^<>,=]*[^<>,= ][^<>,=]*(?: <[^<>,= @]+@[^<>,= @]+>)?")
+
+
+def write_arduino(plan: Plan, *, only: str = "", author: str = _AUTHOR, url: str = _URL) -> dict[str, str]:
     """The library of a plan: path within its folder to text.
 
     Args:
         plan: from `packetcodec.wire.compile_plan`.
         only: "encode" or "decode" for a device that does not do the other.
+        author: who made the library: "Name" or "Name <mail>".
+        url: where it is found.
+
+    Raises:
+        PacketcodecError: author or url is not of that form.
     """
+    if not author.isprintable() or not _AUTHORS.fullmatch(author):
+        raise PacketcodecError(f'author: {printable(author)} is not of the form "Name <mail>"')
+    if not re.fullmatch(r"https?://[!-~]+", url):
+        raise PacketcodecError(f"url: {printable(url)} does not begin with http:// or https://, or holds a blank")
     c = c_plan(plan, encodes=only != "decode", decodes=only != "encode")
-    sketch = _sketch(c)
+    names = {"c": c, "sketch": _sketch(c), "statuses": STATUSES, "author": verbatim(author), "url": verbatim(url)}
     files = {
         "library.properties": "library.properties.j2",
         "keywords.txt": "keywords.txt.j2",
@@ -116,16 +131,18 @@ def write_arduino(plan: Plan, *, only: str = "") -> dict[str, str]:
         files["examples/receiver/receiver.ino"] = "receiver.ino.j2"
     return {
         **{f"src/{name}": text for name, text in write_c(plan, only=only).items()},
-        **{path: _TEMPLATES.render(name, c=c, sketch=sketch, statuses=STATUSES) for path, name in files.items()},
-        "library.json": _manifest(c),
+        **{path: _TEMPLATES.render(name, **names) for path, name in files.items()},
+        "library.json": _manifest(c, author, url),
     }
 
 
-def _manifest(c: CPlan) -> str:
+def _manifest(c: CPlan, author: str, url: str) -> str:
     """What PlatformIO asks of a library."""
+    name, _, mail = author.rstrip(">").partition(" <")
     told = {
         "name": c.file, "version": f"{c.plan.version}.0.0", "description": _what(c), "keywords": "packets, lora, gnss",
-        "frameworks": "*", "platforms": "*", "headers": f"{c.file}.h",
+        "authors": [{"name": name, "email": mail} if mail else {"name": name}], "homepage": url, "frameworks": "*",
+        "platforms": "*", "headers": f"{c.file}.h",
     }  # fmt: skip
     return json.dumps(told, indent=2) + "\n"
 
