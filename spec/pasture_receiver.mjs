@@ -22,7 +22,7 @@ const MIN_INTERVAL = 0.001; // seconds
 const [SAMPLES, TRUSTED, PAIRED, CHANGE, SETTLED] = [64, 4, 12, 6, 16]; // packets to learn an interval from
 const [EVEN, SWITCHED_OFF, WHOLE] = [0.25, 16, 0.001]; // parts of an interval, intervals, part of a quotient
 const [LOW, ECHO] = [8, 2]; // a counter below this may be a restart; seconds
-const [RECENT, PAUSE, UNSURE] = [12, 4, 2]; // packets; intervals
+const [RECENT, PAUSE, UNSURE, PACED] = [12, 4, 2, 3]; // packets; intervals
 const [SLACK, HALF, EXACT, PLACES] = [0.001, 0.499, 0.01, 16];
 
 /** The remainder of floor division of floats. */
@@ -223,6 +223,7 @@ class Interval {
   }
 
   learn(number, moment, usual, restarted) {
+    const before = this.known && this.firm ? this.length : 0;
     const last = this.samples[this.samples.length - 1];
     const interval = this.seconds(usual);
     if (restarted || (last && number <= last[0])) this.samples = [];
@@ -242,6 +243,9 @@ class Interval {
     [this.length, this.known] = usable ? [found, even] : [0, false];
     const late = this.samples.map((sample) => sample[1] - sample[0] * found);
     this.uneven = usable ? Math.max(...late) - Math.min(...late) : 0;
+    if (before && usable && Math.abs(found - before) <= before * Math.min(1 / 8, this.error())) {
+      [this.length, this.known] = [before, true];
+    }
   }
 }
 
@@ -432,6 +436,15 @@ class Timeline {
     for (const one of heard) one.line = among(lines, one.number, interval);
     this.recent = even.slice(-RECENT).map((one) => one.arrival.now - one.line);
     return before;
+  }
+
+  /** Whether three packets at least came at about this interval. */
+  keeps(interval) {
+    const even = this.order.placed().filter((one) => one.inOrder);
+    if (even.length < PACED) return false;
+    const [first, last] = [even[0], even[even.length - 1]];
+    const wanted = (last.number - first.number) * interval;
+    return Math.abs(last.arrival.now - first.arrival.now - wanted) <= wanted / 8;
   }
 
   /** Seconds by which the moment of a packet may be wrong, as far as the link is known to delay. */
@@ -662,7 +675,8 @@ class TrackerState {
     const doubt = this.timeline.doubt(arrival);
     const oldest = Math.max(0, ...packet.trail.map((point) => point.age || 0));
     if (!doubt) return line - oldest < this.doubtful[0] ? this.doubtful[1] : 0;
-    const most = this.interval.known ? doubt : Math.max(doubt, oldest);
+    let most = this.interval.known ? doubt : Math.max(doubt, oldest);
+    if (line - oldest < this.doubtful[0]) most = Math.max(most, this.doubtful[1]);
     this.doubtful = [line + most, most];
     return most;
   }
@@ -677,10 +691,9 @@ class TrackerState {
     const interval = this.interval.seconds(arrival.usual, arrival.spacing);
     const line = this.timeline.moment(arrival, "late", number);
     const place = roles.ownPlace(packet, line, [line, line]);
-    if (place === null || !this.places.near(line, interval / 2, true)) return false;
-    const anywhere = this.interval.known ? [] : this.places.known;
-    const around = this.places.between(line - 1.5 * interval, line + 1.5 * interval);
-    return outside(place, around) && anywhere.every((known) => differ(place, known));
+    const paced = this.interval.known || this.timeline.keeps(interval);
+    if (place === null || !paced || !this.places.near(line, interval / 2, true)) return false;
+    return outside(place, this.places.between(line - 1.5 * interval, line + 1.5 * interval));
   }
 
   /** The points of a trail that were not known, oldest first; what contradicts them. */
