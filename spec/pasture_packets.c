@@ -204,13 +204,13 @@ static uint16_t pastureCheck(const uint8_t *data, uint8_t length)
 #define pasturePOLE pastureU(900000000)
 #define pastureCELLS pastureU(1048575) /* farthest from the anchor */
 
-static pastureAPART uint32_t pastureSize(int32_t x)
+static uint32_t pastureSize(int32_t x)
 {
     return (x < 0) ? (0U - (uint32_t)x) : (uint32_t)x;
 }
 
 /* The cells around the anchor: square in metres, by Bhaskara's cosine of whole degrees. */
-static void pastureBegin(pastureCoder *c)
+static pastureAPART void pastureBegin(pastureCoder *c)
 {
     uint16_t x = (uint8_t)(pastureSize(c->axes[0].from) / pastureU(10000000));
     const uint32_t step = pastureSTEP;
@@ -436,11 +436,10 @@ static int32_t pastureCells(const pastureAxis *a, int32_t at)
 {
     const uint32_t step = a->step;
     uint32_t x = (uint32_t)at - (uint32_t)a->from;
-    uint8_t back = 0U;
+    uint8_t back = (at < a->from) ? 1U : 0U;
 
-    if (at < a->from) {
+    if (back != 0U) {
         x = 0U - x;
-        back = 1U;
     }
     if (x > pastureHALF) { /* the short way round; no latitudes are as far apart */
         x = (2U * pastureHALF) - x;
@@ -485,7 +484,7 @@ static uint8_t pastureIsPlace(int32_t at, uint8_t i)
 }
 
 /* Write an axis of the next point; where the point cannot be carried, the list has ended before it. */
-static void pasturePutAxis(pastureCoder *c, int32_t at, uint8_t i)
+static pastureAPART void pasturePutAxis(pastureCoder *c, int32_t at, uint8_t i)
 {
     pastureGroup *g = pasturePick(c, i);
     pastureAxis *a = &c->axes[i];
@@ -504,12 +503,14 @@ static void pasturePutAxis(pastureCoder *c, int32_t at, uint8_t i)
 /* Write what stands before the points. */
 static void pasturePutFront(pastureCoder *c, uint8_t count)
 {
+    uint8_t width = (uint8_t)(pastureCOUNT_BITS + 1U);
+
     pastureBegin(c);
     if (count == pasturePOINTS) {
-        (void)pasturePut(&c->out, 1U, 1U, 1U);
-    } else {
-        (void)pasturePut(&c->out, (uint8_t)(pastureCOUNT_BITS + 1U), count, 1U);
+        width = 1U;
+        count = 1U;
     }
+    (void)pasturePut(&c->out, width, count, 1U);
 }
 
 /* Write a trail of so many points, newest first: c->kept of them until the first that cannot be carried or finds no
@@ -658,8 +659,9 @@ void pasture_remember_track(pasture_track_memory *memory, const pasture_track_po
             memory->count = 0U; /* the clock has gone back */
         }
     }
-    if ((memory->count > 1U) && ((time_s - memory->slots[1].time_s) <= ((uint32_t)PASTURE_TRACK_SPACING_S / 2U))) {
-        memory->count--; /* the newest gives way: the one before it is in the same half spacing */
+    if ((memory->count > 1U) && ((time_s - memory->slots[1].time_s) <=
+        (((uint32_t)PASTURE_TRACK_SPACING_S + 1U) / 2U))) {
+        memory->count--; /* each half spacing that holds the newest holds the one before it or this one: it gives way */
     } else {
         for (n = (uint8_t)(PASTURE_TRACK_MEMORY - 1); n > 0U; n--) {
             memory->slots[n] = memory->slots[n - 1U];

@@ -67,7 +67,7 @@ typedef struct {
 #define PASTURE_TRACK_MIN_BYTES 15 /* without points */
 #define PASTURE_TRACK_POINTS 10
 #define PASTURE_TRACK_SPACING_S 30 /* seconds from point to point */
-#define PASTURE_TRACK_MEMORY 22 /* positions that a memory of the trail holds */
+#define PASTURE_TRACK_MEMORY 42 /* positions that a memory of the trail holds */
 /* An earlier position, 30 s from point to point.
  * It arrives within half a cell of where it was; cells are 223 units of latitude high and as wide.
  * What does not fit a packet is left out with all older points: too many bytes, too far away.
@@ -102,9 +102,9 @@ typedef struct {
     struct {
         pasture_track_point point;
         uint32_t time_s;
-    } slots[22];
+    } slots[42];
     uint8_t count;
-} pasture_track_memory; /* 265 bytes of RAM, 268 where longs are aligned */
+} pasture_track_memory; /* 505 bytes of RAM, 508 where longs are aligned */
 
 /* Layout "status": Sent now and then: how the collar and its wearer are doing. */
 #define PASTURE_STATUS_ID 3
@@ -168,8 +168,7 @@ pasture_fault pasture_encode_status(
  *
  * remember: call it for each fix that has a position, at the time of the fix; not where there is none. Point k is the
  * last position in the half spacing before its moment. Positions that come at most every half spacing are all kept; of
- * closer ones so many that each half spacing that had a position has one. Where they come more often than every half
- * and less often than every quarter of a spacing, fewer points than a trail has may be held.
+ * closer ones so many that each half spacing that had a position has one, so the list ends at gaps alone.
  *
  * recall: sets the trail of a packet whose own position is that of time_s. Positions from then on are left out, so it
  * may be called before or after this position is remembered.

@@ -50,14 +50,17 @@ def test_decisions_are_counted():
 def test_the_rules_of_misra_that_reviewers_ask_for_hold_without_deviation(schema, tmp_path):
     plan = compile_plan(schema)
     for only in ("", "encode", "decode") if CI else ("",):
-        for name, text in write_c(plan, only=only).items():
-            (tmp_path / name).write_text(text, encoding="utf-8")
+        for name, text in write_c(plan, only=only, self_test=True).items():
+            # One byte of the vectors stands for all: they are alike, and the addon takes a minute for them.
+            (tmp_path / name).write_text(
+                re.sub(r"(vectors\[\] .*\n).*(?:\n +0x.*)*", r"\1    0x00U,", text), encoding="utf-8"
+            )
         (tmp_path / "bad.c").write_text(
             "int f(int x);\nint f(int x)\n{\n    if (x) return 1;\n    return 0;\n}\n", encoding="utf-8"
         )
         command = [tool("cppcheck", "cppcheck"), "--addon=misra", "--std=c99", "--quiet"]
         said = {}
-        for file in (f"{plan.name}_packets.c", "bad.c"):
+        for file in (f"{plan.name}_packets.c", f"{plan.name}_self_test.c", "bad.c"):
             done = subprocess.run([*command, file], cwd=tmp_path, capture_output=True, text=True, check=True)
             said[file] = sorted(set(re.findall(r"misra-c2012-([\d.]+)", done.stderr)))
         assert "14.4" in said.pop("bad.c"), "the addon does not work"

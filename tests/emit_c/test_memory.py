@@ -121,7 +121,7 @@ def test_fixes_at_most_every_half_spacing_give_what_the_bench_sends(memory, gaps
 
 
 @examples(60)
-@given(gaps=st.lists(st.sampled_from([*range(8), 15, 30, 100]), min_size=1, max_size=300), data=st.data())
+@given(gaps=st.lists(st.sampled_from([*range(16), 30, 100]), min_size=1, max_size=300), data=st.data())
 def test_closer_fixes_give_a_point_of_the_same_half_spacing(memory, gaps, data):
     kind, points, recalled = memory
     rows = stream(gaps, data.draw(st.sets(st.integers(0, len(gaps)))))
@@ -131,9 +131,8 @@ def test_closer_fixes_give_a_point_of_the_same_half_spacing(memory, gaps, data):
         assert said == best
         return
     packets = [time for what, time in rows if what == "?"]
-    steady = all(gap <= 1 for gap in gaps)
     for now, told, full in zip(packets, said, best, strict=True):
-        assert len(told) == len(full) if steady else len(told) <= len(full)
+        assert len(told) == len(full)
         for place, (time, _) in enumerate(told, 1):
             assert 2 * (now - place * SPACING - time) in range(SPACING)
 
@@ -147,6 +146,15 @@ def test_a_fix_every_second_gives_a_whole_trail_whenever_a_packet_is_sent(memory
         for sent, told in enumerate(recalled(rows)):
             ages = [1301 + sent - time for time, _ in told]
             assert all(SPACING / 2 <= behind - age <= 1.5 * SPACING for age, behind in pairwise(ages))
+
+
+@pytest.mark.parametrize("gap", range(2, 16))
+def test_fixes_at_any_pace_above_a_half_spacing_fill_the_trail(memory, gap):
+    _, points, recalled = memory
+    rows = stream([gap] * 300, range(150, 300))
+    assert {len(told) for told in recalled(rows)} == {points}
+    odd = stream([gap, gap, 1] * 100, range(150, 300))
+    assert {len(told) for told in recalled(odd)} == {points}
 
 
 def test_a_moment_without_a_fix_ends_the_list(memory):

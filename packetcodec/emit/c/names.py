@@ -63,9 +63,9 @@ class CLayout:
 
     @property
     def slots(self) -> int:
-        """Positions that the memory of its trail holds: with a fixed spacing two to a spacing, one more at each end."""
+        """Positions that the memory of its trail holds: with a fixed spacing two to each half of it, and two more."""
         trail = self.plan.trail
-        return 0 if trail is None else trail.points + 1 if trail.interval_seed else 2 * trail.points + 2
+        return 0 if trail is None else trail.points + 1 if trail.interval_seed else 4 * trail.points + 2
 
     @cached_property
     def rows(self) -> tuple[tuple[object, ...], ...]:
