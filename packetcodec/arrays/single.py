@@ -4,7 +4,7 @@ r"""Packets as plain bytes, rows as plain values, in base units: columns without
 >>> from packetcodec.schema import Schema
 >>> from packetcodec.starter import schema_text
 >>> rows = Rows(Codec(Schema.parse(schema_text())))
->>> found = rows.decode([bytes.fromhex("11072abad13d02afae8bcf480f2c"), b"\x12"])
+>>> found = rows.decode([bytes.fromhex("11072abad13d02afae8bcf480f2c"), b"\x12"], [{}, {}])
 >>> found[0][1], found[0][2][:3], found[1]
 ('position', [7, 42, 465123490], ('too_short', '', [], []))
 >>> rows.encode("position", [dict(zip(("collar", "counter", "battery", "fix_quality"), (7, 42, 9000, 9)))])
