@@ -19,7 +19,7 @@ delays, both are more frequent. Give the interval, or send the time.
 >>> places = KnownPlaces(limit=100)
 >>> places.learn(Place(60.0, 60.0, 95.0, 46.5, 9.8, 225, direct=True))      # off its tick, or late
 >>> places.near(90.0, 15.0), places.like(Place(90.0, 90.0, 90.0, 46.50001, 9.8, 225, direct=False), 15.0)
-(None, [Place(line=60.0, low=60.0, high=95.0, north=46.5, east=9.8, step=225, direct=True)])
+(None, [Place(line=60.0, low=60.0, high=95.0, north=46.5, east=9.8, step=225, direct=True, serial=0)])
 """
 
 from __future__ import annotations
