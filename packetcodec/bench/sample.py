@@ -15,7 +15,9 @@ anew at the next fix.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from math import floor, isfinite
+from statistics import median_low
 from typing import TYPE_CHECKING
 
 from packetcodec.errors import PacketcodecError
@@ -64,20 +66,19 @@ def _every(fixes: Iterable[Fix], interval_s: float) -> Iterator[Fix]:
             due += 1
 
 
-def silences(fixes: Iterable[Fix], *, longer_than: float = 5.0) -> tuple[Span, ...]:
-    """Where the receiver said nothing for more than `longer_than` seconds (5: common practice, no source).
+def silences(fixes: Iterable[Fix], *, longer_than: float | None = None) -> tuple[Span, ...]:
+    """Where the receiver said nothing for more than `longer_than` seconds.
+
+    None: for more than two and a half of its usual steps, 5 s at least (common practice, no source).
 
     >>> from packetcodec.logs import Fix
     >>> silences([Fix(time=0.0), Fix(time=1.0), Fix(time=61.0)])
     (Span(start=1.0, seconds=60.0),)
     """
-    found = []
-    previous: Fix | None = None
-    for fix in fixes:
-        if previous is not None and fix.time - previous.time > longer_than:
-            found.append(Span(previous.time, fix.time - previous.time))
-        previous = fix
-    return tuple(found)
+    spans = [Span(before.time, after.time - before.time) for before, after in pairwise(fixes)]
+    if longer_than is None:
+        longer_than = max(5.0, 2.5 * median_low(span.seconds for span in spans)) if spans else 5.0
+    return tuple(span for span in spans if span.seconds > longer_than)
 
 
 def without_fix(fixes: Iterable[Fix]) -> tuple[Span, ...]:

@@ -18,7 +18,7 @@ import click
 
 from packetcodec.cli.convert import Converting
 from packetcodec.cli.options.usage import added, known_layout
-from packetcodec.cli.streams import say
+from packetcodec.cli.streams import DataFault, say
 from packetcodec.cli.tables.sheet import progress
 from packetcodec.errors import OK
 
@@ -62,9 +62,11 @@ class Archive:
                 counts.update({item["values"]: item["counts"] for item in statuses})
                 tell(counts.total())
         good, other = counts.pop(OK, 0), counts.pop(None, 0)
+        if not outputs.written:
+            raise DataFault(f"{self.source}: no packet in it; --from reads lines of bare hex, decode without it reads logs")
         others = f", {other:,} null or of other layouts" if other else ""
         say(f"wrote {' '.join(outputs.written)}: {good:,} packets done, {counts.total():,} refused{others}")
-        return 1 if counts else 0
+        return 1 if counts or not good else 0
 
     def _decoded(
         self, codec: Codec, layouts: Sequence[LayoutPlan], reference: dict[str, Any], source: Any

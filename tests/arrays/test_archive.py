@@ -88,6 +88,17 @@ def test_what_is_wrong_is_one_line(folder, capfd, arguments, status, words):
     assert not (folder / "out.csv").exists()
 
 
+@pytest.mark.parametrize("text", ["", "heard at noon: nothing\nheard at one: a lark\n"])
+def test_a_file_without_a_packet_is_said_and_leaves_no_file(folder, capfd, text):
+    (folder / "heard.log").write_text(text, encoding="utf-8")
+    assert run(["decode", "pasture.toml", "--from", "heard.log", "-o", "out.csv"]) == 1
+    said = capfd.readouterr().err
+    assert "heard.log: no packet in it" in said
+    assert said.count("\n") == 1
+    assert not list(folder.glob("out*"))
+    assert decode("--from", "heard.log", "-o", "out.csv") == 1
+
+
 def test_a_mixed_recording_becomes_a_file_for_each_layout(folder, capfd):
     codec = Codec(Schema.parse(schema_text()))
     values = {

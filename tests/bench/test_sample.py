@@ -63,8 +63,9 @@ def test_an_impossible_interval_is_refused(interval: float) -> None:
         every([], interval)
 
 
-def test_silences_are_those_longer_than_five_seconds() -> None:
-    assert silences(map(place, (0.0, 5.0, 10.5, 11.0))) == (Span(5.0, 5.5),)
+def test_silences_are_those_longer_than_five_seconds_and_than_the_logs_usual_steps() -> None:
+    assert silences(map(place, (0.0, 1.0, 2.0, 7.0, 12.5, 13.0))) == (Span(7.0, 5.5),)
+    assert silences(map(place, (0.0, 10.0, 20.0, 45.0, 71.0, 81.0))) == (Span(45.0, 26.0),)
     assert silences(map(place, (0.0, 5.0)), longer_than=4) == (Span(0.0, 5.0),)
 
 

@@ -160,6 +160,7 @@ def write_python(plan: Plan) -> dict[str, str]:
     references = dict.fromkeys(layout.keys[place] for layout in layouts for place, *_ in layout.plan.low_fields)
     names = {
         "plan": plan, "file": file, "layouts": layouts, "example": example, "example_values": values, "faults": FAULTS,
+        "example_known": [values[place] for place, *_ in example.layout.low_fields],
         "with_trail": plan.has_trail or plan.has_low_bits, "references": list(references),
         "has_degrees": _has_degrees(plan), "trailed": [layout.name for layout in plan.layouts if layout.trail], **_CODING,
     }  # fmt: skip
