@@ -36,9 +36,9 @@ WORDS = [
     "python", "reference", "'", "true", "11072abad13d02afae8bcf480f2c", "decode 00", "decode\n00", "\x1b[2J",
     "\udcff", "é", "7,8",
 ]  # fmt: skip
-#: What waits for ever, listens on ports, or runs for as long as it is told to, is asked with its brake on.
+#: What waits for ever, listens on ports, or runs for minutes, is asked with its brake on, or left out.
 BRAKES = {"fuzz": ("--inputs", "3", "--no-folder", "--target", "python", "--seconds", "1")}
-LEFT_OUT = {"--follow", "--seconds", "--target", "--inputs", "--folder"}
+LEFT_OUT = {"--follow", "--seconds", "--target", "--inputs", "--folder", "--self-test"}
 
 
 def values_of(parameter):
