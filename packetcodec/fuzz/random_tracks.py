@@ -27,8 +27,6 @@ if TYPE_CHECKING:
 
 Move = tuple[int, int]
 
-#: Beyond it no altitude of a point is given, in centimetres (`packetcodec.codec.points`).
-
 
 def random_track(random: Random, trail: Trail, anchor: Point) -> tuple[Point, ...]:
     """Earlier positions that a caller may give for a trail, newest first."""
