@@ -30,6 +30,7 @@ def decode(*arguments):
     return run(["decode", "pasture.toml", "--layout", "position", *arguments])
 
 
+@pytest.mark.slow
 def test_parquet_to_parquet_keeps_other_columns(folder, capfd):
     data = [GOOD, GOOD[:-1] + b"\0", None, GOOD]
     pq.write_table(pa.table({"heard": [1, 2, 3, 4], "data": data}), "in.parquet", row_group_size=3)
@@ -88,6 +89,7 @@ def test_what_is_wrong_is_one_line(folder, capfd, arguments, status, words):
     assert not (folder / "out.csv").exists()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("text", ["", "heard at noon: nothing\nheard at one: a lark\n"])
 def test_a_file_without_a_packet_is_said_and_leaves_no_file(folder, capfd, text):
     (folder / "heard.log").write_text(text, encoding="utf-8")
@@ -99,6 +101,7 @@ def test_a_file_without_a_packet_is_said_and_leaves_no_file(folder, capfd, text)
     assert decode("--from", "heard.log", "-o", "out.csv") == 1
 
 
+@pytest.mark.slow
 def test_a_mixed_recording_becomes_a_file_for_each_layout(folder, capfd):
     codec = Codec(Schema.parse(schema_text()))
     values = {

@@ -25,6 +25,7 @@ def differing(schema, seed, count):
     return set(answers), [row for row in zip(questions, answers, replies.lines, strict=True) if row[1] != row[2]]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("schema", [SCHEMA, SEAM, LOW_BITS], ids=["pasture", "seam", "hut"])
 def test_low_bits_are_found_by_every_reference_as_by_the_codec(schema):
     answers, wrong = differing(schema, seed=5, count=100)
@@ -33,12 +34,14 @@ def test_low_bits_are_found_by_every_reference_as_by_the_codec(schema):
     assert not differences(schema, ARRAYS, packets(schema, seed=5, count=20), ())
 
 
+@pytest.mark.slow
 @given(schemas(low_bits=True), st.integers(0, 99))
 @settings(max_examples=15)
 def test_low_bits_of_random_schemas_are_found_too(schema, seed):
     assert not differing(schema, seed, count=6)[1]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("schema", [STARTER, TWO_TRAILS], ids=["starter", "two trails"])
 def test_columns_answer_as_all_back_ends_do(schema):
     assert not differences(schema, ARRAYS, packets(schema, seed=5, count=60), list(encodings(schema, seed=5, count=300)))

@@ -37,6 +37,7 @@ def same(schema, data, kind=None):
     return seen
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("schema", [STARTER, TWO_TRAILS], ids=["starter", "two trails"])
 def test_every_fault_and_value_is_that_of_the_codec(schema):
     assert same(schema, packets(schema, seed=1, count=60)) == {"ok", *FAULTS}

@@ -53,6 +53,7 @@ def same(codec, rows, layout):
     assert found.to_pylist() == one_by_one(codec, layout.name, table.to_pylist())
 
 
+@pytest.mark.slow
 @given(schemas(), st.integers(0, 99))
 @settings(max_examples=20)
 def test_packets_are_those_of_the_codec(schema, seed):
@@ -67,6 +68,7 @@ def test_packets_are_those_of_the_codec(schema, seed):
             same(codec, rows, layout)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("schema", [STARTER, LOW_BITS], ids=["starter", "low bits"])
 def test_what_is_decoded_is_encoded_again(schema):
     codec = Codec(schema)

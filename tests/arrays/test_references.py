@@ -34,6 +34,7 @@ def recorded(codec, layout, count):
     return packets, known
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("form", ["arrow", "chunked", "numpy"])
 @pytest.mark.parametrize("schema", [SCHEMA, SEAM], ids=["pasture", "seam"])
 def test_each_row_may_have_a_reference_of_its_own(schema, form):

@@ -40,6 +40,7 @@ def test_without_harm_every_point_arrives_by_its_own_packet():
         assert (report.between, report.pending, report.longest_hole) == (0, 0, 0.0)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "conditions",
     [
@@ -72,12 +73,14 @@ def test_duplicates_and_packets_out_of_order_lose_nothing_and_tell_nothing_twice
         assert report.missing == report.repeated == report.between == 0
 
 
+@pytest.mark.slow
 def test_the_same_seed_gives_the_same_report_and_another_one_another():
     conditions = Conditions(loss=0.3, burst=3, bit_errors=1e-3, duplicates=0.1, reorder=2, seed=11)
     assert run(conditions) == run(conditions)
     assert run(conditions) != run(replace(conditions, seed=12))
 
 
+@pytest.mark.slow
 def test_the_check_refuses_damaged_packets_and_without_one_they_are_counted_as_accepted():
     for report in run(Conditions(bit_errors=2e-3, seed=6)):
         assert report.damaged == report.refused > 25
@@ -110,6 +113,7 @@ def test_points_between_packets_are_counted_apart():
     assert (ten.points, ten.direct, ten.between, ten.repeated) == (100, 100, 99, 0)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("interval", [10.0, 15.0, 45.0, 60.0, 90.0])
 def test_what_is_given_of_the_interval_keeps_points_apart_as_well_as_a_field_of_time(interval):
     head, layout = ROOMY_TEXT.split('name = "track"')

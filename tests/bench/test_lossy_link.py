@@ -21,6 +21,7 @@ def lost(conditions: Conditions, count: int, size: int = 1) -> list[bool]:
     return [number not in heard for number in range(count)]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("loss", "burst", "mean_run"),
     [

@@ -28,6 +28,7 @@ def test_no_position_of_a_real_track_arrives_further_off_than_promised(source):
     assert packets > 500
 
 
+@pytest.mark.slow
 def test_the_promise_is_nearly_used_up_so_it_is_no_idle_one():
     outcome = replay(CODEC, "position", read_log([sample_log()]).fixes)
     assert 0.8 * outcome.bound < outcome.position.maximum <= outcome.bound

@@ -143,6 +143,7 @@ def test_a_layout_with_a_trail_is_shown_without_with_all_and_at_its_longest(cli)
     assert full["text"].count(";") == 10
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("arguments", "width"),
     [

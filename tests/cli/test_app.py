@@ -36,6 +36,7 @@ def shell(line, folder, **environment):
     )  # fmt: skip
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("line", "words"),
     [
@@ -53,6 +54,7 @@ def test_streams_and_words_that_cannot_be_are_one_line(cli, line, words):
     assert (done.returncode, done.stderr) == (2, words)
 
 
+@pytest.mark.slow
 def test_a_terminal_that_knows_ascii_alone_gets_escapes(cli):
     done = shell("packetcodec check pasture.toml", cli.folder, PYTHONIOENCODING="ascii")
     assert (done.returncode, done.stderr) == (0, "")
@@ -79,6 +81,7 @@ def test_the_help_says_whole_sentences(cli):
     assert "..." not in out.split("Commands:")[1]
 
 
+@pytest.mark.slow
 def test_a_reader_that_leaves_early_is_no_error():
     code = "from packetcodec.cli import main; main()"
     with subprocess.Popen([sys.executable, "-c", code, "replay"], stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
@@ -87,6 +90,7 @@ def test_a_reader_that_leaves_early_is_no_error():
         assert process.wait() == 0
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("line", "status"),
     [

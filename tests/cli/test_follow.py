@@ -63,6 +63,7 @@ def once(tmp_path, monkeypatch, capfd):
     return call
 
 
+@pytest.mark.slow
 def test_a_file_is_followed_as_it_grows_and_ctrl_c_ends_it_with_a_summary(follow, tmp_path):
     log = tmp_path / "radio.log"
     log.write_bytes(b"radio ready\n" + line(0))
@@ -106,6 +107,7 @@ def test_stdin_ends_the_job_by_ending(once):
     assert err == f"{NO_TIME}\npacketcodec: 2 positions direct, 0 by trail\n"
 
 
+@pytest.mark.slow
 def test_that_stored_packets_carry_no_time_is_said_once_and_not_of_those_that_do(once, tmp_path):
     _, _, err = once(b"".join(map(line, range(6))) + line(0, collar=8) + line(1, collar=8), "-o", "herd.gpx")
     assert err.count(NO_TIME) == 1
@@ -178,6 +180,7 @@ def test_what_else_happens_is_said(once):
     assert "tracker 7: started anew, its counter is at 0" in err
 
 
+@pytest.mark.slow
 def test_only_known_trackers_are_told_and_silence_is(follow):
     follower = follow("--known", "8,9", "--silent-after", "0.05", stdin=subprocess.PIPE)
     follower.process.stdin.write(line(0, collar=7) + line(1, collar=7) + line(0, collar=8))
@@ -206,6 +209,7 @@ class Port:
         os.close(self.theirs)
 
 
+@pytest.mark.slow
 def test_a_serial_port_is_read_and_waited_for_when_it_goes_and_comes_back(follow, tmp_path):
     name = tmp_path / "port"
     port = Port(name)
@@ -225,6 +229,7 @@ def test_a_serial_port_is_read_and_waited_for_when_it_goes_and_comes_back(follow
     assert follower.process.returncode == 0
 
 
+@pytest.mark.slow
 def test_cobs_frames_come_through_noise_on_a_port(follow, tmp_path):
     port = Port(tmp_path / "port")
     follower = follow("-i", port.path, "--cobs")
@@ -259,6 +264,7 @@ def test_a_file_holds_every_position_at_the_end_and_nothing_lies_beside_it(once,
     assert {other.name for other in tmp_path.iterdir()} == {path.name, "pasture.toml", "stdin"}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("ending", ONE_QUICKLY)
 def test_a_reader_finds_a_whole_file_while_it_grows(follow, tmp_path, ending):
     path = tmp_path / f"herd.{ending}"
@@ -344,6 +350,7 @@ def test_a_signal_to_end_ends_it_with_everything_written(follow, tmp_path, numbe
     assert "5 positions direct" in follower.text["err"]
 
 
+@pytest.mark.slow
 def test_a_named_pipe_is_waited_for_and_a_signal_ends_the_wait(follow, tmp_path):
     os.mkfifo(tmp_path / "pipe")
     waiting = follow("-i", tmp_path / "pipe", "-o", tmp_path / "herd.csv")
@@ -356,6 +363,7 @@ def test_a_named_pipe_is_waited_for_and_a_signal_ends_the_wait(follow, tmp_path)
     assert len(follower.rows()) == 2
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("ending", ONE_QUICKLY)
 def test_a_disk_that_is_full_is_said_with_the_files_name_and_no_half_line_stays(follow, tmp_path, ending):
     path, limit = tmp_path / f"herd.{ending}", 4000
@@ -370,6 +378,7 @@ def test_a_disk_that_is_full_is_said_with_the_files_name_and_no_half_line_stays(
     assert limit - 500 < path.stat().st_size <= limit
 
 
+@pytest.mark.slow
 def test_an_output_that_is_taken_away_is_said(follow, tmp_path):
     folder = tmp_path / "out"
     folder.mkdir()
@@ -382,6 +391,7 @@ def test_an_output_that_is_taken_away_is_said(follow, tmp_path):
     assert f"packetcodec: {folder / 'herd.csv'}: No such file or directory" in follower.text["err"]
 
 
+@pytest.mark.slow
 def test_a_reader_of_stdout_who_goes_is_no_fault(tmp_path):
     (tmp_path / "pasture.toml").write_text(schema_text(), encoding="utf-8")
     (tmp_path / "packets").write_bytes(b"".join(map(line, range(2000))))
@@ -402,6 +412,7 @@ def test_faulty_packets_do_not_flood_the_screen(once):
     assert "500 faulty packets" in err
 
 
+@pytest.mark.slow
 def test_strange_senders_do_not_flood_the_screen_either(once):
     status, _, err = once(b"".join(line(5 * number, collar % 200) for number in range(3) for collar in range(300)))
     assert status == 0

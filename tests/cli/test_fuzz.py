@@ -107,6 +107,7 @@ def was_started_in(folder, process):
         return False
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("does", "status"),
     [
@@ -130,6 +131,7 @@ def test_what_was_found_before_an_interrupt_is_told_and_kept(tmp_path, does, sta
     assert not any(map(functools.partial(was_started_in, tmp_path), Path("/proc").glob("[0-9]*")))
 
 
+@pytest.mark.slow
 def test_the_self_test_counts_what_is_found_and_names_the_lines_of_the_rest(fuzz, monkeypatch):
     shrunk = functools.partial(measured.self_test, seconds=600, differential=1000)
     monkeypatch.setattr(measured, "self_test", shrunk)

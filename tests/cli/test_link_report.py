@@ -27,6 +27,7 @@ def cli(capfd, tmp_path, monkeypatch):
     return call
 
 
+@pytest.mark.slow
 def test_the_table_tells_how_many_points_arrive_for_each_length(cli):
     status, out, err = cli(*LINK, "--trails", "0,5,10")
     assert status == 0
@@ -40,6 +41,7 @@ def test_the_table_tells_how_many_points_arrive_for_each_length(cli):
     assert cli(*LINK)[1] == out  # the same seed, and 0,5,10 are the lengths if none are given
 
 
+@pytest.mark.slow
 def test_programs_get_the_same_figures(cli):
     report = json.loads(cli(*LINK, "--json")[1])
     none, five, ten = report["link"]["trails"]
@@ -55,6 +57,7 @@ def test_programs_get_the_same_figures(cli):
     assert "link" not in json.loads(cli("--json")[1])
 
 
+@pytest.mark.slow
 def test_starting_values_are_suggested_for_a_layout_with_a_trail_and_only_there(cli):
     assert "Starting values of the trail: initial_scale = " in cli("--layout", "track")[1]
     assert "Starting values" not in cli("--layout", "position")[1]
@@ -62,6 +65,7 @@ def test_starting_values_are_suggested_for_a_layout_with_a_trail_and_only_there(
     assert "bytes shorter" in cli("-s", "fast.toml", "--layout", "track")[1]
 
 
+@pytest.mark.slow
 def test_shares_are_written_either_way(cli):
     assert cli("--loss", "0.4", "--trails", "0")[1] == cli("--loss", "40%", "--trails", "0")[1]
 

@@ -104,6 +104,7 @@ def follow(text, options):
         os.close(given)
 
 
+@pytest.mark.slow
 def test_replay_says_what_is_gained_and_how_often_references_fail(capfd):
     assert run(["replay", "-s", "low.toml", "--json", "--loss", "30%", "--reorder", "2"]) == 0
     report = json.loads(capfd.readouterr().out)
@@ -113,6 +114,7 @@ def test_replay_says_what_is_gained_and_how_often_references_fail(capfd):
     assert all(trail["refused"] == 0 and trail["repeated"] == 0 for trail in report["link"]["trails"])
 
 
+@pytest.mark.slow
 def test_a_tracker_that_leaves_is_not_understood_from_where_it_began(capfd):
     rows = "".join(f"{30 * n},{46.5 + n * 0.01},9.8\n" for n in range(100))  # 110 km
     Path("trip.csv").write_text(f"time,lat,lon\n{rows}", encoding="utf-8")

@@ -29,6 +29,7 @@ def test_replay_without_arguments_runs_the_sample_through_the_starter_schema(cli
     assert report["packets"] == report["with_position"] + 2
 
 
+@pytest.mark.slow
 def test_replay_reads_a_log_from_stdin_and_from_a_file(cli):
     log = cli.folder / "collar.nmea"
     log.write_bytes(sample_log())

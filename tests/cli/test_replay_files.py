@@ -13,6 +13,7 @@ from packetcodec.starter import schema_text
 LINK = ("--loss", "40%", "--burst", "3", "--trails", "10")
 
 
+@pytest.mark.slow
 def test_every_packet_sent_is_a_line_of_hex_that_decode_reads(cli):
     status, out, err = cli("replay", "--packets", "out.hex")
     assert (status, err) == (0, "packetcodec: wrote out.hex: 180 packets\n")
@@ -24,6 +25,7 @@ def test_every_packet_sent_is_a_line_of_hex_that_decode_reads(cli):
     assert cli("decode", "pasture.toml", stdin=text)[0] == 0
 
 
+@pytest.mark.slow
 def test_what_arrives_is_what_the_report_of_the_link_counts(cli):
     status, out, err = cli("replay", *LINK, "--json", "--packets", "out.hex", "--track", "out.gpx")
     (report,) = json.loads(out)["link"]["trails"]
@@ -43,6 +45,7 @@ def test_what_arrives_is_what_the_report_of_the_link_counts(cli):
     assert f"{told}; 180 packets sent, {report['received']} received" in err
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("suffix", [".csv", ".jsonl", ".geojson"])
 def test_a_track_is_of_any_format_and_without_a_link_all_arrives(cli, suffix):
     status, _, err = cli("replay", "--track", f"out{suffix}")

@@ -47,6 +47,7 @@ def wanted(sent):
     return {(collar, n) for number, collar in sent for n in range(max(0, number - 10), number + 1)}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("ending", ONE_QUICKLY)
 def test_a_restart_goes_on_where_it_stopped(follow, tmp_path, ending):
     log, path = tmp_path / "radio.log", tmp_path / f"herd.{ending}"
@@ -61,6 +62,7 @@ def test_a_restart_goes_on_where_it_stopped(follow, tmp_path, ending):
     assert {other.name for other in tmp_path.iterdir()} == {"radio.log", path.name, "state", "pasture.toml"}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("ending", ONE_QUICKLY)
 def test_a_restart_on_a_serial_port_tells_no_position_twice(follow, tmp_path, ending):
     port, path = Port(tmp_path / "port"), tmp_path / f"herd.{ending}"
@@ -182,6 +184,7 @@ def test_an_output_that_was_taken_away_meanwhile_begins_anew_without_what_was_to
     assert "begins anew; what was told before is not told again" in follower.text["err"]
 
 
+@pytest.mark.slow
 def test_what_a_power_failure_took_from_the_output_is_told_again(follow, tmp_path):
     log, path = tmp_path / "radio.log", tmp_path / "herd.geojson"
     log.write_bytes(b"".join(map(line, range(8))))
@@ -219,6 +222,7 @@ def test_a_file_that_is_no_state_file_is_one_line_and_left_alone(tmp_path, text)
     assert path.read_text(encoding="utf-8") == text
 
 
+@pytest.mark.slow
 def test_a_state_file_stays_short_and_keeps_what_a_receiver_remembers(tmp_path):
     state = StateFile(tmp_path / "state")
     state.set_source([1, 2, "00"], 0)
@@ -233,6 +237,7 @@ def test_a_state_file_stays_short_and_keeps_what_a_receiver_remembers(tmp_path):
     assert min(Counter(record.tracker for record in records).values()) >= 128
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(6))
 def test_a_receiver_that_hears_the_last_packets_again_goes_on_as_one_that_never_stopped(seed):
     chance = random.Random(seed)  # noqa: S311

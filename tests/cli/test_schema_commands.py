@@ -39,6 +39,7 @@ def test_check_tells_what_was_chosen_and_what_it_promises(cli):
     assert report["layouts"][0]["hamming_distance"] == 5
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("resolution", ["2.5", "3.3", "4.2", "25"])
 def test_a_promise_is_rounded_up_and_is_the_same_everywhere(cli, resolution):
     text = schema_text().replace("resolution_m = 2.5", f"resolution_m = {resolution}")
@@ -57,6 +58,7 @@ def test_a_promise_is_rounded_up_and_is_the_same_everywhere(cli, resolution):
     assert f"{trail:.2f} m" in cli("spec", "mine.toml")[1]
 
 
+@pytest.mark.slow
 def test_a_modem_polynomial_is_warned_of_and_a_check_too_weak_for_its_length(cli):
     text = schema_text().replace("CRC-16/M17", "CRC-16/XMODEM")
     (cli.folder / "weak.toml").write_text(text, encoding="utf-8")

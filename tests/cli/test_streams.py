@@ -75,6 +75,7 @@ def test_a_reader_that_leaves_early_is_no_error(name, monkeypatch, capfd):
     assert capfd.readouterr().err == ""
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("folder")
 @pytest.mark.parametrize("name", LOUD)
 def test_a_full_disk_behind_stdout_is_one_line(name, monkeypatch, capfd):
@@ -111,6 +112,7 @@ def test_a_working_folder_that_is_gone_is_one_line(cli):
     assert cli("check", "new.toml")[::2] == (2, "packetcodec: new.toml: No such file or directory\n")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("line", "name"),
     [
@@ -144,6 +146,7 @@ def test_who_reads_a_file_meanwhile_reads_it_whole(cli, folder):
     assert (folder / "out" / "pasture-v1.md").read_bytes() != before
 
 
+@pytest.mark.slow
 def test_a_write_that_fails_leaves_the_old_file_and_nothing_else(folder):
     out = folder / "out"
     out.mkdir()

@@ -83,6 +83,7 @@ def checked(folder: Path, text: str) -> list[str]:
     return [line for line in done.stdout.splitlines() if "error:" in line]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("text", [*PROGRAMS.values(), NARROWED], ids=[*PROGRAMS, "status"])
 def test_a_users_program_passes_without_a_cast(tmp_path, text):
     typed = text.replace("def listen(packets):", "def listen(packets: list[tuple[bytes, float]]) -> None:")

@@ -85,6 +85,7 @@ def longest_data(steps: tuple[tuple[int, int], ...], distance: int) -> int:
     return max((bits for value, bits in steps if value >= distance), default=0)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("width", "polynomial", "lengths"), PUBLISHED, ids=PUBLISHED_IDS)
 def test_every_breakpoint_up_to_64_bytes_is_the_published_one(width: int, polynomial: int, lengths: tuple[int, ...]) -> None:
     steps = breakpoints(polynomial, width)
@@ -92,6 +93,7 @@ def test_every_breakpoint_up_to_64_bytes_is_the_published_one(width: int, polyno
     assert seen == tuple(min(bits, EXACT_BITS - width) for bits in lengths)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("width", "polynomial", "lengths"), PUBLISHED, ids=PUBLISHED_IDS)
 def test_every_published_length_up_to_255_bytes_is_met_to_the_bit(
     width: int, polynomial: int, lengths: tuple[int, ...]
@@ -151,6 +153,7 @@ def test_a_short_packet_has_the_weight_of_its_lightest_code_word(generator: tupl
     assert hamming_distance(polynomial, width, width + data_bits) == expected
 
 
+@pytest.mark.slow
 @settings(max_examples=25, deadline=None)
 @given(st.sampled_from([8, 16]), st.integers(0, (1 << 15) - 1), st.integers(21, 90))
 def test_a_longer_packet_misses_errors_of_its_distance_and_none_of_fewer_bits(width: int, half: int, data_bits: int) -> None:
@@ -183,6 +186,7 @@ def xor(syndromes: list[int], places: tuple[int, ...]) -> int:
     return total
 
 
+@pytest.mark.slow
 def test_a_triple_error_correcting_bch_code_has_its_designed_distance() -> None:
     # BCH(511, t = 3): the minimal polynomials of a, a^3, a^5 in the field of 512 elements by x^9 + x^4 + 1,
     # octal 1021, 1131, 1461 (from memory, as code tables list them; computed). One factor more makes 32 bits
@@ -203,6 +207,7 @@ def test_where_the_search_takes_too_long_the_distance_is_a_lower_bound_and_says_
     assert distance_at(generator & 0xFFFFFFFF, 32, 1000) == Distance(6, exact=False)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("entry", ENTRIES, ids=[entry.crc.name for entry in ENTRIES])
 def test_a_catalogue_distance_is_exact_at_any_length_and_never_grows_with_it(entry: Entry) -> None:
     crc = entry.crc

@@ -200,6 +200,7 @@ int main(void) { pasture_packet packet; return pasture_decode(&packet, 0, 0, 0) 
 """
 
 
+@pytest.mark.slow
 def test_cmake_builds_it_as_a_library_that_a_program_uses(tmp_path):
     cmake = tool("cmake", "cmake")
     tool("gcc", "gcc")

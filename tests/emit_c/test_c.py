@@ -170,6 +170,7 @@ def test_every_keyword_is_kept_from_being_a_name():
     assert all(names.take(word) == f"{word}_" for word in sorted(RESERVED))
 
 
+@pytest.mark.slow
 def test_no_header_of_a_system_is_hidden_by_the_files(tmp_path):
     # Schemas called as headers that compilers or the C library include by themselves, the folder first on the path.
     for name in ("features", "time", "string", "stdint", "limits", "stddef", "endian", "assert", "errno", "r"):
@@ -192,6 +193,7 @@ def test_clashes_are_resolved_the_same_way_each_time():
     assert len({name for layout in c.layouts for name in (layout.type, layout.encode)}) == 8
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("compiler", COMPILERS)
 @pytest.mark.parametrize("schema", [STARTER, Schema.parse(WILD), TWO_TRAILS], ids=["starter", "wild", "two trails"])
 def test_compilers_have_nothing_to_say(compiler, schema, tmp_path):
@@ -248,6 +250,7 @@ def test_gcc_and_clang_agree_on_a_great_many_packets(tmp_path):
     assert len(said[0].split()) > 100
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("schema", [STARTER, trail_schema(seeded(7))], ids=["starter", "trail"])
 def test_an_eight_bit_processor_gives_the_same_digest(schema, tmp_path):
     plan = compile_plan(schema)
@@ -307,6 +310,7 @@ def degrees_program(tmp_path_factory):
     return folder / "degrees"
 
 
+@pytest.mark.slow
 @settings(max_examples=20)
 @given(
     st.lists(
@@ -334,6 +338,7 @@ def test_degrees_and_minutes_are_rounded_to_the_nearest(degrees_program, rows):
 # --- the whole way --------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("compiler", ["gcc", "clang", "g++", "clang++"])
 def test_the_examples_compile_without_a_word(compiler, tmp_path):
     command, package, flags = COMPILERS[compiler]
@@ -350,6 +355,7 @@ def test_the_examples_compile_without_a_word(compiler, tmp_path):
         )
 
 
+@pytest.mark.slow
 def test_the_example_transmitter_sends_what_python_reads_and_the_example_receiver_too(tmp_path):
     gcc = tool("gcc", "gcc")
     source = str(SPEC / "pasture_packets.c")
@@ -376,6 +382,7 @@ def test_the_example_transmitter_sends_what_python_reads_and_the_example_receive
             assert (float(told[name]) if name in told else None) == values[name]
 
 
+@pytest.mark.slow
 def test_the_vectors_of_base_units_encode_to_their_packets(tmp_path):
     # The same figures that the written specification gives to strangers.
     vectors = json.loads((SPEC / "pasture-v1.vectors.json").read_text(encoding="utf-8"))

@@ -48,6 +48,7 @@ def test_packets_decode_and_values_encode_alike(subject: Subject, schema):
     assert differences(schema, subject, data, lines) == []
 
 
+@pytest.mark.slow
 @every
 @pytest.mark.parametrize("seed", range(12 if CI else 1))
 def test_trails_of_every_sort_are_read_and_written_alike(subject: Subject, seed):
@@ -72,6 +73,7 @@ def wrong_answers(schema: Schema, subject: Subject, groups: int) -> list[tuple[s
     return found
 
 
+@pytest.mark.slow
 @every
 @pytest.mark.parametrize("point", ["450000100 90000000 -2147483648 60", "450000100 90000000 1000 4294967295"])
 def test_numbers_that_say_absent_in_a_structure_are_refused_as_numbers(subject: Subject, point):
@@ -84,6 +86,7 @@ def test_numbers_that_say_absent_in_a_structure_are_refused_as_numbers(subject: 
     assert wrong == "refused" != whole
 
 
+@pytest.mark.slow
 @every
 def test_low_bits_are_sent_and_found_alike(subject: Subject):
     assert wrong_answers(low_bits.SCHEMA, subject, 60 if CI else 25) == []

@@ -52,6 +52,7 @@ def filled(layout, codes, points):
     return "{" + ", ".join([*words, str(len(points)), "{" + ", ".join(rows or ["{0}"]) + "}"]) + "}"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["near", "class"])
 def test_a_trail_is_cut_to_the_capacity_and_a_packet_that_fits_is_written(tmp_path, name):
     plan = compile_plan(TWO_TRAILS)
@@ -105,6 +106,7 @@ def within(plan, layout, codes, points, capacity):
     return None if capacity < layout.size else pack(plan, replace(layout, trail=trail), codes, points)
 
 
+@pytest.mark.slow
 def test_the_place_of_the_value_at_fault_is_told_to_those_who_ask(tmp_path):
     wrong = {
         "collar = 256": 0, "latitude_e7 = 900000001": 2, "longitude_e7 = -1800000001": 3, "fix_quality = 8": 6,
@@ -160,6 +162,7 @@ def raw_packet(layout, codes):
     return PLAN.seal((number << layout.padding).to_bytes((bits + layout.padding) // 8, "big"))
 
 
+@pytest.mark.slow
 def test_an_age_beyond_31_bits_is_refused_and_an_unknown_one_ends_the_list(tmp_path):
     ages = {"2147483647U": 0, "0xffffffffU": 0, "2147483648U": 7, "0xfffffffeU": 7}
     tries = "".join(
@@ -182,6 +185,7 @@ def test_an_age_beyond_31_bits_is_refused_and_an_unknown_one_ends_the_list(tmp_p
     assert answers(tmp_path, compile_plan(TWO_TRAILS), main) == [str(fault) for fault in ages.values()]
 
 
+@pytest.mark.slow
 def test_no_macro_changes_what_the_header_says(tmp_path):
     header = write_c(PLAN)["pasture_packets.h"]
     assert re.findall(r"^#if.*", header, re.MULTILINE) == [
@@ -255,6 +259,7 @@ def test_a_layout_that_is_not_there_is_named_with_those_that_are():
         with_layouts(PLAN, ["position", "cow"])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("schema", [STARTER, TWO_TRAILS], ids=["starter", "two trails"])
 def test_the_header_says_what_each_struct_takes(schema, tmp_path):
     plan = compile_plan(schema)

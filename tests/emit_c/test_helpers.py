@@ -78,6 +78,7 @@ NUMBERS = st.one_of(
 )
 
 
+@pytest.mark.slow
 @examples(40)
 @example(
     [(text, places) for places in range(10) for text in ("", ".", "-", "+.", "-.5", ".5", "5.", "0", "-0", "..5", "1.2.3")]

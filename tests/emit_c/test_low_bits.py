@@ -50,6 +50,7 @@ def differing(schema, rng, count):
     return set(answers), [row for row in zip(questions, answers, replies.lines, strict=True) if row[1] != row[2]]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("schema", [SCHEMA, SEAM, TWO_RANGES], ids=["pasture", "seam", "two ranges"])
 def test_packets_and_references_of_every_sort_are_read_as_by_the_codec(schema):
     answers, wrong = differing(schema, seeded(5), 100)
@@ -92,6 +93,7 @@ def test_random_schemas_are_read_alike(seed):
     assert differing(drawn(rng), rng, 40)[1] == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("schema", [SCHEMA, SEAM], ids=["pasture", "seam"])
 @pytest.mark.parametrize("compiler", ["gcc", "clang", "avr-gcc"])
 def test_compilers_have_nothing_to_say(schema, compiler, tmp_path):

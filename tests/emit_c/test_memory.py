@@ -112,6 +112,7 @@ def stream(gaps, sends):
 GAPS = st.lists(st.sampled_from([15, 16, 20, 29, 30, 30, 30, 30, 31, 44, 45, 46, 60, 75, 400, -50]), min_size=1, max_size=40)
 
 
+@pytest.mark.slow
 @examples(60)
 @given(gaps=GAPS, late=st.integers(0, 40))
 def test_fixes_at_most_every_half_spacing_give_what_the_bench_sends(memory, gaps, late):

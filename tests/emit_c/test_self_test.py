@@ -102,11 +102,13 @@ def first_fault(folder, texts, machine="here"):
     return int(said[1])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("machine", MACHINES)
 def test_the_vectors_are_right_on_every_machine(machine, tmp_path):
     assert first_fault(tmp_path, write_c(compile_plan(STARTER), self_test=True), machine) == 0
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("schema", [TWO_TRAILS, LOW_BITS], ids=["two trails", "low bits"])
 @pytest.mark.parametrize("only", ["", "encode", "decode"])
 def test_other_schemas_and_halves_are_tried_too(schema, only, tmp_path):
@@ -117,6 +119,7 @@ def test_other_schemas_and_halves_are_tried_too(schema, only, tmp_path):
     subprocess.run(command, cwd=tmp_path, check=True)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "fault",
     [

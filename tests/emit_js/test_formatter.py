@@ -54,6 +54,7 @@ def asked(tmp_path, questions, *schemas):
     return [json.loads(line) for line in done.stdout.splitlines()]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("schemas", [[STARTER], [TWO_TRAILS], [LATER, STARTER]], ids=["starter", "trails", "two versions"])
 def test_it_is_ecmascript_5(tmp_path, schemas):
     (text,) = write_javascript(*map(compile_plan, schemas), formatter=True).values()
@@ -65,6 +66,7 @@ def test_it_is_ecmascript_5(tmp_path, schemas):
         assert (done.returncode == 0) is good
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("schema", [STARTER, TWO_TRAILS], ids=["starter", "trails"])
 def test_the_vectors_come_out_of_it(tmp_path, schema):
     (text,) = write_vectors(compile_plan(schema)).values()
@@ -113,6 +115,7 @@ def test_what_came_up_goes_down_as_the_same_bytes(tmp_path):
         assert (again.values, again.trail) == (codec.decode(data).values, codec.decode(data).trail)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("given", [{}, {"bytes": "11"}, {"bytes": [1.5]}, {"bytes": None}, None])
 def test_what_is_no_packet_is_an_error_and_no_exception(tmp_path, given):
     (answer,) = asked(tmp_path, [("decodeUplink", given)], STARTER)

@@ -119,6 +119,7 @@ def test_the_example_at_its_head_runs_and_gives_the_packet_that_it_says():
 # --- vectors --------------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("schema", [STARTER, WITHOUT_CHECK, trail_schema(seeded(4))], ids=["starter", "bare", "trail"])
 def test_the_vectors_come_out_as_they_say(schema):
     (text,) = write_vectors(compile_plan(schema)).values()
@@ -148,12 +149,14 @@ def test_the_vectors_come_out_as_they_say(schema):
 # --- packets and values ---------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_packets_whole_and_broken_decode_alike():
     rng = seeded(1)
     jobs = [(number, data) for number, s in enumerate((STARTER, WITHOUT_CHECK)) for data in to_decode(rng, Codec(s), 400)]
     assert compare([STARTER, WITHOUT_CHECK], jobs) == {"ok", *FAULTS}
 
 
+@pytest.mark.slow
 def test_values_encode_alike():
     rng = seeded(2)
     jobs = [(number, job) for number, s in enumerate((STARTER, WITHOUT_CHECK)) for job in to_encode(rng, Codec(s), 1500)]
@@ -188,6 +191,7 @@ def test_a_full_trail_that_counts_its_points_the_long_way_is_refused():
     assert compare([STARTER], [(0, packet) for packet in packets]) == {"ok", "bad_trail"}
 
 
+@pytest.mark.slow
 def test_all_checks_of_the_catalogue_are_computed_alike():
     given, jobs = [], []
     for number, name in enumerate(name for width in (8, 16, 24, 32) for name in names(width)):

@@ -115,6 +115,7 @@ def any_schema(rng):
         """)
 
 
+@pytest.mark.slow
 def test_random_schemas_are_read_and_written_as_by_the_codec(tmp_path):
     rng, met = seeded(9), set()
     for _ in range(30):
@@ -122,6 +123,7 @@ def test_random_schemas_are_read_and_written_as_by_the_codec(tmp_path):
     assert met >= {"ok", "bad_check", "refused"}
 
 
+@pytest.mark.slow
 def test_the_harness_answers_questions_with_references_as_the_codec():
     rng = seeded(13)
     for schema in (SCHEMA, SEAM, *(any_schema(rng) for _ in range(4))):
@@ -180,6 +182,7 @@ decode(bytes, { battery: 3.7 });
 """
 
 
+@pytest.mark.slow
 def test_its_types_name_what_a_reference_holds(tmp_path):
     write(tmp_path, compile_plan(SCHEMA))
     (tmp_path / "use.mts").write_text(USE, encoding="utf-8")

@@ -224,6 +224,7 @@ def stream(rng: random.Random, codec: Codec) -> dict[str, Any]:
     return {"options": options, "calls": calls}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", SCHEMAS)
 def test_events_are_the_same_whatever_the_link_does(tmp_path, name):
     rng, codec = seeded(11), Codec(SCHEMAS[name])
@@ -248,6 +249,7 @@ def test_what_is_known_of_low_bits_is_tried_and_learned_alike(tmp_path, name, st
         assert met >= {"Position", "Report", "Fault", "Silent", "Duplicate", "Unknown", "Repaired", "Lost", "Late"}
 
 
+@pytest.mark.slow
 def test_versions_are_heard_at_once_and_any_field_tells_trackers_apart(tmp_path):
     values = {"collar": 7, "battery": 3.7, "fix_quality": 1, "latitude": 46.5, "longitude": 9.8}
     calls = [
@@ -329,6 +331,7 @@ new Receiver({ places: ["hut"] });
 """
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("schema", "use"), [(STARTER, USE), (LOW["low"], USE_LOW)], ids=["starter", "low bits"])
 def test_its_types_hold_under_the_strict_checker(tmp_path, schema, use):
     write(tmp_path, compile_plan(schema))

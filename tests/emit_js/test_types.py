@@ -84,6 +84,7 @@ def write(folder, *plans):
         (folder / name).write_text(text, encoding="utf-8")
 
 
+@pytest.mark.slow
 def test_types_and_module_hold_under_the_strict_checker(tmp_path):
     write(tmp_path, compile_plan(STARTER))
     write(tmp_path, compile_plan(TWO_TRAILS))
@@ -91,6 +92,7 @@ def test_types_and_module_hold_under_the_strict_checker(tmp_path):
     check(tmp_path, "use.mts", "pasture.mjs", "hut.mjs", "hut.d.mts")
 
 
+@pytest.mark.slow
 def test_two_versions_are_told_apart_by_their_types(tmp_path):
     write(tmp_path, compile_plan(LATER), compile_plan(STARTER))
     (tmp_path / "use.mts").write_text(USE_BOTH, encoding="utf-8")

@@ -129,6 +129,7 @@ def python_3_8():
     return found
 
 
+@pytest.mark.slow
 def test_python_3_8_reads_and_writes_as_the_codec_does():
     target = build(HARNESSES["python-module"], write_harness(compile_plan(STARTER)), tool=python_3_8())
     subject = Subject("python 3.8", "base", lambda _: target)
@@ -200,6 +201,7 @@ TrailMemory("position")  # bad: nor has it a memory
 """
 
 
+@pytest.mark.slow
 def test_the_types_hold_under_the_strict_checker(tmp_path):
     for schema in (STARTER, BARE, LOW):
         for name, text in write_python(compile_plan(schema)).items():
@@ -471,6 +473,7 @@ def in_units(field, base):
     return base + field.origin if field.scale == 1 else base / field.scale
 
 
+@pytest.mark.slow
 def test_low_bits_are_sent_and_found_again_as_by_the_codec():
     codec, made, draw = Codec(LOW), module(LOW), random.Random(3)  # noqa: S311
     met = Counter()

@@ -72,6 +72,7 @@ def shape(text: str) -> list[str]:
     return kinds + titles + [token.content for token in found if token.type == "fence"]
 
 
+@pytest.mark.slow
 @settings(max_examples=25, deadline=None)
 @given(TEXTS, TEXTS)
 @example("<script>|`\n## 5 Check\n~~~", "|\n| x |")

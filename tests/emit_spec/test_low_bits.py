@@ -29,11 +29,13 @@ fields = [
 """
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("text", [TEXT, SMALL], ids=["pasture", "gate"])
 def test_a_reader_of_the_text_alone_passes_every_vector(text):
     agree(*written(text))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("make", [Codec, ReferenceCodec])
 def test_both_codecs_agree_with_every_vector(make):
     _, vectors = written(TEXT)

@@ -106,6 +106,7 @@ def test_vectors_notice_a_mistake_in_trails_that_wander(old: str, new: str, monk
     assert noticed(spoiled(reader, "", "").Reader, schema_text().replace("speed = 0.5 ", "wandering = true\nspeed = 0.5 "))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("schema", [schema_text(), TRAILS], ids=["starter", "trails"])
 def test_without_a_mistake_nothing_is_noticed(schema: str) -> None:
     assert not noticed(spoiled(reader, "", "").Reader, schema)

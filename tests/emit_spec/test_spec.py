@@ -47,6 +47,7 @@ def test_what_is_kept_in_spec_is_what_the_starter_schema_gives() -> None:
         )
 
 
+@pytest.mark.slow
 def test_every_run_in_every_place_writes_the_same_bytes(tmp_path: Path) -> None:
     program = (
         "import sys; from packetcodec import Schema, compile_plan; from packetcodec.emit import *\n"
@@ -66,6 +67,7 @@ def test_every_run_in_every_place_writes_the_same_bytes(tmp_path: Path) -> None:
     assert str(tmp_path).encode() not in kept
 
 
+@pytest.mark.slow
 def test_the_text_carries_the_fingerprint_all_sections_layouts_and_fields(schema: str) -> None:
     text, vectors = written(schema)
     plan = compile_plan(Schema.parse(schema))
@@ -194,6 +196,7 @@ def test_another_channel_changes_the_airtime_and_nothing_else() -> None:
     assert "915 MHz" in after
 
 
+@pytest.mark.slow
 def test_the_text_says_that_limits_are_no_permission_and_positions_are_in_clear(schema: str) -> None:
     plan = compile_plan(Schema.parse(schema))
     text = " ".join(write_spec(plan)[f"{plan.name}-v{plan.version}.deployment.md"].split())
@@ -212,6 +215,7 @@ def test_the_modems_own_polynomial_is_said_to_add_nothing() -> None:
     assert "the two together are worth 16 check bits" in " ".join(text.split())
 
 
+@pytest.mark.slow
 @settings(max_examples=15, deadline=None)
 @given(schema_texts())
 def test_the_text_is_whole_for_any_schema(text: str) -> None:

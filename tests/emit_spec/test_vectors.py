@@ -23,6 +23,7 @@ def schema(request: pytest.FixtureRequest) -> str:
     return request.param
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("make", [Codec, ReferenceCodec])
 def test_both_codecs_agree_with_every_vector(schema: str, make: type[Codec | ReferenceCodec]) -> None:
     _, vectors = written(schema)
@@ -87,6 +88,7 @@ def agree(text: str, vectors: dict, make: type[Reader] = Reader) -> None:
         assert found == ((case["status"], case["field"], case["offset"]), None), case["note"]
 
 
+@pytest.mark.slow
 def test_a_reader_of_the_text_alone_passes_every_vector(schema: str) -> None:
     agree(*written(schema))
 
@@ -155,6 +157,7 @@ def test_a_good_packet_encodes_to_other_bytes_only_where_section_6_9_says_so() -
         assert coarsened or any(abs(way - 1_800_000_000) <= wide / 2 for way in ways), case["note"]
 
 
+@pytest.mark.slow
 @settings(max_examples=15, deadline=None)
 @given(schema_texts())
 def test_a_reader_of_the_text_alone_passes_every_vector_of_any_schema(text: str) -> None:

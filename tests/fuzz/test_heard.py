@@ -86,6 +86,7 @@ def test_answers_that_are_late_by_one_are_one_finding():
     assert (report.stopped, report.inputs <= 200) == ("each answer is that of the question before", True)
 
 
+@pytest.mark.slow
 def test_a_leak_of_a_hundred_bytes_a_packet_is_found_and_played_again():
     report = found("leaks", max_inputs=40_000)
     assert [finding.mark for finding in report.findings] == ["memory that grows without end"]
@@ -143,6 +144,7 @@ def test_the_time_that_is_given_holds_for_a_program_that_always_hangs():
 OURS = python_target(GATE)
 
 
+@pytest.mark.slow
 def test_a_function_that_never_returns_is_stopped_and_one_that_exits_is_reported():
     def hangs(line):
         while line == "decode -":

@@ -34,6 +34,7 @@ def batches(plan, count, **options):
     return list(islice(Inputs(Oracle(plan), **{"seed": 3, **options}).rounds(), count))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("plan", PLANS, ids=lambda plan: plan.name)
 def test_the_same_seed_asks_the_same_questions_and_another_one_others(plan):
     one, again, other = batches(plan, 30), batches(plan, 30), batches(plan, 30, seed=4)
@@ -41,6 +42,7 @@ def test_the_same_seed_asks_the_same_questions_and_another_one_others(plan):
     assert one != other
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("plan", PLANS, ids=lambda plan: plan.name)
 def test_the_short_cut_for_a_wrong_check_never_changes_an_answer(plan):
     for batch in batches(plan, 60, verbs=()):
@@ -49,6 +51,7 @@ def test_the_short_cut_for_a_wrong_check_never_changes_an_answer(plan):
             assert answer == plainly(plan, asked.data, bases_of(plan, asked.references)), question
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("unit", ["ok", "base"])
 @pytest.mark.parametrize("plan", PLANS, ids=lambda plan: plan.name)
 def test_an_answer_is_that_to_the_question_as_it_is_written(plan, unit):
@@ -65,6 +68,7 @@ def plainly(plan, data, bases):
     return decode_answer("ok", layout, codes, points)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("plan", [*PLANS[:2], PLANS[3]], ids=["pasture", "ground", "low bits"])
 def test_every_kind_and_every_fault_is_tried(plan):
     found = batches(plan, 80, verbs=VERBS)
@@ -86,6 +90,7 @@ def test_kinds_reach_the_borders_absent_poles_the_antimeridian_and_trails_of_eve
     assert {answer.count("|") for answer in good} == set(range(11))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("plan", PLANS[:2], ids=lambda plan: plan.name)
 def test_no_packet_with_few_wrong_bits_or_a_short_burst_is_good(plan):
     noticed = [batch for batch in batches(plan, 120) if batch.kind in NOTICED]
@@ -129,6 +134,7 @@ def test_wrong_references_are_mostly_but_not_only_bad():
     assert words.count("ok") > len(words) / 20
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("make", [python_target, reference_target])
 def test_both_codecs_find_low_bits_as_expected(make):
     target = make(low_bits.SCHEMA)

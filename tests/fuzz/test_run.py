@@ -52,6 +52,7 @@ def test_our_codec_is_clean(schema):
     assert report.skipped == ["field", "degrees"]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("schema", [GATE, GROUND_SCHEMA], ids=lambda schema: schema.name)
 def test_the_construct_reference_is_clean(schema):
     report = run(reference_target(schema), compile_plan(schema), seconds=60, max_inputs=1500)
@@ -76,6 +77,7 @@ def test_a_decoder_wired_up_in_ten_lines_of_python_is_clean():
     assert report.falls == 0
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("what", "mark"),
     [

@@ -41,6 +41,7 @@ def test_any_packets_are_good_and_bad_ones():
         assert find(packets, lambda data, status=status: GATE_CODEC.try_decode(data)[0] == status, settings=thoroughly)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("way", WAYS)
 def test_each_way_to_spoil_a_packet_spoils_some(way):
     find(spoiled_packets(CODEC, SCHEMA, ways=[way]), lambda data: CODEC.try_decode(data)[0] != "ok", settings=thoroughly)
@@ -87,6 +88,7 @@ def test_values_shrink_to_simple_ones():
     assert (values["temperature"], values["activity"], values["open"]) == (None, "resting", False)
 
 
+@pytest.mark.slow
 def test_schemas_have_trails_and_every_check():
     assert find(schemas(), lambda schema: any(layout.trail for layout in schema.layouts), settings=thoroughly)
     assert find(schemas(), lambda schema: schema.check.bits == 24, settings=thoroughly)

@@ -27,6 +27,7 @@ def demand(*tools):
         pytest.fail(message) if os.environ.get("CI") else pytest.skip(message)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("text", [schema_text(), GROUND], ids=["starter", "proving_ground"])
 @pytest.mark.parametrize("name", HARNESSES)
 def test_emitted_code_is_clean(name, text):
@@ -62,6 +63,7 @@ def test_a_decoder_wired_up_in_ten_lines_of_c_is_clean(tmp_path):
     assert report.inputs > 5000
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("right", "wrong", "mark", "section"),
     [

@@ -46,6 +46,7 @@ def remarked(name):
     return any(above.search(text) or below.search(text) for text in sources())
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("module", "name"), names(), ids="{}".format)
 def test_each_public_name_says_what_it_is_and_stands_in_an_example(module, name):
     thing = getattr(importlib.import_module(module), name)

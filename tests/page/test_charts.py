@@ -37,6 +37,7 @@ def numbers(value: Any) -> set[float]:
     return set().union(*map(numbers, value.values() if isinstance(value, dict) else value), set())
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("command", "names"),
     [
@@ -56,6 +57,7 @@ def test_every_number_of_a_chart_is_in_the_report_for_programs(pages: Any, cli: 
         assert drawn - {1.0} <= known, name
 
 
+@pytest.mark.slow
 def test_every_number_of_a_replays_charts_is_in_its_report(pages: Any, cli: Any) -> None:
     status, out, _ = cli("replay", "--loss", "40%", "--burst", "3", "--json")
     assert status == 0
@@ -77,6 +79,7 @@ def test_every_number_of_a_replays_charts_is_in_its_report(pages: Any, cli: Any)
         assert sum(stretch["points"] for stretch in found["along_time"]) == found["points"]
 
 
+@pytest.mark.slow
 def test_every_chart_is_vega_lite_without_a_complaint(pages: Any, capfd: Any) -> None:
     figures = [*pages.plan().figures, *pages.replay().figures]
     assert len({figure.name for figure in figures}) >= 12
@@ -125,6 +128,7 @@ def test_north_and_east_have_the_same_scale(latitude: float) -> None:
     assert south < latitude < latitude + 0.01 < north
 
 
+@pytest.mark.slow
 def test_a_long_track_is_thinned_and_the_map_says_so() -> None:
     track = Track(LINE, {"none": outcomes(LINE)})
     figure = track_map(track)

@@ -45,6 +45,7 @@ class Elements(HTMLParser):
         return Counter(tag for tag, _ in self.found)
 
 
+@pytest.mark.slow
 def test_nothing_in_a_page_asks_a_network(pages: Any) -> None:
     html = Elements(pages.replay().html())
     for tag, attributes in html.found:
@@ -58,6 +59,7 @@ def test_nothing_in_a_page_asks_a_network(pages: Any) -> None:
     assert "http" not in policy
 
 
+@pytest.mark.slow
 def test_the_page_holds_reports_specification_vectors_and_fingerprint(pages: Any) -> None:
     whole = pages.plan()
     text = whole.html()
@@ -86,6 +88,7 @@ def test_a_track_can_be_downloaded_with_every_point(pages: Any) -> None:
     assert arrived == {"direct": report["direct"], "by trail": report["by_trail"], "missing": report["missing"]}
 
 
+@pytest.mark.slow
 def test_hostile_texts_of_a_schema_change_no_element(cli: Any) -> None:
     plain = re.sub(r"'[^']*'", "'x'", HOSTILE).replace("]]> &lt; <!--", "x")
     for name, text in (("hostile", HOSTILE), ("plain", plain)):
@@ -99,6 +102,7 @@ def test_hostile_texts_of_a_schema_change_no_element(cli: Any) -> None:
     assert "<script>alert(1)</script>" not in (cli.folder / "hostile.html").read_text(encoding="utf-8")
 
 
+@pytest.mark.slow
 def test_a_log_named_like_markup_stays_text(cli: Any) -> None:
     name = "<script>alert(1)<.csv"
     rows = "".join(f"{number * 30},46.5,{9.9 + number / 1000}\n" for number in range(20))
@@ -110,6 +114,7 @@ def test_a_log_named_like_markup_stays_text(cli: Any) -> None:
     assert "&lt;script&gt;alert(1)&lt;.csv" in text
 
 
+@pytest.mark.slow
 def test_a_layout_without_a_position_has_a_page_without_a_map(cli: Any) -> None:
     assert cli("replay", "--layout", "status", "--page", "out.html")[0] == 0
     text = (cli.folder / "out.html").read_text(encoding="utf-8")
@@ -117,6 +122,7 @@ def test_a_layout_without_a_position_has_a_page_without_a_map(cli: Any) -> None:
     assert 'id="figure-bits-status"' in text
 
 
+@pytest.mark.slow
 def test_pictures_are_svg_and_png(cli: Any) -> None:
     status, out, err = cli("page", "--picture", "bits-status", "a.svg", "--picture", "share", "b.png")
     assert (status, out) == (0, "")
@@ -125,6 +131,7 @@ def test_pictures_are_svg_and_png(cli: Any) -> None:
     assert (cli.folder / "b.png").read_bytes().startswith(b"\x89PNG\r\n")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
@@ -150,12 +157,14 @@ def test_without_the_extra_it_says_what_to_install(cli: Any, monkeypatch: pytest
     assert "a page needs the extra `page` (altair): pip install 'packetcodec[page]'" in err
 
 
+@pytest.mark.slow
 def test_no_other_command_loads_what_draws() -> None:
     code = "import sys, packetcodec.cli.app, packetcodec.page; print({'altair', 'vl_convert'} & set(sys.modules))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "set()"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["bits", "map", "airtime"])
 def test_a_picture_in_readme_is_what_the_command_beside_it_draws(cli: Any, name: str) -> None:
     kept = Path(__file__).parents[2] / "spec" / "pictures" / f"{name}.svg"

@@ -141,6 +141,7 @@ def simulated(trackers: int, airtimes: list[float], periods: list[float], rounds
     return lost / rounds
 
 
+@pytest.mark.slow
 def test_the_chance_of_an_overlap_is_that_of_a_simulation() -> None:
     sent = [Sending("position", 14, every=Fraction(20)), Sending("status", 24, every=Fraction(600))]
     cost = contention(SF9, sent, trackers=12)

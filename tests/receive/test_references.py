@@ -104,6 +104,7 @@ def test_trackers_have_references_of_their_own():
     assert names(receiver.feed(packet(6, collar=9, place=(0.0, 0.0, 0.0)), NOON)) == ["Unexplained"]
 
 
+@pytest.mark.slow
 def test_damaged_packets_are_hardly_ever_believed():
     receiver, chance, believed = Receiver(CODEC, places=[HUT]), Random(1), 0  # noqa: S311  # a repeatable test
     receiver.feed(packet(1), NOON)

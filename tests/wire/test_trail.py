@@ -75,6 +75,7 @@ def padded(bits: Bits) -> tuple[int, int]:
 # --- where points arrive ------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 @usual
 @given(st.data(), trails(), heads)
 def test_each_point_arrives_within_half_a_cell_of_where_it_was_and_none_drifts(

@@ -69,6 +69,7 @@ def test_libfuzzer_finds_nothing_in_emitted_c_and_its_corpus_agrees_with_us(text
     assert report.clean, describe_report(report)
 
 
+@pytest.mark.slow
 def test_libfuzzer_finds_what_is_planted(tmp_path):
     demand("clang", shutil.which("clang"))
     plan = compile_plan(Schema.parse(schema_text()))
