@@ -1,13 +1,12 @@
 """What README says of Polars, pandas and DuckDB, run with them."""
 
-import os
-
 import pyarrow as pa
 import pytest
 
 from packetcodec import Codec, Schema
 from packetcodec.arrays import ColumnDecoder
 from packetcodec.starter import schema_text
+from tests.support.needs import library
 
 pytestmark = pytest.mark.slow
 CODEC = Codec(Schema.parse(schema_text()))
@@ -15,13 +14,6 @@ DECODER = ColumnDecoder(CODEC)
 GOOD = bytes.fromhex("11072abad13d02afae8bcf480f2c")
 PACKETS = [GOOD, None, GOOD[:-1], GOOD]
 STATUSES = ["ok", None, "too_short", "ok"]
-
-
-def library(name):
-    """A library that stands in no extra. Without it a test is skipped on a user's machine, and fails in CI."""
-    if os.environ.get("CI"):
-        return __import__(name)
-    return pytest.importorskip(name, reason=f"{name} is not installed (pip install {name})")
 
 
 def test_a_series_of_polars_is_a_column_of_packets_and_takes_values_back():

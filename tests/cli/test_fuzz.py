@@ -13,7 +13,7 @@ import pytest
 from packetcodec.cli import fuzz_self_test as measured
 from packetcodec.cli.app import run
 from packetcodec.fuzz import trials as room
-from tests.fuzz.test_targets import demand
+from tests.support.needs import tool
 
 EXAMPLES = Path(__file__).parent.parent / "fuzz" / "examples"
 GATE = str(EXAMPLES / "gate.toml")
@@ -136,7 +136,7 @@ def test_the_self_test_counts_what_is_found_and_names_the_lines_of_the_rest(fuzz
     shrunk = functools.partial(measured.self_test, seconds=600, differential=1000)
     monkeypatch.setattr(measured, "self_test", shrunk)
     monkeypatch.setattr(room, "_PREPARED", 12)
-    demand("gcc")
+    tool("gcc")
     status, out, _ = fuzz(GATE, "--self-test", "--sample", "8", "--seed", "2", "--json")
     module, c = json.loads(out)["targets"]
     assert (module["target"], c["target"]) == ("python-module", "c")

@@ -141,7 +141,8 @@ def run_to_the_end(tmp_path, arguments):
 
 
 @pytest.mark.parametrize("ending", ONE_QUICKLY)
-@pytest.mark.parametrize("times", [8, pytest.param(200, marks=pytest.mark.slow)])
+@pytest.mark.slow
+@pytest.mark.parametrize("times", [8, 200])
 def test_every_position_stands_once_in_the_file_after_kills(tmp_path, ending, times):
     sent, path = through_kills(tmp_path, ending, times)
     found = places(path)

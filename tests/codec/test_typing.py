@@ -7,6 +7,9 @@ from pathlib import Path
 
 import pytest
 
+from tests.support.needs import library
+
+pytestmark = pytest.mark.slow
 README = Path(__file__).parents[2] / "README.md"
 PROGRAMS = {
     f"README, block {number}": text
@@ -68,6 +71,7 @@ def short(codec: Codec, data: bytes) -> bool:
 
 def checked(folder: Path, text: str) -> list[str]:
     """What mypy says of a program, line by line; nothing where it is content."""
+    library("mypy")
     (folder / "program.py").write_text(text)
     command = [
         sys.executable,
@@ -83,7 +87,6 @@ def checked(folder: Path, text: str) -> list[str]:
     return [line for line in done.stdout.splitlines() if "error:" in line]
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("text", [*PROGRAMS.values(), NARROWED], ids=[*PROGRAMS, "status"])
 def test_a_users_program_passes_without_a_cast(tmp_path, text):
     typed = text.replace("def listen(packets):", "def listen(packets: list[tuple[bytes, float]]) -> None:")

@@ -22,8 +22,9 @@ from packetcodec.emit import write_arduino, write_c
 from packetcodec.logs.log import read_log
 from packetcodec.starter import schema_text
 from tests.support import arduino_core
-from tests.support.conformance import TWO_TRAILS, tool
+from tests.support.conformance import TWO_TRAILS
 from tests.support.low_bits import SCHEMA as LOW_BITS
+from tests.support.needs import tool
 
 STARTER = Schema.parse(schema_text())
 
@@ -202,8 +203,8 @@ int main(void) { pasture_packet packet; return pasture_decode(&packet, 0, 0, 0) 
 
 @pytest.mark.slow
 def test_cmake_builds_it_as_a_library_that_a_program_uses(tmp_path):
-    cmake = tool("cmake", "cmake")
-    tool("gcc", "gcc")
+    cmake = tool("cmake")
+    tool("gcc")
     library = laid_out(STARTER, tmp_path)
     (tmp_path / "use.c").write_text(USE, encoding="utf-8")
     (tmp_path / "CMakeLists.txt").write_text(
@@ -226,7 +227,7 @@ def test_where_esp_idf_is_known_it_is_a_component(tmp_path):
     script = tmp_path / "idf.cmake"
     known = 'function(idf_component_register)\nmessage("registered ${ARGN}")\nendfunction()\n'
     script.write_text(f"{known}include({library}/CMakeLists.txt)\n", encoding="utf-8")
-    done = subprocess.run([tool("cmake", "cmake"), "-P", script], capture_output=True, text=True, check=True)
+    done = subprocess.run([tool("cmake"), "-P", script], capture_output=True, text=True, check=True)
     assert done.stderr.strip() == "registered SRCS;src/pasture_packets.c;INCLUDE_DIRS;src"
 
 
@@ -308,14 +309,14 @@ def test_where_ages_are_coded_the_trail_is_what_was_sent_before(tmp_path, board)
 @pytest.mark.slow
 def test_the_five_commands_of_the_readme_make_a_program(tmp_path):
     arduino_core.core()
-    tool("arduino-builder", "arduino-builder")
+    tool("arduino-builder")
     readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
     commands = readme.split("<!-- sketch")[1].split("```sh\n")[1].split("```")[0].splitlines()
     assert len(commands) == 5
     path = f"{Path(sys.executable).parent}:{os.environ['PATH']}"
     for command in commands:
         done = subprocess.run(
-            [tool("bash", "bash"), "-c", command],
+            [tool("bash"), "-c", command],
             cwd=tmp_path,
             env={**os.environ, "PATH": path},
             capture_output=True,

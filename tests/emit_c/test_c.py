@@ -21,8 +21,9 @@ from packetcodec.emit.c.names import c_plan
 from packetcodec.emit.c.writer import write_c
 from packetcodec.starter import sample_log, schema_text
 from tests.support.c_driver import digests, packed, program
-from tests.support.conformance import SANITIZERS, TWO_TRAILS, WARNINGS, packets, tool
+from tests.support.conformance import SANITIZERS, TWO_TRAILS, WARNINGS, packets
 from tests.support.js_material import seeded, trail_schema
+from tests.support.needs import tool
 
 CI = bool(os.environ.get("CI"))
 STARTER = Schema.parse(schema_text())
@@ -158,7 +159,7 @@ def test_two_versions_of_a_schema_can_be_linked_together_and_nothing_is_replaced
         """
     (tmp_path / "main.c").write_text(main, encoding="utf-8")
     sources = ["pasture_v1_packets.c", "pasture_v2_packets.c", "main.c"]
-    build(tmp_path, tool("gcc", "gcc"), "-std=c99", *WARNINGS, *sources, "-o", "both")
+    build(tmp_path, tool("gcc"), "-std=c99", *WARNINGS, *sources, "-o", "both")
     assert subprocess.run([tmp_path / "both"], check=False).returncode == 0
 
 
@@ -176,7 +177,7 @@ def test_no_header_of_a_system_is_hidden_by_the_files(tmp_path):
     for name in ("features", "time", "string", "stdint", "limits", "stddef", "endian", "assert", "errno", "r"):
         schema = Schema.parse(schema_text().replace('name = "pasture"', f'name = "{name}"'))
         sources = written(schema, tmp_path, **{"main.c": MAIN.replace("NAME", c_plan(compile_plan(schema)).prefix)})
-        build(tmp_path, tool("gcc", "gcc"), "-std=c99", *WARNINGS, "-I.", *sources, "-o", "out")
+        build(tmp_path, tool("gcc"), "-std=c99", *WARNINGS, "-I.", *sources, "-o", "out")
     every = {path.name for folder in ("/usr/include", "/usr/lib/avr/include") for path in Path(folder).rglob("*.h")}
     assert not [name for name in every if name.endswith("_packets.h")]
 
@@ -265,7 +266,7 @@ def test_an_eight_bit_processor_gives_the_same_digest(schema, tmp_path):
     sources = written(schema, tmp_path, **{"main.c": program(plan), "packets.h": header})
     command = tool("avr-gcc", "gcc-avr avr-libc")
     build(tmp_path, command, "-std=c99", "-Os", "-mmcu=atmega328p", "-DEMBEDDED", *sources, "-o", "avr.elf")
-    simulator = tool("simavr", "simavr")
+    simulator = tool("simavr")
     done = subprocess.run(
         [simulator, "-m", "atmega328p", "-f", "16000000", "avr.elf"],
         cwd=tmp_path, capture_output=True, text=True, check=False, timeout=100,
@@ -306,7 +307,7 @@ def degrees(digits: str, side: str) -> str:
 def degrees_program(tmp_path_factory):
     folder = tmp_path_factory.mktemp("degrees")
     sources = written(STARTER, folder, **{"main.c": DEGREES})
-    build(folder, tool("gcc", "gcc"), "-std=c99", *SANITIZERS, *sources, "-o", "degrees")
+    build(folder, tool("gcc"), "-std=c99", *SANITIZERS, *sources, "-o", "degrees")
     return folder / "degrees"
 
 
@@ -357,7 +358,7 @@ def test_the_examples_compile_without_a_word(compiler, tmp_path):
 
 @pytest.mark.slow
 def test_the_example_transmitter_sends_what_python_reads_and_the_example_receiver_too(tmp_path):
-    gcc = tool("gcc", "gcc")
+    gcc = tool("gcc")
     source = str(SPEC / "pasture_packets.c")
     for name in ("transmitter", "receiver"):
         build(tmp_path, gcc, "-std=c99", *SANITIZERS, str(SPEC / f"{name}.c"), source, "-o", name)
@@ -410,5 +411,5 @@ int main(void)
 }}
 """
     sources = written(STARTER, tmp_path, **{"main.c": main})
-    build(tmp_path, tool("gcc", "gcc"), "-std=c99", *SANITIZERS, *sources, "-o", "one")
+    build(tmp_path, tool("gcc"), "-std=c99", *SANITIZERS, *sources, "-o", "one")
     assert subprocess.run([tmp_path / "one"], capture_output=True, text=True, check=True).stdout == row["hex"]

@@ -15,8 +15,9 @@ from packetcodec.errors import PacketcodecError
 from packetcodec.frozen import replace
 from packetcodec.starter import schema_text
 from packetcodec.wire import Point, from_raw, pack
-from tests.support.conformance import SANITIZERS, TWO_TRAILS, WARNINGS, tool
+from tests.support.conformance import SANITIZERS, TWO_TRAILS, WARNINGS
 from tests.support.js_material import motion, raw_codes, seeded
+from tests.support.needs import tool
 
 STARTER = Schema.parse(schema_text())
 PLAN = compile_plan(STARTER)
@@ -27,7 +28,7 @@ def answers(folder, plan, main, *flags):
     """What a program around the emitted C prints, line by line; it is compiled without a warning, and sanitized."""
     for name, text in {**write_c(plan), "main.c": f'#include "{plan.name}_packets.h"\n#include <stdio.h>\n{main}'}.items():
         (folder / name).write_text(text, encoding="utf-8")
-    command = [tool("gcc", "gcc"), "-std=c99", *WARNINGS, *(flags or SANITIZERS), "main.c", f"{plan.name}_packets.c"]
+    command = [tool("gcc"), "-std=c99", *WARNINGS, *(flags or SANITIZERS), "main.c", f"{plan.name}_packets.c"]
     subprocess.run([*command, "-o", "main"], cwd=folder, check=True)
     return subprocess.run(["./main"], cwd=folder, capture_output=True, text=True, check=True).stdout.splitlines()
 

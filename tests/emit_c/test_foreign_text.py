@@ -20,8 +20,9 @@ from packetcodec.emit.c.writer import safe_text as c_text
 from packetcodec.emit.c.writer import write_c
 from packetcodec.emit.js.writer import literal, safe_text
 from packetcodec.frozen import replace
-from tests.support.conformance import SUBJECTS, WARNINGS, Subject, differences, encodings, packets, tool
-from tests.support.node import module_of, program
+from tests.support.conformance import SUBJECTS, WARNINGS, Subject, differences, encodings, packets
+from tests.support.needs import tool
+from tests.support.node import module_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -88,7 +89,7 @@ def hostile(data: st.DataObject) -> Schema:
 def without_comments(folder: Path, text: str) -> str:
     """C as the compiler sees it, but for its directives."""
     (folder / "text.c").write_text(text, encoding="utf-8")
-    command = [tool("gcc", "gcc"), "-std=c99", "-fpreprocessed", "-dD", "-E", "-P", "text.c"]
+    command = [tool("gcc"), "-std=c99", "-fpreprocessed", "-dD", "-E", "-P", "text.c"]
     return subprocess.run(command, cwd=folder, capture_output=True, text=True, check=True).stdout
 
 
@@ -134,9 +135,9 @@ def test_javascript_has_its_functions_and_only_its_units_differ(tmp_path, data):
     """
     (tmp_path / "compare.mjs").write_text(script, encoding="utf-8")
     units = [field.unit.symbol for layout in schema.layouts for field in layout.fields]
-    subprocess.run([program("node"), "--check", "wild.mjs"], cwd=tmp_path, check=True)
+    subprocess.run([tool("node"), "--check", "wild.mjs"], cwd=tmp_path, check=True)
     done = subprocess.run(
-        [program("node"), "compare.mjs", literal(units)], cwd=tmp_path, capture_output=True, text=True, check=False
+        [tool("node"), "compare.mjs", literal(units)], cwd=tmp_path, capture_output=True, text=True, check=False
     )
     assert done.returncode == 0, done.stderr
 
@@ -179,7 +180,7 @@ def test_the_tables_of_the_module_cannot_be_changed(tmp_path):
     }
     """
     (tmp_path / "try.mjs").write_text(script, encoding="utf-8")
-    done = subprocess.run([program("node"), "try.mjs"], cwd=tmp_path, capture_output=True, text=True, check=False)
+    done = subprocess.run([tool("node"), "try.mjs"], cwd=tmp_path, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
 
 

@@ -15,8 +15,9 @@ from packetcodec import Schema, compile_plan
 from packetcodec.emit.back_end import with_layouts
 from packetcodec.emit.c.writer import write_c
 from packetcodec.starter import schema_text
-from tests.support.conformance import SANITIZERS, WARNINGS, tool
+from tests.support.conformance import SANITIZERS, WARNINGS
 from tests.support.effort import examples
+from tests.support.needs import tool
 
 PLAN = compile_plan(Schema.parse(schema_text()))
 MAIN = r"""
@@ -52,7 +53,7 @@ def said(tmp_path_factory):
     folder = tmp_path_factory.mktemp("helpers")
     for name, text in {**write_c(PLAN, only="encode"), "main.c": MAIN}.items():
         (folder / name).write_text(text, encoding="utf-8")
-    command = [tool("gcc", "gcc"), "-std=c99", *WARNINGS, *SANITIZERS, "pasture_packets.c", "main.c", "-o", "main"]
+    command = [tool("gcc"), "-std=c99", *WARNINGS, *SANITIZERS, "pasture_packets.c", "main.c", "-o", "main"]
     subprocess.run(command, cwd=folder, check=True)
 
     def answers(questions):

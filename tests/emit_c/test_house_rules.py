@@ -11,7 +11,8 @@ import pytest
 from packetcodec import Schema, compile_plan
 from packetcodec.emit.c.writer import write_c
 from packetcodec.starter import schema_text
-from tests.support.conformance import TWO_TRAILS, tool
+from tests.support.conformance import TWO_TRAILS
+from tests.support.needs import tool
 
 CI = bool(os.environ.get("CI"))
 #: Operands of one essential type, no pointer to void made another, conditions that are Boolean, compound statements,
@@ -58,7 +59,7 @@ def test_the_rules_of_misra_that_reviewers_ask_for_hold_without_deviation(schema
         (tmp_path / "bad.c").write_text(
             "int f(int x);\nint f(int x)\n{\n    if (x) return 1;\n    return 0;\n}\n", encoding="utf-8"
         )
-        command = [tool("cppcheck", "cppcheck"), "--addon=misra", "--std=c99", "--quiet"]
+        command = [tool("cppcheck"), "--addon=misra", "--std=c99", "--quiet"]
         said = {}
         for file in (f"{plan.name}_packets.c", f"{plan.name}_self_test.c", "bad.c"):
             done = subprocess.run([*command, file], cwd=tmp_path, capture_output=True, text=True, check=True)
@@ -89,7 +90,7 @@ def test_every_name_of_a_file_begins_with_the_prefix(schema, tmp_path):
     header, source = write_c(plan).values()
     (tmp_path / "x.h").write_text(header, encoding="utf-8")
     (tmp_path / "x.c").write_text(source.replace(f"{plan.name}_packets.h", "x.h"), encoding="utf-8")
-    command = [tool("gcc", "gcc"), "-std=c99", "-O0", "-c", "x.c", "-o", "x.o"]
+    command = [tool("gcc"), "-std=c99", "-O0", "-c", "x.c", "-o", "x.o"]
     subprocess.run(command, cwd=tmp_path, check=True)
     symbols = subprocess.run(
         [tool("nm", "binutils"), "--defined-only", "x.o"], cwd=tmp_path, capture_output=True, text=True, check=True
@@ -111,4 +112,4 @@ def test_two_schemas_can_be_compiled_as_one_file(tmp_path):
         text += f'#include "{plan.name}_packets.c"\n'
     (tmp_path / "all.c").write_text(text + "int main(void) { return 0; }\n", encoding="utf-8")
     flags = ["-std=c99", "-Wall", "-Wextra", "-Werror"]
-    subprocess.run([tool("gcc", "gcc"), *flags, "all.c", "-o", "all"], cwd=tmp_path, check=True)
+    subprocess.run([tool("gcc"), *flags, "all.c", "-o", "all"], cwd=tmp_path, check=True)

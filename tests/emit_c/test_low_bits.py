@@ -11,9 +11,10 @@ from packetcodec import Schema, compile_plan
 from packetcodec.emit import HARNESSES
 from packetcodec.emit.c.writer import write_c
 from packetcodec.fuzz.compiled import build
-from tests.support.conformance import WARNINGS, tool
+from tests.support.conformance import WARNINGS
 from tests.support.js_material import seeded
 from tests.support.low_bits import SCHEMA, SEAM, asked
+from tests.support.needs import tool
 
 CI = bool(os.environ.get("CI"))
 #: One name in two layouts, with another range in each, and circles of whole numbers that do not wrap.
@@ -41,7 +42,7 @@ fields = [
 def differing(schema, rng, count):
     plan, harness = compile_plan(schema), HARNESSES["c-sanitized"]
     questions, answers = asked(plan, rng, count)
-    target = build(harness, harness.write(plan), tool=tool("gcc", "gcc"), timeout=60)
+    target = build(harness, harness.write(plan), tool=tool("gcc"), timeout=60)
     try:
         replies = target.ask(questions)
     finally:

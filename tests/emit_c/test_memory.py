@@ -13,8 +13,9 @@ from packetcodec import Schema, compile_plan
 from packetcodec.bench.history import History
 from packetcodec.emit.c.writer import write_c
 from packetcodec.logs.fix import Fix
-from tests.support.conformance import SANITIZERS, TWO_TRAILS, WARNINGS, tool
+from tests.support.conformance import SANITIZERS, TWO_TRAILS, WARNINGS
 from tests.support.effort import examples
+from tests.support.needs import tool
 
 SPACED = """
 name = "pasture"
@@ -73,7 +74,7 @@ def memory(request, tmp_path_factory):
     main = main.replace("AGE", "(long)packet.trail[n].age_s" if request.param == "coded" else f"(n + 1) * {SPACING}L")
     for name, text in {**write_c(plan, only="encode"), "main.c": main}.items():
         (folder / name).write_text(text, encoding="utf-8")
-    command = [tool("gcc", "gcc"), "-std=c99", *WARNINGS, *SANITIZERS, f"{plan.name}_packets.c", "main.c", "-o", "main"]
+    command = [tool("gcc"), "-std=c99", *WARNINGS, *SANITIZERS, f"{plan.name}_packets.c", "main.c", "-o", "main"]
     subprocess.run(command, cwd=folder, check=True)
 
     def recalled(stream):
@@ -121,6 +122,7 @@ def test_fixes_at_most_every_half_spacing_give_what_the_bench_sends(memory, gaps
     assert recalled(rows) == wanted(rows, points, 0 if kind == "coded" else SPACING)
 
 
+@pytest.mark.slow
 @examples(60)
 @given(gaps=st.lists(st.sampled_from([*range(16), 30, 100]), min_size=1, max_size=300), data=st.data())
 def test_closer_fixes_give_a_point_of_the_same_half_spacing(memory, gaps, data):

@@ -12,8 +12,9 @@ from packetcodec.cli.app import run
 from packetcodec.emit.back_end import with_layouts
 from packetcodec.emit.c.writer import write_c
 from packetcodec.starter import schema_text
-from tests.support.conformance import SANITIZERS, TWO_TRAILS, WARNINGS, tool
+from tests.support.conformance import SANITIZERS, TWO_TRAILS, WARNINGS
 from tests.support.low_bits import SCHEMA as LOW_BITS
+from tests.support.needs import tool
 
 STARTER = Schema.parse(schema_text())
 PLAIN = """
@@ -115,7 +116,7 @@ def test_other_schemas_and_halves_are_tried_too(schema, only, tmp_path):
     texts = write_c(compile_plan(schema), self_test=True, only=only)
     assert first_fault(tmp_path, texts) == 0
     source = next(name for name in texts if name.endswith("_self_test.c"))
-    command = [tool("gcc", "gcc"), "-std=c99", *WARNINGS, "-c", source, "-o", "x.o"]
+    command = [tool("gcc"), "-std=c99", *WARNINGS, "-c", source, "-o", "x.o"]
     subprocess.run(command, cwd=tmp_path, check=True)
 
 

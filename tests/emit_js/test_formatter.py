@@ -16,7 +16,7 @@ from packetcodec.starter import schema_text
 from packetcodec.vectors import write_vectors
 from tests.emit_js.test_types import LATER
 from tests.support.conformance import TWO_TRAILS
-from tests.support.node import program
+from tests.support.needs import tool
 
 STARTER = Schema.parse(schema_text())
 
@@ -48,7 +48,7 @@ def asked(tmp_path, questions, *schemas):
     (tmp_path / "formatter.js").write_text(text, encoding="utf-8")
     (tmp_path / "bare.mjs").write_text(BARE, encoding="utf-8")
     lines = "".join(f"{name}({json.dumps(given)})\n" for name, given in questions)
-    command = [program("node"), "bare.mjs", "formatter.js"]
+    command = [tool("node"), "bare.mjs", "formatter.js"]
     done = subprocess.run(command, cwd=tmp_path, input=lines, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     return [json.loads(line) for line in done.stdout.splitlines()]
@@ -61,7 +61,7 @@ def test_it_is_ecmascript_5(tmp_path, schemas):
     (tmp_path / "formatter.js").write_text(text, encoding="utf-8")
     for more, good in (("", True), ("const x = 1;", False)):  # that the parser would notice
         (tmp_path / "formatter.js").write_text(text + more, encoding="utf-8")
-        done = subprocess.run([program("acorn"), "--ecma5", "--silent", "formatter.js"], cwd=tmp_path, check=False,
+        done = subprocess.run([tool("acorn"), "--ecma5", "--silent", "formatter.js"], cwd=tmp_path, check=False,
                               capture_output=True)  # fmt: skip
         assert (done.returncode == 0) is good
 

@@ -23,7 +23,8 @@ from packetcodec.wire import anchor_of, write_trail
 from packetcodec.wire.packing import assemble
 from packetcodec.wire.trail.numbers import Bits
 from tests.support.js_material import seeded, to_decode, to_encode, trail_schema
-from tests.support.node import Node, outcome, plain, program, typed
+from tests.support.needs import tool
+from tests.support.node import Node, outcome, plain, typed
 from tests.support.random_schemas import any_packets, any_values, schemas
 
 STARTER = Schema.parse(schema_text())
@@ -112,7 +113,7 @@ def test_the_example_at_its_head_runs_and_gives_the_packet_that_it_says():
     code = code.replace("./pasture.mjs", GOLDEN.as_uri())
     said = code.split('// "')[1].split('"')[0]
     code = code.replace("toHex(bytes);", "console.log(toHex(bytes));").replace("fromHex, ", "")
-    done = subprocess.run([program("node"), "--input-type=module", "-e", code], capture_output=True, text=True, check=True)
+    done = subprocess.run([tool("node"), "--input-type=module", "-e", code], capture_output=True, text=True, check=True)
     assert done.stdout.split() == [said, "7"]
 
 
@@ -217,7 +218,7 @@ def test_all_checks_of_the_catalogue_are_computed_alike():
 @settings(deadline=None, max_examples=10, phases=[Phase.generate], suppress_health_check=list(HealthCheck))
 @given(st.data())
 def test_random_schemas_decode_and_encode_alike(data):
-    program("node")
+    tool("node")
     given = [data.draw(schemas()) for _ in range(4)]
     jobs: list[tuple[int, Any]] = []
     for number, schema in enumerate(given):
@@ -289,7 +290,7 @@ def test_a_refusal_names_layout_field_bound_and_value():
     say(() => fromHex("110"));
     say(() => decode("11"));
     """
-    done = subprocess.run([program("node"), "--input-type=module", "-e", script], capture_output=True, text=True, check=True)
+    done = subprocess.run([tool("node"), "--input-type=module", "-e", script], capture_output=True, text=True, check=True)
     assert done.stdout.splitlines() == [
         'RangeError latitude: 91.5 is outside -90..90 degrees (layout "position")',
         'RangeError collar: 1.5 is not a whole number (layout "position")',

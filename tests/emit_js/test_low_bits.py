@@ -17,7 +17,7 @@ from tests.emit_js.test_formatter import asked
 from tests.emit_js.test_types import check, write
 from tests.support.js_material import seeded, values_of
 from tests.support.low_bits import CODEC, SCHEMA, SEAM, VALUES
-from tests.support.node import program
+from tests.support.needs import tool
 
 ASK = """
 import { readFileSync } from "node:fs";
@@ -50,7 +50,7 @@ def wanted(codec, data, reference):
 def ask(folder, name, questions):
     (folder / "ask.mjs").write_text(ASK.replace("NAME", name), encoding="utf-8")
     done = subprocess.run(
-        [program("node"), "ask.mjs"], cwd=folder, input=json.dumps(questions), capture_output=True, text=True, check=False
+        [tool("node"), "ask.mjs"], cwd=folder, input=json.dumps(questions), capture_output=True, text=True, check=False
     )
     assert done.returncode == 0, done.stderr
     return [json.loads(line) for line in done.stdout.splitlines()]

@@ -16,7 +16,7 @@ from packetcodec.receive import Fault, Receiver, Unexplained, interval, order, r
 from packetcodec.starter import schema_text
 from tests.emit_js.test_types import LATER, check, write
 from tests.support.js_material import seeded
-from tests.support.node import program
+from tests.support.needs import tool
 
 if TYPE_CHECKING:
     import random
@@ -128,7 +128,7 @@ def compare(folder: Any, schemas: list[Schema], streams: list[dict[str, Any]]) -
             met |= {type(event).__name__ for event in events}
         wanted.append([heard.references(tracker) for tracker in (0, 1, 2, None)])
     done = subprocess.run(
-        [program("node"), "ask.mjs"], cwd=folder, input=json.dumps(streams), capture_output=True, text=True, check=False
+        [tool("node"), "ask.mjs"], cwd=folder, input=json.dumps(streams), capture_output=True, text=True, check=False
     )
     assert done.returncode == 0, done.stderr
     calls = [call for stream in streams for call in (*stream["calls"], "known") if "learn" not in call[-1]]
@@ -300,7 +300,7 @@ def test_an_option_that_cannot_be_is_refused(tmp_path, options):
     try {{ new Receiver({given}); }} catch (error) {{ console.log(error.name, error.message); }}
     """
     (tmp_path / "try.mjs").write_text(script, encoding="utf-8")
-    done = subprocess.run([program("node"), "try.mjs"], cwd=tmp_path, capture_output=True, text=True, check=True)
+    done = subprocess.run([tool("node"), "try.mjs"], cwd=tmp_path, capture_output=True, text=True, check=True)
     assert done.stdout.startswith(f"RangeError {next(iter(options))}: ")
 
 

@@ -12,7 +12,7 @@ from packetcodec.emit.js.writer import write_javascript
 from packetcodec.starter import schema_text
 from tests.support.conformance import TWO_TRAILS
 from tests.support.js_material import seeded, to_decode
-from tests.support.node import program
+from tests.support.needs import tool
 
 STARTER = Schema.parse(schema_text())
 #: The next version of the starter schema: wider batteries, another check, another layout.
@@ -75,7 +75,7 @@ encode("status", usual);
 
 def check(folder, *files):
     options = ["--strict", "--noEmit", "--target", "es2022", "--module", "nodenext", "--allowJs", "--checkJs"]
-    done = subprocess.run([program("tsc"), *options, *files], cwd=folder, capture_output=True, text=True, check=False)
+    done = subprocess.run([tool("tsc"), *options, *files], cwd=folder, capture_output=True, text=True, check=False)
     assert (done.stdout, done.returncode) == ("", 0)
 
 
@@ -116,7 +116,7 @@ def test_a_module_of_two_versions_reads_both_and_writes_either(tmp_path):
     try { encode("status", {}, [], 7); } catch (error) { console.log(error.message); }
     """
     (tmp_path / "use.mjs").write_text(script, encoding="utf-8")
-    command = [program("node"), "use.mjs", ",".join(data.hex() for data in packets)]
+    command = [tool("node"), "use.mjs", ",".join(data.hex() for data in packets)]
     done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=True)
     *said, versions, refused = done.stdout.splitlines()
     assert (versions, refused) == ("2 2,1", "7 is not a version: one of 2, 1")
@@ -158,5 +158,5 @@ def test_bytes_come_as_an_array_a_buffer_or_a_typed_array_and_as_nothing_else(tm
     }
     """
     (tmp_path / "use.mjs").write_text(script, encoding="utf-8")
-    done = subprocess.run([program("node"), "use.mjs"], cwd=tmp_path, capture_output=True, text=True, check=True)
+    done = subprocess.run([tool("node"), "use.mjs"], cwd=tmp_path, capture_output=True, text=True, check=True)
     assert done.stdout.split() == ["ok"] * 5

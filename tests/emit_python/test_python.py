@@ -32,8 +32,9 @@ from packetcodec.schema import Form
 from packetcodec.starter import schema_text
 from packetcodec.vectors import write_vectors
 from packetcodec.wire import from_raw, to_base
-from tests.support.conformance import Subject, differences, encodings, micropython, packets, tool
+from tests.support.conformance import Subject, differences, encodings, micropython, packets
 from tests.support.js_material import seeded, to_decode, trail_schema
+from tests.support.needs import library, tool
 
 STARTER = Schema.parse(schema_text())
 SPEC = Path(__file__).parents[2] / "spec"
@@ -203,6 +204,7 @@ TrailMemory("position")  # bad: nor has it a memory
 
 @pytest.mark.slow
 def test_the_types_hold_under_the_strict_checker(tmp_path):
+    library("mypy")
     for schema in (STARTER, BARE, LOW):
         for name, text in write_python(compile_plan(schema)).items():
             (tmp_path / name).write_text(text, encoding="utf-8")

@@ -91,6 +91,7 @@ def test_the_text_carries_the_fingerprint_all_sections_layouts_and_fields(schema
         assert [row["beyond"] for row in wire] == [field.policy for field in layout.fields]
 
 
+@pytest.mark.slow
 def test_lines_of_prose_fit_a_terminal_of_120_columns(schema: str) -> None:
     text, _ = written(schema)
     prose = re.sub(r"```.*?```|^\|.*?$", "", text, flags=re.MULTILINE | re.DOTALL)

@@ -47,6 +47,7 @@ def test_a_program_without_a_fault_is_clean():
     assert report.clean, describe_report(report)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("what", "mark", "section"),
     [

@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 
+pytestmark = pytest.mark.slow
+
 EXAMPLES = Path(__file__).parent / "examples"
 SUITE = """
 import sys
@@ -57,7 +59,6 @@ def entry_points():
     return {point.name for point in found(group="pytest11")}
 
 
-@pytest.mark.slow
 def test_a_right_decoder_and_a_right_program_pass(said):
     assert "2 failed, 2 passed" in said
     assert "FAILED test_ours.py::test_wrong" in said
@@ -70,7 +71,6 @@ def test_a_wrong_decoder_fails_with_the_smallest_packet_and_its_rule_and_no_trac
     assert "Traceback" not in said
 
 
-@pytest.mark.slow
 def test_the_command_of_a_report_plays_the_finding_again_and_passes_once_it_is_mended(suite, said):
     line = next(line for line in said.splitlines() if line.startswith("  again     pytest test_ours.py::test_wrong "))
     arguments = shlex.split(line)[2:]
@@ -90,7 +90,6 @@ def test_a_test_that_gives_nothing_is_told_so(said):
     assert "give decode, or the command of a program" in said
 
 
-@pytest.mark.slow
 def test_a_run_of_pytest_that_does_not_fuzz_loads_nothing_for_it(tmp_path):
     (tmp_path / "test_quiet.py").write_text(
         "import sys\n\ndef test_quiet():\n"

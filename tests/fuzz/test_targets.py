@@ -1,7 +1,5 @@
 """Emitted code and hand-written C as targets. They need gcc or clang, and Node.js: skipped without, but failed in CI."""
 
-import os
-import shutil
 import subprocess
 from dataclasses import replace
 from pathlib import Path
@@ -15,23 +13,18 @@ from packetcodec.fuzz.describe import describe_report
 from packetcodec.schema import Schema
 from packetcodec.starter import schema_text
 from tests.support.conformance import micropython
+from tests.support.needs import one_of
 from tests.support.proving_ground import GROUND
 
 EXAMPLES = Path(__file__).parent / "examples"
 GATE = compile_plan(Schema.load(EXAMPLES / "gate.toml"))
 
 
-def demand(*tools):
-    if not any(map(shutil.which, tools)):
-        message = f"{' or '.join(tools)} is not installed: what it would run is not tested here"
-        pytest.fail(message) if os.environ.get("CI") else pytest.skip(message)
-
-
 @pytest.mark.slow
 @pytest.mark.parametrize("text", [schema_text(), GROUND], ids=["starter", "proving_ground"])
 @pytest.mark.parametrize("name", HARNESSES)
 def test_emitted_code_is_clean(name, text):
-    demand(*HARNESSES[name].tools)
+    one_of(*HARNESSES[name].tools)
     if name == "micropython":
         micropython()
     plan = compile_plan(Schema.parse(text))
@@ -46,7 +39,7 @@ def test_emitted_code_is_clean(name, text):
 
 
 def gate_program(tmp_path, change=lambda text: text):
-    demand("gcc", "clang", "cc")
+    one_of("gcc", "clang", "cc")
     for name in ("gate_decoder.h", "wire.c"):
         (tmp_path / name).write_text(change((EXAMPLES / name).read_text(encoding="utf-8")), encoding="utf-8")
     build = [HARNESSES["c"].tool(), "-std=c99", "-Wall", "-Wextra", "-Werror", "-O1", "wire.c", "-o", "wire"]
@@ -93,7 +86,7 @@ def test_a_tool_that_is_missing_is_named_in_one_line(monkeypatch):
 
 
 def test_emitted_code_that_does_not_compile_is_one_line(monkeypatch):
-    demand("gcc", "clang", "cc")
+    one_of("gcc", "clang", "cc")
     broken = replace(HARNESSES["c"], write=lambda _: {"harness.c": "int main(void) { return nothing; }"})
     monkeypatch.setitem(HARNESSES, "c", broken)
     with pytest.raises(PacketcodecError, match=r"does not compile: .*error"):

@@ -7,8 +7,6 @@ import sys
 from functools import cache
 from pathlib import Path
 
-import pytest
-
 import packetcodec
 
 ROOT = Path(packetcodec.__file__).parent
@@ -74,38 +72,52 @@ def imports(path):
             yield node.module
 
 
-@pytest.mark.parametrize("path", modules(), ids=lambda path: str(path.relative_to(ROOT)))
-def test_imports_run_one_way(path):
-    allowed = MAY_IMPORT[room(path)] | {room(path)}
-    for name in imports(path):
-        parts = name.split(".")
-        if parts[0] == "packetcodec":
-            target = parts[1] if len(parts) > 1 else "__init__"
-            assert target in allowed, f"{path.relative_to(ROOT)} imports {name}"
+def place(path):
+    return path.relative_to(ROOT).as_posix()
 
 
-@pytest.mark.parametrize("path", modules(), ids=lambda path: str(path.relative_to(ROOT)))
-def test_each_library_has_one_home(path):
-    here = path.relative_to(ROOT).as_posix()
-    for name in imports(path):
-        library = name.split(".")[0]
-        if library != "packetcodec" and library not in sys.stdlib_module_names:
-            assert {here, room(path)} & HOMES[library], f"{here} imports {library}"
+def functions(path):
+    return (node for node in nodes(path) if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef))
 
 
-@pytest.mark.parametrize("path", modules(), ids=lambda path: str(path.relative_to(ROOT)))
-def test_no_import_hides_inside_a_function(path):
-    for node in nodes(path):
-        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
-            assert not any(isinstance(inner, ast.Import | ast.ImportFrom) for inner in ast.walk(node)), path
+def test_imports_run_one_way():
+    def floor(name):
+        return ([*name.split("."), "__init__"])[1]
+
+    assert not [
+        f"{place(path)} imports {name}"
+        for path in modules()
+        for name in imports(path)
+        if name.split(".")[0] == "packetcodec" and floor(name) not in MAY_IMPORT[room(path)] | {room(path)}
+    ]
 
 
-@pytest.mark.parametrize("path", modules(), ids=lambda path: str(path.relative_to(ROOT)))
-def test_only_the_command_line_prints_or_exits(path):
-    if room(path) in {"cli", "__main__"}:
-        return
-    text = path.read_text(encoding="utf-8")
-    assert not re.search(r"^\s*(print\(|sys\.exit|input\()", text, re.MULTILINE)
+def test_each_library_has_one_home():
+    assert not [
+        f"{place(path)} imports {name}"
+        for path in modules()
+        for name in imports(path)
+        if (library := name.split(".")[0]) not in sys.stdlib_module_names | {"packetcodec"}
+        and not {place(path), room(path)} & HOMES[library]
+    ]
+
+
+def test_no_import_hides_inside_a_function():
+    assert not [
+        f"{place(path)}: {function.name}"
+        for path in modules()
+        for function in functions(path)
+        if any(isinstance(inner, ast.Import | ast.ImportFrom) for inner in ast.walk(function))
+    ]
+
+
+def test_only_the_command_line_prints_or_exits():
+    assert not [
+        place(path)
+        for path in modules()
+        if room(path) not in {"cli", "__main__"}
+        and re.search(r"^\s*(print\(|sys\.exit|input\()", path.read_text(encoding="utf-8"), re.MULTILINE)
+    ]
 
 
 def test_importing_the_package_loads_no_heavy_library():
@@ -140,11 +152,13 @@ def lines_of_code(function):
     return function.end_lineno - function.lineno + 1 - (first.end_lineno - first.lineno + 1 if told else 0)
 
 
-@pytest.mark.parametrize("path", modules(), ids=lambda path: str(path.relative_to(ROOT)))
-def test_functions_are_short(path):
-    for node in nodes(path):
-        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
-            assert lines_of_code(node) <= 40, f"{path.relative_to(ROOT)}: {node.name}"
+def test_functions_are_short():
+    assert not [
+        f"{place(path)}: {function.name}"
+        for path in modules()
+        for function in functions(path)
+        if lines_of_code(function) > 40
+    ]
 
 
 def test_the_version_stands_in_one_place_more_only():

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import subprocess
 from collections import Counter
 from pathlib import Path
@@ -11,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from tests.support.node import program
+from tests.support.needs import demand, tool
 
 pytestmark = pytest.mark.slow
 
@@ -21,13 +20,10 @@ DRIVER = Path(__file__).with_name("browser.mjs")
 
 def needed() -> str:
     """Node.js, where browser and packages are there too; else the test is skipped, and fails in CI."""
-    node = program("node")
-    program("chromium")
-    if not all((PACKAGES / "node_modules" / name).exists() for name in ("playwright-core", "axe-core")):
-        words = "no playwright-core and axe-core: npm install --no-save --prefix .cache playwright-core axe-core"
-        if os.environ.get("CI"):
-            pytest.fail(words)
-        pytest.skip(words)
+    node = tool("node")
+    tool("chromium")
+    there = all((PACKAGES / "node_modules" / name).exists() for name in ("playwright-core", "axe-core"))
+    demand(there, "no playwright-core and axe-core (npm install --no-save --prefix .cache playwright-core axe-core)")
     return node
 
 

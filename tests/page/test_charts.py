@@ -92,6 +92,7 @@ def test_every_chart_is_vega_lite_without_a_complaint(pages: Any, capfd: Any) ->
     assert "WARN" not in capfd.readouterr().err
 
 
+@pytest.mark.slow
 def test_the_marks_of_the_map_are_the_points_that_were_sent(pages: Any) -> None:
     whole = pages.replay()
     figure = next(figure for figure in whole.figures if figure.name == "map")

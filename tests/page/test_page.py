@@ -80,6 +80,7 @@ def test_the_page_holds_reports_specification_vectors_and_fingerprint(pages: Any
     assert zlib.decompress(base64.b64decode(files[vectors[0]])).decode() == vectors[1]
 
 
+@pytest.mark.slow
 def test_a_track_can_be_downloaded_with_every_point(pages: Any) -> None:
     whole = pages.replay()
     features = json.loads(whole.files["pasture-track.geojson"])["features"]

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from packetcodec.errors import RadioFault
-from packetcodec.radio import VERIFIED, DataRate, LoRa, choose, load_regions, region
+from packetcodec.radio import VERIFIED, LoRa, choose, load_regions, region
 
 ROWS = [
     (known.name, row)
@@ -19,11 +19,12 @@ ROWS = [
 ]
 
 
-@pytest.mark.parametrize(("name", "row"), ROWS, ids=lambda part: part if isinstance(part, str) else type(part).__name__)
-def test_every_row_has_a_source_a_date_and_a_mark(name: str, row: DataRate) -> None:
-    assert len(row.source) > 5, name
-    assert re.fullmatch(r"\d{4}(-\d\d)?|not stated", row.date)
-    assert row.verified in VERIFIED
+def test_every_row_has_a_source_a_date_and_a_mark() -> None:
+    assert not [
+        (name, row)
+        for name, row in ROWS
+        if len(row.source) <= 5 or not re.fullmatch(r"\d{4}(-\d\d)?|not stated", row.date) or row.verified not in VERIFIED
+    ]
 
 
 def test_the_regions_are_these() -> None:

@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import os
 import re
 import shlex
 import subprocess
 from pathlib import Path
 
-import pytest
-
-from tests.support.conformance import tool
+from tests.support.needs import demand, tool
 
 CORE = Path("/usr/share/arduino/hardware/arduino/avr")
 BOARD_SOURCE = Path(__file__).with_name("avr_board.c")
@@ -19,11 +16,7 @@ BOARD_SOURCE = Path(__file__).with_name("avr_board.c")
 def core() -> Path:
     """The folder of the core. Without it a test is skipped on a user's machine, and fails in CI."""
     tool("avr-gcc", "gcc-avr avr-libc")
-    if not CORE.exists():
-        why = "no Arduino core here (Debian's package arduino-core-avr)"
-        if os.environ.get("CI"):
-            pytest.fail(why)
-        pytest.skip(why)
+    demand(CORE.exists(), "no Arduino core here (Debian: arduino-core-avr)")
     return CORE
 
 
@@ -87,13 +80,9 @@ def build(sketch: Path, library: Path, folder: Path, *, board: str = "uno", flag
 def simulator(folder: Path) -> Path:
     """The simulated board, built."""
     program = folder / "board"
-    command = [tool("gcc", "gcc"), "-O2", str(BOARD_SOURCE), "-o", str(program), "-lsimavr", "-lsimavrparts", "-lelf"]
+    command = [tool("gcc"), "-O2", str(BOARD_SOURCE), "-o", str(program), "-lsimavr", "-lsimavrparts", "-lelf"]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
-    if done.returncode:
-        why = f"no simulator here (Debian's packages libsimavr-dev libelf-dev): {done.stderr[:200]}"
-        if os.environ.get("CI"):
-            pytest.fail(why)
-        pytest.skip(why)
+    demand(not done.returncode, f"no simulator here (Debian: libsimavr-dev libelf-dev): {done.stderr[:200]}")
     return program
 
 

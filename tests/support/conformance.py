@@ -17,8 +17,6 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import pytest
-
 from packetcodec import Codec, PacketFault, Plan, Schema, compile_plan
 from packetcodec.codec.points import to_point
 from packetcodec.emit import BACK_ENDS, Harness
@@ -30,6 +28,7 @@ from packetcodec.fuzz.protocol import Unit, decode_answer, decode_question, enco
 from packetcodec.vectors import write_vectors
 from packetcodec.wire import OutOfRangeFault, to_base, unpack
 from tests.support.js_material import seeded, to_decode, to_encode
+from tests.support.needs import demand, tool
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -71,25 +70,11 @@ WARNINGS = (
 SANITIZERS = ("-O1", "-g", "-fsanitize=address,undefined", "-fno-sanitize-recover=all")
 
 
-def tool(name: str, package: str) -> str:
-    """The path of a program. Without it a test is skipped on a user's machine, and fails in CI."""
-    found = shutil.which(name)
-    if not found:
-        why = f"{name} is not installed (Debian's package {package})"
-        if os.environ.get("CI"):
-            pytest.fail(why)
-        pytest.skip(why)
-    return found
-
-
 def micropython() -> str:
     """The path of MicroPython for WebAssembly. Without it a test is skipped on a user's machine, and fails in CI."""
     path = os.environ.setdefault(MICROPYTHON, str(REPOSITORY / ".cache" / "node_modules" / PACKAGE / "micropython.mjs"))
-    if not Path(path).is_file():
-        why = f"no MicroPython: {MICROPYTHON} names none, and npm install --prefix .cache {PACKAGE} was not run"
-        if os.environ.get("CI"):
-            pytest.fail(why)
-        pytest.skip(why)
+    where = f"{MICROPYTHON} names none, and npm install --prefix .cache {PACKAGE} was not run"
+    demand(Path(path).is_file(), f"no MicroPython ({where})")
     return path
 
 

@@ -4,34 +4,20 @@ from __future__ import annotations
 
 import json
 import math
-import os
-import shutil
 import subprocess
 import tempfile
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-import pytest
-
 from packetcodec import Packet, PacketFault, Plan, Schema, TrailPoint, ValueFault, compile_plan
 from packetcodec.emit.js.writer import write_javascript
+from tests.support.needs import tool
 
 HARNESS = Path(__file__).with_name("harness.mjs")
 
 #: A packet to decode, or layout, values and trail to encode.
 Job = bytes | tuple[str, Mapping[str, Any], Sequence[Any]]
-
-
-def program(name: str) -> str:
-    """The path of a program. Without it a test is skipped on a user's machine, and fails in CI."""
-    found = shutil.which(name)
-    if found is None:
-        words = f"{name} is not installed: what it would run is not tested here"
-        if os.environ.get("CI"):
-            pytest.fail(words)
-        pytest.skip(words)
-    return found
 
 
 def plain(value: Any) -> Any:
@@ -89,7 +75,7 @@ class Node:
             for path, text in zip(paths, self.texts, strict=True):
                 path.write_text(text, encoding="utf-8")
             done = subprocess.run(
-                [program("node"), str(HARNESS), *map(str, paths)],
+                [tool("node"), str(HARNESS), *map(str, paths)],
                 input="".join(lines), capture_output=True, encoding="utf-8", timeout=300, check=False,
             )  # fmt: skip
         assert done.returncode == 0, done.stderr

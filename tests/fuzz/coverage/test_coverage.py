@@ -6,7 +6,6 @@ They need clang and atheris: without them the tests are skipped on a user's mach
 import importlib.util
 import os
 import re
-import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -21,6 +20,7 @@ from packetcodec.schema import Schema
 from packetcodec.starter import schema_text
 from tests.fuzz.coverage.libfuzzer import libfuzzer_source
 from tests.support.low_bits import TEXT as LOW_BITS
+from tests.support.needs import demand, tool
 from tests.support.proving_ground import GROUND
 
 #: Inputs of one run; the budget counts inputs, not seconds, so that a busy machine tries no less.
@@ -31,12 +31,6 @@ SANITIZERS = "-fsanitize=fuzzer,address,undefined"
 SMALL_PARENT = ("sh", "-c", '"$@"; exit $?', "sh")
 
 
-def demand(what, present):
-    if not present:
-        message = f"{what} is not installed: what it would run is not tested here"
-        pytest.fail(message) if os.environ.get("CI") else pytest.skip(message)
-
-
 def runs(text):
     return int(re.search(r"Done (\d+) (?:runs|in)", text).group(1))
 
@@ -44,7 +38,7 @@ def runs(text):
 @pytest.mark.slow
 @pytest.mark.parametrize("text", [schema_text(), GROUND, LOW_BITS], ids=["starter", "proving_ground", "low bits"])
 def test_libfuzzer_finds_nothing_in_emitted_c_and_its_corpus_agrees_with_us(text, tmp_path):
-    demand("clang", shutil.which("clang"))
+    tool("clang")
     plan = compile_plan(Schema.parse(text))
     for name, source in {**write_c(plan), "target.c": libfuzzer_source(plan)}.items():
         (tmp_path / name).write_text(source, encoding="utf-8")
@@ -71,7 +65,7 @@ def test_libfuzzer_finds_nothing_in_emitted_c_and_its_corpus_agrees_with_us(text
 
 @pytest.mark.slow
 def test_libfuzzer_finds_what_is_planted(tmp_path):
-    demand("clang", shutil.which("clang"))
+    tool("clang")
     plan = compile_plan(Schema.parse(schema_text()))
     files = write_c(plan)
     source = next(name for name in files if name.endswith(".c"))
@@ -99,7 +93,7 @@ def test_libfuzzer_finds_what_is_planted(tmp_path):
 @pytest.mark.slow
 @pytest.mark.parametrize("text", [GROUND, LOW_BITS], ids=["proving_ground", "low bits"])
 def test_atheris_finds_nothing_in_the_python_decoder(text, tmp_path):
-    demand("atheris", importlib.util.find_spec("atheris"))
+    demand(importlib.util.find_spec("atheris"), "atheris is not installed (extra dev)")
     schema = tmp_path / "schema.toml"
     schema.write_text(text, encoding="utf-8")
     folder = Corpus(tmp_path / "kept")
