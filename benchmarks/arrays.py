@@ -232,7 +232,8 @@ from packetcodec.arrays import ColumnDecoder
 from packetcodec.starter import schema_text
 packet = bytes.fromhex("11072abad13d02afae8bcf480f2c")
 decoder = ColumnDecoder(Codec(Schema.parse(schema_text())))
-decoder.decode_array(pa.array([packet]), "position")
+# As a file of Parquet gives it: pa.array of a list imports pandas where it is installed.
+decoder.decode_array(pa.Array.from_buffers(pa.binary(14), 1, [None, pa.py_buffer(packet)]), "position")
 """
 STREAMED = (
     FIRST

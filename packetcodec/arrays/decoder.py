@@ -20,10 +20,9 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 import pyarrow as pa
 
-from packetcodec.arrays import references
+from packetcodec.arrays import references, tables
 from packetcodec.arrays.groups import FAULTS, Groups
-from packetcodec.arrays.kernels import decode as kernel
-from packetcodec.arrays.kernels.machine import frozen
+from packetcodec.arrays.kernels import numbers as kernel
 from packetcodec.arrays.layout_decoder import LayoutDecoder, free
 from packetcodec.arrays.packets import as_chunked, is_packets, of
 from packetcodec.arrays.tables import checked_units
@@ -130,8 +129,8 @@ class ColumnDecoder:
             unknown.append(faults)
             for batches, decoder, rows in zip(kept, decoders, layouts, strict=True):
                 if len(rows):
-                    columns, _ = decoder.columns(some, frozen(rows), known)
-                    numbers = pa.array(rows + np.int64(first_row + first))
+                    columns, _ = decoder.columns(some, rows, known)
+                    numbers = tables.as_column(rows + np.int64(first_row + first), pa.int64())
                     batches.append(pa.record_batch([numbers, *columns], schema=_numbered(decoder)))
         found = [pa.Table.from_batches(some, _numbered(decoder)) for some, decoder in zip(kept, decoders, strict=True)]
         return Layouts(dict(zip(groups.names, found, strict=True)), pa.Table.from_batches(unknown, FAULTS))

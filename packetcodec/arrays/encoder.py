@@ -20,8 +20,8 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 import pyarrow as pa
 
-from packetcodec.arrays.kernels import encode as kernel
-from packetcodec.arrays.kernels.machine import frozen
+from packetcodec.arrays import native
+from packetcodec.arrays.kernels import numbers as kernel
 from packetcodec.arrays.tables import byte_tables, checked_units
 from packetcodec.arrays.values import Column, column_of, field_numbers
 from packetcodec.errors import PacketcodecError, ValueFault
@@ -100,7 +100,7 @@ class _Packer:
         if layout.trail is not None:
             raise PacketcodecError(f'layout "{name}" carries a trail: columns are encoded for layouts without one')
         self._codec, self._layout, self._physical = codec, layout, units == "physical"
-        self._rows = [frozen(field_numbers(field, physical=self._physical)) for field in layout.fields]
+        self._rows = [field_numbers(field, physical=self._physical) for field in layout.fields]
         self._fields = np.array([(field.offset, field.bits) for field in layout.fields], np.int64)
         self._high_fields, high_bits = _high_fields(layout)
         self._head, self._tables = _check_numbers(plan, layout, -(-high_bits // 8))
@@ -133,11 +133,16 @@ class _Packer:
                 mine[:] = field.absent_code or 0
                 continue
             values, valid, wrong = column.rows(at, behind)
-            run = kernel.CODE_REALS if values.dtype == np.float64 else kernel.CODE_INTEGERS
+            run = native.CODE_REALS if values.dtype == np.float64 else native.CODE_INTEGERS
             run(values, valid, row, base, mine, marks)
             bad |= marks if wrong is None else marks | wrong
         codes, high = self._split(codes)
-        kernel.PACK_ROWS(frozen(codes), self._fields, high, self._high_fields, self._head, self._tables, out)
+        block = kernel.PACK_BLOCK
+        native.PACK_ROWS(
+            codes, self._fields, high, self._high_fields, self._head, self._tables,
+            np.empty((self._layout.size // 8 + 2, block), np.uint64), np.empty((self._head[5] // 8 + 2, block), np.uint64),
+            np.empty(block, np.uint32), out,
+        )  # fmt: skip
 
     def _split(self, codes: NDArray[np.uint32]) -> tuple[NDArray[np.uint32], NDArray[np.uint32]]:
         """What is sent of codes, and the high parts of those that are sent by their low bits."""
@@ -148,7 +153,7 @@ class _Packer:
                 absent = codes[place] == field.absent_code
                 row[absent], sent[absent] = 0, low.absent
             codes[place] = sent
-        return codes, frozen(high)
+        return codes, high
 
     def _column(self, batch: pa.RecordBatch, field: FieldPlan) -> Column | None:
         if field.name in batch.schema.names:

@@ -12,9 +12,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pyarrow as pa
 
-from packetcodec.arrays import tables
-from packetcodec.arrays.kernels import decode as kernel
-from packetcodec.arrays.kernels import track
+from packetcodec.arrays import native, tables
+from packetcodec.arrays.kernels import numbers as kernel
 from packetcodec.arrays.references import codes_known
 
 if TYPE_CHECKING:
@@ -30,7 +29,6 @@ if TYPE_CHECKING:
 #: Columns begin at whole lines of the cache.
 _LINE = 64
 _NO_ROWS = np.zeros(0, np.int32)
-_NO_ROWS.flags.writeable = False
 _NOTHING: Reference = MappingProxyType({})
 
 
@@ -106,11 +104,23 @@ class LayoutDecoder:
             self._reals, self._low, self._parts, known,
         )  # fmt: skip
         if self._layout.trail is None:
-            kernel.DECODE_ROWS(*given, memory.bytes())
+            native.DECODE_ROWS(*given, *self._scratch(kernel.BLOCK), memory.bytes())
             return self._arrays(memory, head, fields, count)
         places = self._place_points(packets, rows, memory, count)
-        points = track.DECODE_TRACKS(*given, self._trail, tables.STRETCH_TABLE, places, memory.bytes())
+        block = kernel.TRACK_BLOCK
+        points = native.DECODE_TRACKS(
+            *given, *self._scratch(block), self._trail, tables.STRETCH_TABLE, places, np.zeros((8, block), np.int64),
+            np.zeros((2, 13), np.int64), np.zeros((6, block * max(1, self._trail[0])), np.int32),
+            np.empty(block, np.int32), memory.bytes(),
+        )  # fmt: skip
         return self._arrays(memory, head, fields, count, self._trails(memory, places, count, points))
+
+    def _scratch(self, block: int) -> tuple[NDArray[Any], ...]:
+        """What a kernel keeps of a block of packets."""
+        return (
+            np.empty((self._head[kernel.WORDS], block), np.uint64), np.empty((len(self._fields), block), np.uint32),
+            np.empty((4, block), np.uint32), np.empty(block, np.int32), np.zeros((4, block), np.uint8),
+        )  # fmt: skip
 
     def _arrays(
         self, memory: Memory, head: NDArray[Any], fields: NDArray[Any], count: int, *trails: tuple[pa.Buffer, pa.StructArray]
@@ -167,13 +177,13 @@ class LayoutDecoder:
             held = None if valid is None else memory.slice(int(places[valid]), bits)
             return pa.Array.from_buffers(kind, points, [held, memory.slice(int(places[place]), size)])
 
-        found = [column(number, track.LATITUDES, size), column(number, track.LONGITUDES, size)]
-        if places[track.ALTITUDES] >= 0:
-            found.append(column(number, track.ALTITUDES, size, track.HAS_ALTITUDE))
+        found = [column(number, kernel.LATITUDES, size), column(number, kernel.LONGITUDES, size)]
+        if places[kernel.ALTITUDES] >= 0:
+            found.append(column(number, kernel.ALTITUDES, size, kernel.HAS_ALTITUDE))
         else:
             found.append(pa.nulls(points, number))
-        found.append(column(pa.int32(), track.AGES, 4 * points, track.HAS_AGE))
-        lists = memory.slice(int(places[track.LISTS]), 4 * (count + 1))
+        found.append(column(pa.int32(), kernel.AGES, 4 * points, kernel.HAS_AGE))
+        lists = memory.slice(int(places[kernel.LISTS]), 4 * (count + 1))
         return lists, pa.Array.from_buffers(self._points, points, [None], children=found)
 
 

@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 import pyarrow as pa
 
-from packetcodec.arrays.kernels.machine import frozen
 from packetcodec.errors import PacketcodecError
 
 if TYPE_CHECKING:
@@ -80,7 +79,7 @@ def of(array: pa.Array) -> Packets:
     if array.null_count:
         nulls = array.is_null().cast(pa.uint8()).to_numpy(zero_copy_only=False)
     offsets, data = _fixed(array) if pa.types.is_fixed_size_binary(array.type) else _variable(array)
-    return Packets(frozen(data), frozen(offsets), frozen(nulls))
+    return Packets(data, offsets, nulls)
 
 
 def _variable(array: pa.Array) -> tuple[NDArray[np.int32], NDArray[np.uint8]]:

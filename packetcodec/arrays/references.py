@@ -12,9 +12,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pyarrow as pa
 
-from packetcodec.arrays.kernels import encode as kernel
-from packetcodec.arrays.kernels.low_bits import UNKNOWN
-from packetcodec.arrays.kernels.machine import frozen
+from packetcodec.arrays import native
+from packetcodec.arrays.kernels import numbers as kernel
 from packetcodec.arrays.values import column_of, field_numbers
 from packetcodec.codec.codec import demand_fields
 from packetcodec.errors import PacketcodecError, ValueFault
@@ -88,7 +87,7 @@ def codes_known(layout: LayoutPlan, given: Reference, *, physical: bool) -> NDAr
     """
     rows = [_codes(field, given.get(field.name), physical=physical) for _, field, _ in layout.low_fields]
     width = max(map(len, rows), default=1)
-    return frozen(np.array([np.broadcast_to(row, width) for row in rows], np.int64).reshape(len(rows), width))
+    return np.array([np.broadcast_to(row, width) for row in rows], np.int64).reshape(len(rows), width)
 
 
 def _codes(field: FieldPlan, value: Any, *, physical: bool) -> NDArray[np.int64]:
@@ -97,7 +96,7 @@ def _codes(field: FieldPlan, value: Any, *, physical: bool) -> NDArray[np.int64]
     if isinstance(value, pa.Array):
         return _column_codes(field, value, physical=physical)
     if value is None:
-        return np.array([UNKNOWN], np.int64)
+        return np.array([kernel.UNKNOWN], np.int64)
     try:
         base = to_base(field, value) if physical else to_number(value)
     except OutOfRangeFault as fault:
@@ -110,14 +109,14 @@ def _codes(field: FieldPlan, value: Any, *, physical: bool) -> NDArray[np.int64]
 def _column_codes(field: FieldPlan, array: pa.Array, *, physical: bool) -> NDArray[np.int64]:
     values, valid, _ = column_of(array, field, physical=physical, around=field.modulus is not None).rows(0, len(array))
     row = field_numbers(field, physical=physical)
-    row[kernel.POLICY], row[kernel.ABSENT] = kernel.WRAP if field.modulus else kernel.CLIP, 0
+    row[kernel.POLICY], row[kernel.IN_ABSENT] = kernel.WRAP if field.modulus else kernel.CLIP, 0
     base, codes, bad = np.empty(len(array)), np.empty(len(array), np.uint32), np.empty(len(array), np.uint8)
-    run = kernel.CODE_REALS if values.dtype == np.float64 else kernel.CODE_INTEGERS
-    run(values, valid, frozen(row), base, codes, bad)
+    run = native.CODE_REALS if values.dtype == np.float64 else native.CODE_INTEGERS
+    run(values, valid, row, base, codes, bad)
     if bad.any():
         words = f"row {bad.argmax()}: {'not a whole' if field.kind.counting or not physical else 'no finite'} number"
         raise ValueFault(f"reference: {field.name}: {words}", layout="", field=field.name)
     found = codes.astype(np.int64)
     if valid.size:
-        found[valid == 0] = UNKNOWN
+        found[valid == 0] = kernel.UNKNOWN
     return found

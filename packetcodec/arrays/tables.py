@@ -16,13 +16,13 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 import pyarrow as pa
 
-from packetcodec.arrays.kernels import decode as kernel
+from packetcodec.arrays.kernels import numbers as kernel
 from packetcodec.errors import STATUSES, PacketcodecError
 from packetcodec.schema import Form
 from packetcodec.wire.trail.cells import STRETCH
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -30,9 +30,22 @@ if TYPE_CHECKING:
 
     Units = Literal["physical", "base"]
 
+
+def as_column(numbers: NDArray[Any], kind: pa.DataType) -> pa.Array:
+    """Numbers as a column; `pa.array` would import pandas where it is installed, which takes as long as all else."""
+    return pa.Array.from_buffers(kind, len(numbers), [None, pa.py_buffer(numbers)])
+
+
+def _texts(names: Sequence[str]) -> pa.Array:
+    """Texts as a column."""
+    some = [name.encode() for name in names]
+    ends = np.cumsum([0, *map(len, some)], dtype=np.int32)
+    return pa.Array.from_buffers(pa.string(), len(some), [None, pa.py_buffer(ends), pa.py_buffer(b"".join(some))])
+
+
 #: What an answer is: "ok", then the faults in their order.
 STATUS = pa.dictionary(pa.int8(), pa.string())
-STATUS_NAMES = pa.array(STATUSES, pa.string())
+STATUS_NAMES = _texts(STATUSES)
 #: What each form of column has for a value: bytes.
 WIDTHS = {kernel.F64: 8, kernel.I32: 4, kernel.I64: 8, kernel.I8: 1, kernel.I16: 2}
 _INTEGERS = {kernel.I32: pa.int32(), kernel.I64: pa.int64(), kernel.I8: pa.int8(), kernel.I16: pa.int16()}
@@ -76,7 +89,7 @@ def _column(field: FieldPlan, units: Units) -> Column:
         return Column(field, kernel.BOOL, pa.bool_(), 0)
     if field.choices:
         form = kernel.I8 if len(field.choices) <= 128 else kernel.I16 if len(field.choices) <= 2**15 else kernel.I32
-        return Column(field, form, pa.dictionary(_INTEGERS[form], pa.string()), 0, pa.array(field.choices, pa.string()))
+        return Column(field, form, pa.dictionary(_INTEGERS[form], pa.string()), 0, _texts(field.choices))
     if physical and field.scale > 1:
         return Column(field, kernel.F64, pa.float64(), field.low)
     low = field.low + (field.origin if physical else 0)

@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 import pyarrow as pa
 
-from packetcodec.arrays.kernels import encode as kernel
-from packetcodec.arrays.kernels.machine import frozen
+from packetcodec.arrays.kernels import numbers as kernel
 from packetcodec.errors import PacketcodecError
 from packetcodec.schema import Form
 
@@ -20,7 +19,6 @@ if TYPE_CHECKING:
 #: Whole numbers farther from zero are beyond every range; their differences with an origin still fit 64 bits.
 _FAR = 2**62
 _ALL = np.zeros(0, np.uint8)
-_ALL.flags.writeable = False
 _POLICIES = {"refuse": kernel.REFUSE, "clip": kernel.CLIP, "wrap": kernel.WRAP}
 
 
@@ -46,8 +44,8 @@ class Column(NamedTuple):
             bits, first = self.valid
             start = first + at
             some = np.unpackbits(bits[start >> 3 : (first + behind + 7) >> 3], bitorder="little")
-            valid = frozen(some[start & 7 : (start & 7) + behind - at])
-        return frozen(values), valid, None if self.wrong is None else self.wrong[at:behind]
+            valid = some[start & 7 : (start & 7) + behind - at]
+        return values, valid, None if self.wrong is None else self.wrong[at:behind]
 
 
 def field_numbers(field: FieldPlan, *, physical: bool) -> NDArray[np.int64]:

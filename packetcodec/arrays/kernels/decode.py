@@ -9,39 +9,21 @@ Numbers of a layout come as tables (`packetcodec.arrays.tables`); columns go int
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
 from packetcodec.arrays.kernels.low_bits import resolve, settle
-from packetcodec.arrays.kernels.machine import (
-    READ_I32, READ_I64, READ_U8, READ_U32, TABLE_F64, TABLE_I64, TABLE_U32, WRITE_U8, Kernel, load, load_eight,
+from packetcodec.arrays.kernels.machine import inner, load, load_eight
+from packetcodec.arrays.kernels.numbers import (
+    ABSENT, BITS, BLOCK, CHECK, CHECK_BITS, CHECK_BYTES, F64, FORM, HEADER_BITS, HIGH, I8, I16, I32, I64, LONG, LONGEST, LOW,
+    MAX_CODE, NO_ROW, OFFSET, OK, OK_AT, PAD_BITS, PAD_OFFSET, PADDING, R_HIGH, R_LOW, R_SCALE, R_STEP, RANGE, ROW_AT, ROWS,
+    SHORT, SIZE, SPAN, STATUS_AT, STEP, TOP, UNUSED, VALID, VALUES, WORDS,
 )  # fmt: skip
-
-#: Packets that are taken together: what is kept of them fits the second cache.
-BLOCK = 2048
-
-#: What a packet is: the numbers of `packetcodec.errors.STATUSES`, and no packet of the layout at all.
-OK, SHORT, LONG, NO_VERSION, NO_LAYOUT, CHECK, PADDING, RANGE, TRAIL = range(9)
-NO_ROW = 127
-
-#: The forms of a column: what stands in it for a code.
-F64, I32, I64, I8, I16, BOOL = range(6)
-
-#: Columns of the table of fields.
-OFFSET, BITS, UNUSED, SPAN, ABSENT, LOW, STEP, HIGH, FORM, OPTIONAL, VALUES, VALID, MAX_CODE, TOP = range(14)
-#: Columns of its real numbers.
-R_LOW, R_STEP, R_HIGH, R_SCALE = range(4)
-#: Numbers of a layout.
-(
-    SIZE, LONGEST, WORDS, HEADER_BITS, PAD_OFFSET, PAD_BITS, CHECK_BITS, STATUS_AT, OK_AT, ROW_AT, ROWS, DATA_BITS,
-    NORTH, EAST, HEIGHT, CHECK_BYTES,
-) = range(16)  # fmt: skip
 
 _U8, _U32, _U64 = np.uint8, np.uint32, np.uint64
 _BYTE = np.uint64(255)
 _SPREAD, _PAIRS = np.uint64(0x0102040810204080), np.uint64(56)
 
 
-@njit(cache=True)
+@inner
 def gather(data, offsets, rows, nulls, classes, head, lo, count, words, status, lengths):
     """Words, lengths and the faults of the header of `count` packets from row `lo` on."""
     width, limit, picked = head[WORDS], data.size, rows.size > 0
@@ -70,7 +52,7 @@ def gather(data, offsets, rows, nulls, classes, head, lo, count, words, status, 
     mark_headers(words[0], rows, nulls, classes, head, lo, count, status, lengths)
 
 
-@njit(cache=True)
+@inner
 def mark_headers(first, rows, nulls, classes, head, lo, count, status, lengths):
     """The status of packets by their header and their length."""
     size, longest, least = np.int32(head[SIZE]), np.int32(head[LONGEST]), np.int32((head[HEADER_BITS] + 7) >> 3)
@@ -86,13 +68,13 @@ def mark_headers(first, rows, nulls, classes, head, lo, count, status, lengths):
             status[i] = _U8(NO_ROW) if nulls[rows[lo + i] if rows.size else lo + i] else status[i]
 
 
-@njit(cache=True)
+@inner
 def kept_bytes(size):
     """A mask of the first `size` bytes of a word."""
     return ~_U64(0) if size >= 8 else ~(~_U64(0) >> _U64(8 * size))
 
 
-@njit(cache=True)
+@inner
 def add_bytes(column, tables, row, size, count, registers):
     """What the first `size` bytes of a word of each packet add to its register: one number for each byte at its place."""
     a, b, c, d = tables[row], tables[row + 1], tables[row + 2], tables[row + 3]
@@ -113,7 +95,7 @@ def add_bytes(column, tables, row, size, count, registers):
         )  # fmt: skip
 
 
-@njit(cache=True)
+@inner
 def added_by(word, tables, row):
     """What the eight bytes of one word add to a register."""
     return (
@@ -124,7 +106,7 @@ def added_by(word, tables, row):
     )  # fmt: skip
 
 
-@njit(cache=True)
+@inner
 def mark_checks(head, tables, zeros, count, words, status, lengths, registers, low, codes, others, turns):
     """Mark packets whose check is not that of their bytes. A CRC is linear: what each byte at its place adds."""
     size = head[SIZE] - head[CHECK_BYTES]
@@ -138,14 +120,14 @@ def mark_checks(head, tables, zeros, count, words, status, lengths, registers, l
     mark(registers, CHECK, count, status)
 
 
-@njit(cache=True)
+@inner
 def mark(wrong, fault, count, status):
     """Mark packets for which a number is not zero."""
     for i in range(count):
         status[i] = _U8(fault) if (wrong[i] != 0) & (status[i] == 0) else status[i]
 
 
-@njit(cache=True)
+@inner
 def extract(words, offset, bits, count, codes):
     """The codes of a field of at most 32 bits."""
     word, shift, down = offset >> 6, _U64(offset & 63), _U64(64 - bits)
@@ -159,7 +141,7 @@ def extract(words, offset, bits, count, codes):
             codes[i] = _U32((first[i] << shift | second[i] >> up) >> down)
 
 
-@njit(cache=True)
+@inner
 def mark_fields(head, fields, count, status, codes, pads):
     """Mark packets with padding that is not zero, or with a code that a field never sends."""
     if head[PAD_BITS]:
@@ -171,14 +153,14 @@ def mark_fields(head, fields, count, status, codes, pads):
                 status[i] = _U8(RANGE) if (_U32(code[i] - unused) < span) & (status[i] == 0) else status[i]
 
 
-@njit(cache=True)
+@inner
 def pack_bits(some, count, out):
     """Bytes that are 0 or 1 as bits, the first one lowest. Behind the last of `some` stand zeros up to eight of them."""
     for at in range((count + 7) >> 3):
         out[at] = _U8(load_eight(some, at << 3) * _SPREAD >> _PAIRS)
 
 
-@njit(cache=True)
+@inner
 def reals(codes, valid, count, row, out):
     """Floats: base units divided by the scale."""
     low, step, high, scale = row[R_LOW], row[R_STEP], row[R_HIGH], row[R_SCALE]
@@ -189,7 +171,7 @@ def reals(codes, valid, count, row, out):
         out[i] = value if valid[i] else 0.0
 
 
-@njit(cache=True)
+@inner
 def integers(codes, valid, count, row, out):
     """Whole numbers in base units of 32 bits: counted without sign from the lowest one."""
     low, step, top, most = _U32(row[LOW]), _U32(row[STEP]), _U32(row[TOP]), _U32(row[MAX_CODE])
@@ -198,7 +180,7 @@ def integers(codes, valid, count, row, out):
         out[i] = np.int32(value if valid[i] else _U32(0))
 
 
-@njit(cache=True)
+@inner
 def long_integers(codes, valid, count, row, out):
     """Whole numbers in base units of 64 bits."""
     low, step, high = row[LOW], row[STEP], row[HIGH]
@@ -207,14 +189,14 @@ def long_integers(codes, valid, count, row, out):
         out[i] = value if valid[i] else 0
 
 
-@njit(cache=True)
+@inner
 def names(codes, valid, count, out):
     """Codes themselves, as places in a dictionary or as 0 and 1."""
     for i in range(count):
         out[i] = codes[i] if valid[i] else 0
 
 
-@njit(cache=True)
+@inner
 def write_column(row, row_reals, codes, valid, lo, count, out, spare):
     """One field of a block into its column."""
     form, at = row[FORM], row[VALUES]
@@ -233,7 +215,7 @@ def write_column(row, row_reals, codes, valid, lo, count, out, spare):
         pack_bits(spare, count, out[at + (lo >> 3) :])
 
 
-@njit(cache=True)
+@inner
 def write_fields(fields, real, codes, live, lo, count, valid, spare, out):
     """All fields of a block into their columns, and which values are there."""
     for number in range(fields.shape[0]):
@@ -248,12 +230,12 @@ def write_fields(fields, real, codes, live, lo, count, valid, spare, out):
         write_column(row, real[number], code, valid, lo, count, out, spare)
 
 
-@njit(cache=True)
+@inner
 def write_status(head, status, live, spare, lo, count, out):
     """The status of each packet of a block, which ones are good, and which have a row; the number of good ones."""
-    out[head[STATUS_AT] + lo : head[STATUS_AT] + lo + count] = status[:count]
-    good = 0
+    good, said = 0, out[head[STATUS_AT] + lo : head[STATUS_AT] + lo + count]
     for i in range(count):
+        said[i] = status[i]
         live[i] = status[i] == 0
         spare[i] = status[i] != NO_ROW
         good += status[i] == 0
@@ -262,7 +244,7 @@ def write_status(head, status, live, spare, lo, count, out):
     return good
 
 
-@njit(cache=True)
+@inner
 def take_apart(rows, head, fields, low, parts, known, lo, count, words, status, codes, pads, others, turns):
     """The codes of all fields of a block, and its padding; those that are sent by their low bits are made whole."""
     if head[PAD_BITS]:
@@ -273,13 +255,14 @@ def take_apart(rows, head, fields, low, parts, known, lo, count, words, status, 
         resolve(low, parts, known, rows, lo, count, words[0], status, codes, others, turns)
 
 
-def decode_rows(data, offsets, rows, nulls, classes, head, zeros, tables, fields, real, low, parts, known, out):
+def decode_rows(
+    data, offsets, rows, nulls, classes, head, zeros, tables, fields, real, low, parts, known, words, codes, numbers,
+    lengths, marks, out,
+):  # fmt: skip
     """Decode packets of one layout without a trail into its columns; the number of good ones."""
     total, good = head[ROWS], 0
-    words, codes = np.empty((head[WORDS], BLOCK), np.uint64), np.empty((fields.shape[0], BLOCK), np.uint32)
-    registers, others, turns = np.empty(BLOCK, np.uint32), np.empty(BLOCK, np.uint32), np.empty(BLOCK, np.uint32)
-    lengths, status, pads = np.empty(BLOCK, np.int32), np.zeros(BLOCK, np.uint8), np.empty(BLOCK, np.uint32)
-    live, valid, spare = np.zeros(BLOCK, np.uint8), np.zeros(BLOCK, np.uint8), np.zeros(BLOCK, np.uint8)
+    registers, others, turns, pads = numbers[0], numbers[1], numbers[2], numbers[3]
+    status, live, valid, spare = marks[0], marks[1], marks[2], marks[3]
     for lo in range(0, total, BLOCK):
         count = min(BLOCK, total - lo)
         if count < BLOCK:
@@ -287,14 +270,10 @@ def decode_rows(data, offsets, rows, nulls, classes, head, zeros, tables, fields
         gather(data, offsets, rows, nulls, classes, head, lo, count, words, status, lengths)
         take_apart(rows, head, fields, low, parts, known, lo, count, words, status, codes, pads, others, turns)
         if head[CHECK_BITS]:
-            mark_checks(head, tables, zeros[-1], count, words, status, lengths, registers, low, codes, others, turns)
+            mark_checks(
+                head, tables, zeros[zeros.size - 1], count, words, status, lengths, registers, low, codes, others, turns
+            )
         mark_fields(head, fields, count, status, codes, pads)
         good += write_status(head, status, live, spare, lo, count, out)
         write_fields(fields, real, codes, live, lo, count, valid, spare, out)
     return good
-
-
-#: Types of packets and tables, which the kernel of tracks takes too.
-PACKETS = (READ_U8, READ_I32, READ_I32, READ_U8, READ_U8, READ_I64)
-TABLES = (READ_U32, TABLE_U32, TABLE_I64, TABLE_F64, TABLE_I64, TABLE_U32, TABLE_I64)
-DECODE_ROWS = Kernel(decode_rows, *PACKETS, *TABLES, WRITE_U8)

@@ -7,32 +7,30 @@ down, is that of two floats: no step of a code needs the division of integers. W
 from __future__ import annotations
 
 import numpy as np
-from numba import njit, types
 
-from packetcodec.arrays.kernels.machine import (
-    READ_F64, READ_I64, READ_U8, TABLE_I64, TABLE_U32, WRITE_U8, WRITE_U32, Kernel, store,
+from packetcodec.arrays.kernels.machine import inner, store
+from packetcodec.arrays.kernels.numbers import (
+    IN_ABSENT, IN_HIGH, IN_LOW, IN_STEP, LAST, MAX_INPUT, MODULUS, ORIGIN, PACK_BLOCK, POLICY, REFUSE, SCALE, WHOLE, WRAP,
 )  # fmt: skip
-
-#: What becomes of a value beyond its range.
-REFUSE, CLIP, WRAP = range(3)
-#: Numbers of a field.
-LOW, HIGH, MAX_INPUT, STEP, MAX_CODE, ABSENT, MODULUS, POLICY, ORIGIN, SCALE, WHOLE = range(11)
-#: Packets that are put together at a time.
-BLOCK = 4096
 
 _U64 = np.uint64
 
 
-@njit(cache=True)
+@inner
 def codes_of(base, row, codes, bad):
     """Codes of base units, which are whole and finite floats."""
-    low, high, most, step = np.float64(row[LOW]), np.float64(row[HIGH]), np.float64(row[MAX_INPUT]), np.float64(row[STEP])
-    half, policy = np.float64(row[STEP] // 2), row[POLICY]
+    low, high, most, step = (
+        np.float64(row[IN_LOW]),
+        np.float64(row[IN_HIGH]),
+        np.float64(row[MAX_INPUT]),
+        np.float64(row[IN_STEP]),
+    )
+    half, policy = np.float64(row[IN_STEP] // 2), row[POLICY]
     if policy == REFUSE:
         for i in range(base.size):
             bad[i] |= np.uint8(base[i] < low) | np.uint8(base[i] > most)
     elif policy == WRAP:
-        around, shift = np.float64(row[MODULUS]), np.float64(row[LOW] % row[MODULUS])
+        around, shift = np.float64(row[MODULUS]), np.float64(row[IN_LOW] % row[MODULUS])
         for i in range(base.size):
             if not low <= base[i] < high:  # a remainder of floats is exact
                 turned = np.fmod(np.fmod(base[i], around) - shift, around)
@@ -42,16 +40,16 @@ def codes_of(base, row, codes, bad):
     for i in range(base.size):
         codes[i] = np.uint32(np.int64(base[i]))
     if row[MODULUS]:
-        last = np.uint32(row[MAX_CODE])
+        last = np.uint32(row[LAST])
         for i in range(base.size):
             codes[i] = np.uint32(0) if codes[i] > last else codes[i]
 
 
-@njit(cache=True)
+@inner
 def settle(valid, row, codes, bad):
     """Absent values have their code, or are at fault; what is at fault is sent as 0, which nobody gets to see."""
     if valid.size:
-        absent, required = np.uint32(max(row[ABSENT], 0)), np.uint8(row[ABSENT] < 0)
+        absent, required = np.uint32(max(row[IN_ABSENT], 0)), np.uint8(row[IN_ABSENT] < 0)
         for i in range(codes.size):
             codes[i] = codes[i] if valid[i] else absent
             bad[i] = bad[i] if valid[i] else required
@@ -74,8 +72,8 @@ def code_reals(values, valid, row, base, codes, bad):
 
 def code_integers(values, valid, row, base, codes, bad):
     """Codes of whole numbers of base units behind the origin."""
-    low, origin, around = row[LOW], row[ORIGIN], row[MODULUS]
-    least, most = low + origin - 1, row[HIGH] + origin + 1
+    low, origin, around = row[IN_LOW], row[ORIGIN], row[MODULUS]
+    least, most = low + origin - 1, row[IN_HIGH] + origin + 1
     for i in range(values.size):
         bad[i] = 0
     if row[POLICY] == WRAP:
@@ -88,7 +86,7 @@ def code_integers(values, valid, row, base, codes, bad):
     settle(valid, row, codes, bad)
 
 
-@njit(cache=True)
+@inner
 def put_fields(codes, fields, first, count, words):
     """Codes in their places."""
     for number in range(fields.shape[0]):
@@ -103,7 +101,7 @@ def put_fields(codes, fields, first, count, words):
                 words[word + 1, i] |= _U64(column[first + i]) << _U64(64 + shift)
 
 
-@njit(cache=True)
+@inner
 def add_checks(words, tables, first, size, count, checks):
     """What the bytes of some words leave in the registers; `first` is the row of the table for the first byte."""
     mask, eight = _U64(255), _U64(8)
@@ -117,18 +115,16 @@ def add_checks(words, tables, first, size, count, checks):
             checks[i] ^= found
 
 
-def pack_rows(codes, fields, high_codes, high_fields, head, tables, out):
+def pack_rows(codes, fields, high_codes, high_fields, head, tables, words, high, checks, out):
     """Packets of one size, back to back; eight bytes more may be written behind the last.
 
     `head` is: bytes before the check, bytes of the check, the header, its bits, the check of zeros, bytes of high parts.
     """
     total, data, check, high_bytes = codes.shape[1], head[0], head[1], head[5]
     size, width = data + check, (data + check + 7) // 8
-    words, checks = np.empty((width + 1, BLOCK), np.uint64), np.empty(BLOCK, np.uint32)
-    high = np.empty((high_bytes // 8 + 2, BLOCK), np.uint64)
     word, shift = (8 * data) >> 6, 64 - (8 * data & 63) - 8 * check
-    for first in range(0, total, BLOCK):
-        count = min(BLOCK, total - first)
+    for first in range(0, total, PACK_BLOCK):
+        count = min(PACK_BLOCK, total - first)
         words[:, :count] = 0
         words[0, :count] = _U64(head[2]) << _U64(64 - head[3])
         put_fields(codes, fields, first, count, words)
@@ -148,9 +144,3 @@ def pack_rows(codes, fields, high_codes, high_fields, head, tables, out):
         for i in range(count):
             for at in range(width):
                 store(out, (first + i) * size + 8 * at, words[at, i])
-
-
-_FIELD = (READ_U8, READ_I64, types.float64[::1], WRITE_U32, WRITE_U8)
-CODE_REALS = Kernel(code_reals, READ_F64, *_FIELD)
-CODE_INTEGERS = Kernel(code_integers, READ_I64, *_FIELD)
-PACK_ROWS = Kernel(pack_rows, TABLE_U32, TABLE_I64, TABLE_U32, TABLE_I64, READ_I64, TABLE_U32, WRITE_U8)

@@ -7,22 +7,19 @@ is the same as other first bytes of the packet: so they are added to its first w
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
-#: Columns of the table of such fields; an absent remainder of -1 is none.
-PLACE, MODULUS, TOP, ABSENT_LOW, ABSENT_CODE, CIRCLE, REACH, TWO_WAYS = range(8)
-#: What stands for a reference that is not known.
-UNKNOWN = -1
-#: The status of a packet without a reference that it needs: `CHECK` of `kernels.decode`.
-_CHECK = 5
+from packetcodec.arrays.kernels.machine import inner
+from packetcodec.arrays.kernels.numbers import (
+    ABSENT_CODE, ABSENT_LOW, CHECK, CIRCLE, LAST_CODE, LOW_MODULUS, PLACE, REACH, TWO_WAYS,
+)  # fmt: skip
 
 _U32, _U64, _BYTE = np.uint32, np.uint64, np.uint32(255)
 
 
-@njit(cache=True)
+@inner
 def codes_near(sent, reference, row):
     """The likelier code, and the other one (the same again where there is none)."""
-    modulus, top = row[MODULUS], row[TOP]
+    modulus, top = row[LOW_MODULUS], row[LAST_CODE]
     up = (sent + modulus - reference % modulus) % modulus
     down = modulus - up
     below = up > top - reference or down <= min(reference, up)
@@ -39,7 +36,7 @@ def codes_near(sent, reference, row):
     return far, near if distance <= row[REACH] else far
 
 
-@njit(cache=True)
+@inner
 def first_bytes(parts, number, high):
     """What a high part changes of the first four bytes of its packet."""
     at = 4 * number
@@ -49,7 +46,7 @@ def first_bytes(parts, number, high):
     )  # fmt: skip
 
 
-@njit(cache=True)
+@inner
 def resolve(low, parts, known, rows, lo, count, first, status, codes, others, turns):
     """Make codes whole, add their high parts to the first word, and note the other code where two are possible."""
     wide = known.shape[1] > 1
@@ -63,18 +60,18 @@ def resolve(low, parts, known, rows, lo, count, first, status, codes, others, tu
                 continue
             reference = known[number, (rows[lo + i] if rows.size else lo + i) if wide else 0]
             if reference < 0:
-                status[i] = status[i] or np.uint8(_CHECK)
+                status[i] = status[i] or np.uint8(CHECK)
                 continue
             near, other = codes_near(sent, reference, row)
             mine[i] = near
-            high = first_bytes(parts, number, _U32(near // row[MODULUS]))
+            high = first_bytes(parts, number, _U32(near // row[LOW_MODULUS]))
             first[i] ^= _U64(high) << _U64(32)
             if row[TWO_WAYS]:
                 others[i] = other
-                turns[i] = high ^ first_bytes(parts, number, _U32(other // row[MODULUS]))
+                turns[i] = high ^ first_bytes(parts, number, _U32(other // row[LOW_MODULUS]))
 
 
-@njit(cache=True)
+@inner
 def settle(low, tables, count, status, lengths, registers, codes, others, turns):
     """Take the other code where the check is right for that one alone."""
     longest = tables.shape[0] - 8

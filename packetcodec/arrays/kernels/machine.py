@@ -1,8 +1,7 @@
-"""What the kernels need of the machine: compiling on first use, unaligned loads, leading zeros.
+"""What the kernels need of the machine: how they are compiled, unaligned loads, leading zeros.
 
-Owns two rules. A kernel is compiled for one signature, when it is first used, and kept on disk: each other type of input
-would compile it anew, and constants of a module stay as they were when it was compiled. And bytes are read as numbers in one
-way: most significant byte first, as on the wire.
+Owns two rules. Kernels neither take memory nor keep count of who uses it, and nothing of Python is in their machine code:
+so it runs wherever it is loaded. And bytes are read as numbers in one way: most significant byte first, as on the wire.
 """
 
 from __future__ import annotations
@@ -11,48 +10,31 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from llvmlite import ir
-from numba import njit, types
+from numba import from_dtype, njit, types
 from numba.core import cgutils
 from numba.extending import intrinsic
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from numpy.typing import NDArray
-
-#: Types of arguments: arrays that are read, and arrays that are written.
-READ_U8, READ_I32, READ_I64, READ_U32, READ_F64 = (
-    types.Array(item, 1, "C", readonly=True) for item in (types.uint8, types.int32, types.int64, types.uint32, types.float64)
-)
-TABLE_I64, TABLE_U32, TABLE_F64 = (
-    types.Array(item, 2, "C", readonly=True) for item in (types.int64, types.uint32, types.float64)
-)
-WRITE_U8, WRITE_I32, WRITE_I64, WRITE_U32 = (
-    types.Array(item, 1, "C") for item in (types.uint8, types.int32, types.int64, types.uint32)
-)
+    from collections.abc import Callable, Sequence
 
 _WORD = ir.IntType(64)
 
-
-class Kernel:
-    """A kernel for arguments of these types. It returns no array, works without Python's lock, and is kept on disk."""
-
-    def __init__(self, function: Callable[..., Any], *signature: Any) -> None:
-        self._function, self._signature = function, signature
-        self._run: Callable[..., Any] | None = None
-
-    def __call__(self, *arguments: Any) -> Any:
-        """Run it; compiled, or read from disk, the first time."""
-        if self._run is None:
-            self._run = njit(self._signature, cache=True, nogil=True)(self._function)
-        return self._run(*arguments)
+_OPTIONS: dict[str, Any] = {
+    "no_cpython_wrapper": True,
+    "no_cfunc_wrapper": True,
+    "error_model": "numpy",
+    "nogil": True,
+    "_nrt": False,
+}
+inner = njit(**_OPTIONS)
+"""A function of kernels, which is compiled into each that calls it."""
 
 
-def frozen(array: NDArray[Any]) -> NDArray[Any]:
-    """An array that is only read, of the one type that a kernel is compiled for."""
-    found = np.ascontiguousarray(array).view()
-    found.flags.writeable = False
-    return found
+def compiled(function: Callable[..., Any], types_of: Sequence[tuple[str, int]]) -> tuple[str, bytes]:
+    """The name and the machine code of a function for arrays of these types and dimensions."""
+    given: Any = tuple(types.Array(from_dtype(np.dtype(kind)), count, "C") for kind, count in types_of)
+    found = njit(given, **_OPTIONS)(function).overloads[given]
+    return found.fndesc.llvm_func_name, found.library.serialize_using_object_code()[2][0]
 
 
 def _load(typing_context: Any, array: Any, index: Any, swap: bool) -> Any:  # noqa: ARG001, FBT001  # numba's signature

@@ -6,30 +6,24 @@ Owns one rule: where points stand. The lists of all packets lie back to back; a 
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
-from packetcodec.arrays.kernels import decode as base
-from packetcodec.arrays.kernels import trail as of_trail
 from packetcodec.arrays.kernels.decode import (
-    CHECK, CHECK_BITS, CHECK_BYTES, DATA_BITS, EAST, F64, HEIGHT, HIGH, LOW, NORTH, ROWS, STEP, TRAIL, WORDS, added_by,
-    gather, kept_bytes, mark, mark_fields, pack_bits, take_apart, write_fields, write_status,
+    added_by, gather, kept_bytes, mark, mark_fields, pack_bits, take_apart, write_fields, write_status,
 )  # fmt: skip
 from packetcodec.arrays.kernels.low_bits import settle
-from packetcodec.arrays.kernels.machine import READ_I64, TABLE_I64, WRITE_U8, Kernel
+from packetcodec.arrays.kernels.machine import inner
+from packetcodec.arrays.kernels.numbers import (
+    ABSENT, AGES, ALTITUDES, CHECK, CHECK_BITS, CHECK_BYTES, CLIMB, DATA_BITS, EAST, F64, HAS_AGE, HAS_ALTITUDE, HEIGHT,
+    HIGH, I32, INTERVAL, LATITUDES, LISTS, LONGITUDES, LOW, NORTH, OPTIONAL, POINT_FORM, ROWS, SEED, SPACING,
+    SPACING_SCALE, STEP, TRACK_BLOCK, TRAIL,
+)  # fmt: skip
 from packetcodec.arrays.kernels.trail import is_padding, read_trail, window_at
 
-CLIMB, INTERVAL, POINTS, SEED = of_trail.CLIMB, of_trail.INTERVAL, of_trail.POINTS, of_trail.SEED
-SPACING, SPACING_SCALE = of_trail.SPACING, of_trail.SPACING_SCALE
-
-#: Where the columns of points stand, and the form of their numbers.
-LISTS, LATITUDES, LONGITUDES, ALTITUDES, HAS_ALTITUDE, AGES, HAS_AGE, POINT_FORM = range(8)
-#: Packets that are taken together.
-BLOCK = 1024
 #: What is read of the fields for a trail.
 _NORTH, _EAST, _HEIGHT, _SPACING = range(4)
 
 
-@njit(cache=True)
+@inner
 def mark_checks(data, offsets, rows, tables, zeros, lo, count, first, status, lengths, registers, low, codes, others, turns):
     """Mark packets with a wrong check: by the place of each byte before the end of its packet."""
     longest = tables.shape[0] - 8
@@ -49,7 +43,7 @@ def mark_checks(data, offsets, rows, tables, zeros, lo, count, first, status, le
     mark(registers, CHECK, count, status)
 
 
-@njit(cache=True)
+@inner
 def read_anchors(head, fields, trail, count, codes, known):
     """What a trail counts from, in base units: a value beside whether it is there, for each packet."""
     which = (head[NORTH], head[EAST], head[HEIGHT], trail[SPACING])
@@ -60,10 +54,10 @@ def read_anchors(head, fields, trail, count, codes, known):
             row, code = fields[number], codes[number]
             for i in range(count):
                 known[2 * place, i] = min(row[LOW] + np.int64(code[i]) * row[STEP], row[HIGH])
-                known[2 * place + 1, i] = code[i] != np.uint32(row[base.ABSENT]) or not row[base.OPTIONAL]
+                known[2 * place + 1, i] = code[i] != np.uint32(row[ABSENT]) or not row[OPTIONAL]
 
 
-@njit(cache=True)
+@inner
 def read_trails(data, offsets, rows, head, trail, stretch, known, axes, lo, count, status, lengths, some, counts):
     """The points of each packet of a block without a fault so far; the number of all."""
     first = 0
@@ -89,7 +83,7 @@ def read_trails(data, offsets, rows, head, trail, stretch, known, axes, lo, coun
     return first
 
 
-@njit(cache=True)
+@inner
 def ages(trail, known, i, some, first, count):
     """The age of each point, and whether it is known: its own, else its number times the spacing."""
     if trail[SEED]:
@@ -103,7 +97,7 @@ def ages(trail, known, i, some, first, count):
         some[5, first + number] = is_known
 
 
-@njit(cache=True)
+@inner
 def write_numbers(some, scale, form, at, first, count, out):
     """Whole base units as they are, or divided by their scale."""
     if form == F64:
@@ -111,10 +105,12 @@ def write_numbers(some, scale, form, at, first, count, out):
         for i in range(count):
             target[i] = some[i] / scale
     else:
-        out[at + 4 * first : at + 4 * (first + count)].view(np.int32)[:] = some[:count]
+        whole = out[at + 4 * first : at + 4 * (first + count)].view(np.int32)
+        for i in range(count):
+            whole[i] = some[i]
 
 
-@njit(cache=True)
+@inner
 def write_points(places, some, counts, lo, count, first, total, out):
     """The points of a block into their columns, and where the list of each packet ends."""
     form = places[POINT_FORM]
@@ -125,15 +121,18 @@ def write_points(places, some, counts, lo, count, first, total, out):
         ends[i] = behind
     write_numbers(some[0], 1e7, form, places[LATITUDES], first, total, out)
     write_numbers(some[1], 1e7, form, places[LONGITUDES], first, total, out)
-    out[places[AGES] + 4 * first : places[AGES] + 4 * (first + total)].view(np.int32)[:] = some[3, :total]
-    out[places[HAS_AGE] + first : places[HAS_AGE] + first + total] = some[5, :total]
+    write_numbers(some[3], 1.0, I32, places[AGES], first, total, out)
+    has_age, has_altitude = places[HAS_AGE] + first, places[HAS_ALTITUDE] + first
+    for i in range(total):
+        out[has_age + i] = some[5, i]
     if places[ALTITUDES] >= 0:
-        some[2, :total] *= some[4, :total]
+        for i in range(total):
+            some[2, i] *= some[4, i]
+            out[has_altitude + i] = some[4, i]
         write_numbers(some[2], 100.0, form, places[ALTITUDES], first, total, out)
-        out[places[HAS_ALTITUDE] + first : places[HAS_ALTITUDE] + first + total] = some[4, :total]
 
 
-@njit(cache=True)
+@inner
 def pack_points(at, count, out):
     """Bytes that say whether a value is there as bits, in their place."""
     if at >= 0:
@@ -143,20 +142,17 @@ def pack_points(at, count, out):
 
 
 def decode_tracks(
-    data, offsets, rows, nulls, classes, head, zeros, tables, fields, real, low, parts, known, trail, stretch, places, out
+    data, offsets, rows, nulls, classes, head, zeros, tables, fields, real, low, parts, known, words, codes, numbers,
+    lengths, marks, trail, stretch, places, anchors, axes, some, counts, out,
 ):  # fmt: skip
     """Decode packets of one layout with a trail into its columns; the number of points."""
-    first, most = 0, max(1, trail[POINTS])
-    words, codes = np.empty((head[WORDS], BLOCK), np.uint64), np.empty((fields.shape[0], BLOCK), np.uint32)
-    registers, others, turns = np.empty(BLOCK, np.uint32), np.empty(BLOCK, np.uint32), np.empty(BLOCK, np.uint32)
-    lengths, status = np.empty(BLOCK, np.int32), np.zeros(BLOCK, np.uint8)
-    live, valid, spare = np.zeros(BLOCK, np.uint8), np.zeros(BLOCK, np.uint8), np.zeros(BLOCK, np.uint8)
-    anchors, axes = np.zeros((8, BLOCK), np.int64), np.zeros((2, 13), np.int64)
-    some, counts = np.zeros((6, BLOCK * most), np.int32), np.empty(BLOCK, np.int32)
+    first = 0
+    registers, others, turns = numbers[0], numbers[1], numbers[2]
+    status, live, valid, spare = marks[0], marks[1], marks[2], marks[3]
     out[places[LISTS] : places[LISTS] + 4] = 0
-    for lo in range(0, head[ROWS], BLOCK):
-        count = min(BLOCK, head[ROWS] - lo)
-        if count < BLOCK:
+    for lo in range(0, head[ROWS], TRACK_BLOCK):
+        count = min(TRACK_BLOCK, head[ROWS] - lo)
+        if count < TRACK_BLOCK:
             live[:], valid[:], spare[:] = 0, 0, 0
         gather(data, offsets, rows, nulls, classes, head, lo, count, words, status, lengths)
         take_apart(rows, head, fields, low, parts, known, lo, count, words, status, codes, registers, others, turns)
@@ -177,6 +173,3 @@ def decode_tracks(
     pack_points(places[HAS_ALTITUDE], first, out)
     pack_points(places[HAS_AGE], first, out)
     return first
-
-
-DECODE_TRACKS = Kernel(decode_tracks, *base.PACKETS, *base.TABLES, READ_I64, TABLE_I64, READ_I64, WRITE_U8)

@@ -7,19 +7,16 @@ once: its ones are counted as the leading ones of the window, which is as long a
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
-from packetcodec.arrays.kernels.machine import leading_zeros, load
+from packetcodec.arrays.kernels.machine import inner, leading_zeros, load
+from packetcodec.arrays.kernels.numbers import (
+    BEND, CLIMB, CLIMB_INITIAL, CLIMB_RATE, COARSENINGS, COUNT_BITS, INITIAL, POINT_STEP, POINTS, RATE, SEED,
+)  # fmt: skip
 from packetcodec.wire.trail.cells import CIRCLE, HALF_CIRCLE, MAX_CELLS, POLE
 from packetcodec.wire.trail.coding import MAX_CLIMB
 from packetcodec.wire.trail.guess import HANDICAP
 from packetcodec.wire.trail.numbers import MAX_ORDER, STEADY, WINDOW
 
-#: Numbers of a trail.
-(
-    POINTS, STEP, INITIAL, RATE, COARSENINGS, COUNT_BITS, CLIMB, CLIMB_INITIAL, CLIMB_RATE, SEED, INTERVAL, SPACING,
-    SPACING_SCALE, BEND,
-) = range(14)  # fmt: skip
 #: The state of an axis of its own: altitude, or the time between points.
 _NOW, _LAST, _BEFORE, _STAYS, _GOES_ON, _TURNS, _SUM, _COUNT, _FRESH, _RATE, _LIMIT, _RISING, _BEND = range(13)
 #: A place behind the end of every packet.
@@ -30,7 +27,7 @@ _EIGHT = np.uint64(8)
 _ONE = np.uint64(1)
 
 
-@njit(cache=True)
+@inner
 def window_at(data, at):
     """64 bits from a byte on; zeros behind the end of the data."""
     if at + 8 <= data.size:
@@ -41,7 +38,7 @@ def window_at(data, at):
     return word
 
 
-@njit(cache=True)
+@inner
 def read_bits(data, at, width):
     """A number of at most 32 bits from a bit on."""
     if width == 0:
@@ -49,7 +46,7 @@ def read_bits(data, at, width):
     return np.int64((window_at(data, at >> 3) << _U64(at & 7)) >> _U64(64 - width))
 
 
-@njit(cache=True)
+@inner
 def read_number(data, at, order, steady):
     """A residual from a bit on, and the bit behind it."""
     window = window_at(data, at >> 3) << _U64(at & 7)
@@ -66,27 +63,27 @@ def read_number(data, at, order, steady):
     return (rest >> 1) ^ -(rest & 1), at + ones + 1 + order
 
 
-@njit(cache=True)
+@inner
 def order_of(total, count):
     """The smallest order whose power of two, times the count, reaches the sum."""
     order = max(0, leading_zeros(_U64(count)) - leading_zeros(_U64(total)))
     return order + ((count << order) < total)
 
 
-@njit(cache=True)
+@inner
 def choice_of(stays, goes_on, turns):
     """The guess that was wrong by least; of equal ones the last."""
     ahead = 2 if turns <= goes_on else 1
     return 0 if stays < min(turns, goes_on) else ahead
 
 
-@njit(cache=True)
+@inner
 def guess_of(choice, last, ahead):
     """What is guessed of a displacement."""
     return 0 if choice == 0 else last if choice == 1 else ahead
 
 
-@njit(cache=True)
+@inner
 def start_axis(axis, initial, rate, limit, rising, bend):
     """An axis before its first point."""
     axis[:] = 0
@@ -94,7 +91,7 @@ def start_axis(axis, initial, rate, limit, rising, bend):
     axis[_RATE], axis[_LIMIT], axis[_RISING], axis[_BEND] = rate, limit, rising, bend
 
 
-@njit(cache=True)
+@inner
 def read_axis(data, at, axis):
     """The next point on an axis of its own; the bit behind it."""
     last = axis[_LAST]
@@ -118,20 +115,20 @@ def read_axis(data, at, axis):
     return at
 
 
-@njit(cache=True)
+@inner
 def added(total, count, rest):
     """A scale that takes a residual into account."""
     total, count = total + abs(rest), count + 1
     return (total >> 1, count >> 1) if count == WINDOW else (total, count)
 
 
-@njit(cache=True)
+@inner
 def faded(error, off):
     """How wrong a guess has been, older errors counting less."""
     return error - (error >> 3) + off
 
 
-@njit(cache=True)
+@inner
 def read_points(data, at, end, count, plane, height, time, some, first):
     """The cells of the points of a trail into rows of `some`; the bit behind them."""
     north = east = north_last = east_last = north_before = east_before = stays = goes_on = turns = 0
@@ -169,7 +166,7 @@ def read_points(data, at, end, count, plane, height, time, some, first):
     return at
 
 
-@njit(cache=True)
+@inner
 def places(anchor, step, wide, climb, some, first, count):
     """Cells to base units, in their place; whether all of them are places on Earth."""
     latitude, longitude, altitude = anchor
@@ -184,7 +181,7 @@ def places(anchor, step, wide, climb, some, first, count):
     return good
 
 
-@njit(cache=True)
+@inner
 def read_front(data, at, trail):
     """The count of points (more than there may be for a bad one), the coarsenings, and the bit behind them."""
     count, bits = trail[POINTS], trail[COUNT_BITS]
@@ -201,19 +198,19 @@ def read_front(data, at, trail):
     return count, coarsened, at + (coarsened < trail[COARSENINGS])
 
 
-@njit(cache=True)
+@inner
 def is_padding(data, at, end):
     """Whether what is left of a packet is fewer than eight bits, all zero."""
     return at <= end <= at + 7 and read_bits(data, at, end - at) == 0
 
 
-@njit(cache=True)
+@inner
 def read_trail(data, at, end, trail, stretch, anchor, climbs, axes, some, first):
     """The points of one packet in base units into `some` from `first` on; their number, or -1 for a bad trail."""
     count, coarsened, at = read_front(data, at, trail)
     if at > end:
         return -1
-    step = trail[STEP] << coarsened
+    step = trail[POINT_STEP] << coarsened
     over = stretch[min(abs(anchor[0]) // 10_000_000, 89)]
     wide = step * over[0] // over[1]
     plane = (
