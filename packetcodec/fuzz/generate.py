@@ -136,9 +136,10 @@ class Inputs:
         self.spoiler = Spoiler(self.plan, self.random)
         self.verbs = {"decode", *verbs}
         self.scale = scale
+        self._shorter: tuple[str, str] | None = None
         self._ways: dict[str, Callable[[], tuple[str, str]]] = {
             "good packets": lambda: self._good(self.spoiler.another()),
-            "trails": lambda: self._good(self.spoiler.another_trail()),
+            "trails": self._trails,
             **{way: functools.partial(self._spoiled, way) for way in WAYS},
             "held after a fault": self._held,
             "encoding codes": self._codes,
@@ -203,6 +204,19 @@ class Inputs:
         if made.points or self.plan.has_low_bits:
             return self._decoding(made.data)
         return decode_question(made.data), self.oracle.told(made.layout, made.codes)
+
+    def _trails(self) -> tuple[str, str]:
+        """A packet with a trail; every second one says the newest of the points that the one before it said."""
+        if asked := self._shorter:
+            self._shorter = None
+            return asked
+        made, shorter = self.spoiler.another_trail()
+        text, answer = self._decoding(made.data)
+        if shorter and answer.count("|") >= len(shorter.points):
+            known = references_of(self.plan, shorter.references) if self.plan.has_low_bits else ()
+            points = "".join(f" |{words}" for words in answer.split(" |")[1 : 1 + len(shorter.points)])
+            self._shorter = decode_question(shorter.data, known), self.oracle.told(shorter.layout, shorter.codes) + points
+        return text, answer
 
     def _spoiled(self, way: str) -> tuple[str, str]:
         return self._decoding(self.spoiler.spoil(way))

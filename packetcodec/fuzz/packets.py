@@ -20,12 +20,15 @@ from packetcodec.schema import PLACE, Role
 from packetcodec.vectors.borders import field_bases, field_codes
 from packetcodec.wire import FieldPlan, LayoutPlan, Plan, Point, anchor_of, from_raw, pack
 from packetcodec.wire.low_bits import high_bytes, known, resolved
+from packetcodec.wire.packing import assemble
+from packetcodec.wire.trail.coding import front, prefixes
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from random import Random
 
     from packetcodec.vectors.references import Known
+    from packetcodec.wire.trail.numbers import Bits
 
 _I32 = 1 << 31
 
@@ -130,6 +133,33 @@ class Maker:
         known = self.references(codes, wild=wild) if self.layout.low_fields else {}
         return Made(self, pack(self.plan, self.layout, codes, points), known, codes, points)
 
+    def made_twice(self, codes: tuple[int, ...], points: tuple[Point, ...]) -> tuple[Made, Made | None]:
+        """The packet of these codes and points; and one with the newest few of its points beside other codes.
+
+        The second costs next to nothing. There is none where the first has no trail, or one on a coarser grid.
+        """
+        layout, anchor = self.layout, anchor_of(self.layout, codes)
+        if layout.trail is None or anchor is None or not points:
+            return self.made(codes, points), None
+        room = 8 * (layout.longest - layout.check_bytes) - layout.bits
+        written = list(prefixes(layout.trail, anchor, points[: layout.trail.points], 0, room=room))
+
+        def behind(count: int) -> Bits:
+            bits = front(layout.trail, count, 0)
+            bits.put(written[count].number, written[count].length)
+            return bits
+
+        whole, count = behind(len(written) - 1), self.random.randrange(len(written))
+        if whole.length > room:
+            return self.made(codes, points), None
+        places = set(layout.anchor_places)
+        others = tuple(code if place in places else other for place, (code, other) in enumerate(zip(codes, self.codes())))
+        return self._under(codes, points, whole), self._under(others, points[:count], behind(count))
+
+    def _under(self, codes: tuple[int, ...], points: tuple[Point, ...], bits: Bits) -> Made:
+        known = self.references(codes, wild=False) if self.layout.low_fields else {}
+        return Made(self, assemble(self.plan, self.layout, codes, bits), known, codes, points)
+
     def references(self, codes: Sequence[int], *, wild: bool) -> Known:
         """References for a packet of these codes: within reach, at its ends; `wild`: one may be farther off or missing."""
         random, found = self.random, {}
@@ -168,8 +198,10 @@ class Maker:
 
 def sealed(plan: Plan, body: bytes, bases: Known) -> bytes:
     """The packet of a header and fields, under the check that is right for a receiver with these references."""
+    if not plan.has_low_bits:
+        return plan.seal(body)
     number, below = int.from_bytes(body, "big"), 8 * len(body) - plan.header_bits
-    layout = plan.by_id.get(number >> below & (1 << plan.layout_bits) - 1) if plan.has_low_bits and below >= 0 else None
+    layout = plan.by_id.get(number >> below & (1 << plan.layout_bits) - 1) if below >= 0 else None
     if layout is None or not layout.low_fields or 8 * len(body) < layout.bits:
         return plan.seal(body)
     codes = next(resolved(layout, layout.carried(body), known(bases)), None)

@@ -82,7 +82,7 @@ class Question(NamedTuple):
 
 def decode_question(data: bytes, references: Iterable[int | None] = ()) -> str:
     """Ask what a packet says to a receiver with these references."""
-    return f"decode {data.hex() or '-'}{_words(references)}"
+    return f"decode {data.hex() or '-'}{_words(references) if references else ''}"
 
 
 def references_of(plan: Plan, bases: Mapping[str, int] | None) -> tuple[int | None, ...]:

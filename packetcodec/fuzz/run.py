@@ -14,6 +14,7 @@ what is looked at before the end.
 
 from __future__ import annotations
 
+import gc
 import itertools
 import math
 import time
@@ -36,6 +37,8 @@ if TYPE_CHECKING:
 
 #: Why a run that was interrupted ended.
 INTERRUPTED = "interrupted"
+#: Questions hold no reference cycles: the collector, which takes a tenth of the time, looks for some less often.
+_COLLECTED = (20_000, 50, 100)
 
 
 def run(
@@ -75,6 +78,8 @@ def run(
     batches: Iterator[Batch] = session.inputs(scale).rounds() if rounds is None else iter(rounds)
     if asked:
         batches = itertools.chain((Batch("replayed", asked, list(map(session.oracle.answer, asked))),), batches)
+    thresholds = gc.get_threshold()
+    gc.set_threshold(*_COLLECTED)
     try:
         for batch in batches:
             session.batch(batch, also)
@@ -86,6 +91,8 @@ def run(
         if not keep_interrupted:
             raise
         session.report.stopped = INTERRUPTED
+    finally:
+        gc.set_threshold(*thresholds)
     return session.end()
 
 

@@ -106,10 +106,13 @@ class Spoiler:
         """A good packet, to be spoiled later in the place of an older one."""
         return self._kept(self.good(0))
 
-    def another_trail(self) -> Made:
-        """A good packet with a position and, most times, a trail, in the place of an older one."""
-        self._trails[self._made % len(self._trails)] = made = self._with_trail()
-        return self._kept(made)
+    def another_trail(self) -> tuple[Made, Made | None]:
+        """A good packet with a position and, most times, a trail, in the place of an older one; and a shorter one."""
+        maker = self.random.choice(self.trailed)
+        codes = maker.located()
+        made, shorter = maker.made_twice(codes, maker.trail(codes))
+        self._trails[self._made % len(self._trails)] = self._known(made)
+        return self._kept(made), shorter
 
     def a_trail(self) -> Made:
         """One of the packets with a trail."""
@@ -162,10 +165,13 @@ class Spoiler:
         return data[: len(data) - self.plan.crc.size] if self.plan.crc else data
 
     def _flipped(self, data: bytes, count: int) -> bytes:
-        number = int.from_bytes(data, "big")
-        for bit in self.random.sample(range(8 * len(data)), count):
-            number ^= 1 << bit
-        return number.to_bytes(len(data), "big")
+        random, total, mask = self.random.random, 8 * len(data), 0
+        for _ in range(count):
+            bit = int(random() * total)
+            while mask >> bit & 1:
+                bit = (bit + 1) % total
+            mask |= 1 << bit
+        return (int.from_bytes(data, "big") ^ mask).to_bytes(len(data), "big")
 
     def _few(self) -> bytes:
         """Wrong bits, fewer than the Hamming distance at this length: the check notices them all."""

@@ -111,6 +111,8 @@ def write_trail(trail: Trail, anchor: Point, points: Sequence[Point], *, room: i
     left out with all older ones. What does not fit the room is coded on a coarser grid if the schema says so, and what
     still does not is left out from the oldest on. `room` is at least the count of an empty trail.
     """
+    if not points:
+        return front(trail, 0, 0), 0
     for coarsened in range(trail.coarsenings + 1):
         written = list(prefixes(trail, anchor, points[: trail.points], coarsened, room=room))
         for kept in range(len(written) - 1, -1, -1):
@@ -217,6 +219,8 @@ def read_trail(trail: Trail, anchor: Point | None, number: int, length: int) -> 
 
 def _read(trail: Trail, anchor: Point, reader: Reader) -> Iterator[Point]:
     count, coarsened = read_front(trail, reader)
+    if not count:
+        return
     grid = Grid(trail, anchor, coarsened)
     for _ in range(count):
         for group in grid.groups:
