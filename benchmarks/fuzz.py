@@ -11,8 +11,8 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 sys.path.append(str(Path(__file__).parent.parent))  # for tests.support.proving_ground, where this runs as a script
 
@@ -20,6 +20,9 @@ from packetcodec import Schema
 from packetcodec.fuzz import Report, compiled_target, python_target, run
 from packetcodec.starter import schema_text
 from tests.support.proving_ground import GROUND
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 #: Groups of questions are larger for faster targets, as the command `fuzz` asks them.
 TARGETS = {"c": 4, "python": 1}

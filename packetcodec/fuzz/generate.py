@@ -197,7 +197,9 @@ class Inputs:
 
     def _decoding(self, data: bytes) -> tuple[str, str]:
         """What the packet made last says, or what was made of it."""
-        known = references_of(self.plan, self.spoiler.references) if self.plan.has_low_bits else ()
+        if not self.plan.has_low_bits:
+            return f"decode {data.hex() or '-'}", self.oracle.decode(data)
+        known = references_of(self.plan, self.spoiler.references)
         return decode_question(data, known), self.oracle.decode(data, known)
 
     def _good(self, made: Made) -> tuple[str, str]:

@@ -75,15 +75,15 @@ class Oracle:
             return "unknown_layout" if head >> self.plan.layout_bits == self.plan.version else "unknown_version"
         if not layout.size <= size <= layout.longest:
             return "too_short" if size < layout.size else "too_long"
-        if not layout.low_fields and self._crc(data) != self._residue:
-            return "bad_check"
-        codes = layout.carried(data)
-        if layout.low_fields:
-            found = self._resolved(layout, data, codes, references)
-            if found is None:
-                return "bad_check"
-            codes = found
-        number >>= 8 * layout.check_bytes
+        codes: tuple[int, ...] | None
+        if not layout.low_fields:
+            codes = layout.carried(data) if self._crc(data) == self._residue else None
+        else:
+            codes = self._resolved(layout, data, references)
+        return "bad_check" if codes is None else self._content(layout, codes, number >> 8 * layout.check_bytes, total)
+
+    def _content(self, layout: LayoutPlan, codes: tuple[int, ...], number: int, total: int) -> str:
+        """What is said of a packet of these codes whose check is right; `number` is its bytes before the check."""
         if number & (1 << layout.padding) - 1:
             return "bad_padding"
         if not all(map(le, codes, self._most[layout.id])):  # absent, or out of range
@@ -93,19 +93,17 @@ class Oracle:
                     return "out_of_range"
         if layout.trail is None:
             return decode_answer(self.unit, layout, codes)
+        below = total - 8 * layout.check_bytes - layout.bits
         try:
-            below = total - 8 * layout.check_bytes - layout.bits
             points = read_trail(layout.trail, anchor_of(layout, codes), number, below)
         except BadTrailFault:
             return "bad_trail"
         return decode_answer(self.unit, layout, codes, points)
 
-    def _resolved(
-        self, layout: LayoutPlan, data: bytes, sent: tuple[int, ...], references: Sequence[int | None]
-    ) -> tuple[int, ...] | None:
+    def _resolved(self, layout: LayoutPlan, data: bytes, references: Sequence[int | None]) -> tuple[int, ...] | None:
         """The codes of a packet some of whose fields are sent by their low bits; None where no check of them is right."""
         body, tail = data[: -layout.check_bytes], data[-layout.check_bytes :]
-        found = resolved(layout, sent, known(bases_of(self.plan, references)))
+        found = resolved(layout, layout.carried(data), known(bases_of(self.plan, references)))
         return next((codes for codes in found if self.plan.check(body, high_bytes(layout, codes)) == tail), None)
 
     def told(self, layout: LayoutPlan, codes: Sequence[int], points: Sequence[Point] = ()) -> str:

@@ -138,23 +138,25 @@ class Maker:
 
         The second costs next to nothing. There is none where the first has no trail, or one on a coarser grid.
         """
-        layout, anchor = self.layout, anchor_of(self.layout, codes)
-        if layout.trail is None or anchor is None or not points:
+        layout, trail, anchor = self.layout, self.layout.trail, anchor_of(self.layout, codes)
+        if trail is None or anchor is None or not points:
             return self.made(codes, points), None
         room = 8 * (layout.longest - layout.check_bytes) - layout.bits
-        written = list(prefixes(layout.trail, anchor, points[: layout.trail.points], 0, room=room))
+        written = list(prefixes(trail, anchor, points[: trail.points], 0, room=room))
 
         def behind(count: int) -> Bits:
-            bits = front(layout.trail, count, 0)
+            bits = front(trail, count, 0)
             bits.put(written[count].number, written[count].length)
             return bits
 
         whole, count = behind(len(written) - 1), self.random.randrange(len(written))
         if whole.length > room:
             return self.made(codes, points), None
-        places = set(layout.anchor_places)
-        others = tuple(code if place in places else other for place, (code, other) in enumerate(zip(codes, self.codes())))
-        return self._under(codes, points, whole), self._under(others, points[:count], behind(count))
+        others = list(self.codes())
+        for place in layout.anchor_places:
+            if place is not None:
+                others[place] = codes[place]
+        return self._under(codes, points, whole), self._under(tuple(others), points[:count], behind(count))
 
     def _under(self, codes: tuple[int, ...], points: tuple[Point, ...], bits: Bits) -> Made:
         known = self.references(codes, wild=False) if self.layout.low_fields else {}

@@ -73,8 +73,8 @@ class Spoiler:
         self._ways: dict[str, Callable[[], bytes]] = {
             "repaired check over broken content": self._repaired,
             "broken trails": self._broken_trail,
-            "few wrong bits": self._few,
-            "more wrong bits": self._more,
+            "few wrong bits": lambda: self._flipped(self._most),
+            "more wrong bits": lambda: self._flipped(lambda _: 16),
             "short bursts": lambda: self._burst(1, width),
             "long bursts": lambda: self._burst(width + 1, 3 * width),
             "cut off": self._cut,
@@ -89,12 +89,7 @@ class Spoiler:
 
     def has(self, needed: str) -> bool:
         """Whether the schema has what a kind of input needs."""
-        found: dict[str, object] = {
-            "": True,
-            "check": self.plan.crc,
-            "trail": self.trailed,
-            "low bits": self.plan.references,
-        }
+        found = {"": True, "check": self.plan.crc, "trail": self.trailed, "low bits": self.plan.references}
         return bool(found.get(needed, any(maker.position for maker in self.makers)))
 
     def refill(self, count: int) -> None:
@@ -164,23 +159,16 @@ class Spoiler:
     def _body(self, data: bytes) -> bytes:
         return data[: len(data) - self.plan.crc.size] if self.plan.crc else data
 
-    def _flipped(self, data: bytes, count: int) -> bytes:
+    def _flipped(self, most: Callable[[int], int]) -> bytes:
+        """Wrong bits, as many as `most` says of this length at most. Fewer than its Hamming distance are always noticed."""
+        data = self.pick().data
         random, total, mask = self.random.random, 8 * len(data), 0
-        for _ in range(count):
+        for _ in range(min(total, 1 + int(random() * most(len(data))))):
             bit = int(random() * total)
             while mask >> bit & 1:
                 bit = (bit + 1) % total
             mask |= 1 << bit
         return (int.from_bytes(data, "big") ^ mask).to_bytes(len(data), "big")
-
-    def _few(self) -> bytes:
-        """Wrong bits, fewer than the Hamming distance at this length: the check notices them all."""
-        data = self.pick().data
-        return self._flipped(data, 1 + int(self.random.random() * self._most(len(data))))
-
-    def _more(self) -> bytes:
-        data = self.pick().data
-        return self._flipped(data, min(8 * len(data), 1 + int(self.random.random() * 16)))
 
     def _burst(self, least: int, most: int) -> bytes:
         """A run of wrong bits: its first and its last are wrong, those between anything."""

@@ -23,6 +23,7 @@ faults and their messages have one home.
 
 from __future__ import annotations
 
+from operator import lshift
 from typing import TYPE_CHECKING
 
 from packetcodec.errors import PacketFault
@@ -54,14 +55,14 @@ def pack(plan: Plan, layout: LayoutPlan, codes: Sequence[int], trail: Sequence[P
 
 def assemble(plan: Plan, layout: LayoutPlan, codes: Sequence[int], bits: Bits | None = None) -> bytes:
     """The packet of raw codes with any bits behind its fields, padded, under a good check."""
-    number = plan.version << plan.layout_bits | layout.id
-    sent = remainders(layout, codes) if layout.low_fields else codes
-    for (_, mask), code in zip(layout.cuts, sent, strict=True):
-        number = number * (mask + 1) | code
-    length = layout.bits
+    low, length = layout.low_fields, layout.bits
+    sent = remainders(layout, codes) if low else codes
+    number = (plan.version << plan.layout_bits | layout.id) << length - plan.header_bits | sum(
+        map(lshift, sent, layout.shifts)
+    )
     if bits:
         number, length = number << bits.length | bits.number, length + bits.length
-    return plan.seal((number << -length % 8).to_bytes(-(-length // 8), "big"), high_bytes(layout, codes))
+    return plan.seal((number << -length % 8).to_bytes(-(-length // 8), "big"), high_bytes(layout, codes) if low else b"")
 
 
 def anchor_of(layout: LayoutPlan, codes: Sequence[int]) -> Point | None:

@@ -81,6 +81,11 @@ class LayoutPlan(Frozen):
         return tuple((self.bits - field.offset - field.bits, (1 << field.bits) - 1) for field in self.fields)
 
     @kept
+    def shifts(self) -> tuple[int, ...]:
+        """Of each field: the bits behind it, as in `cuts`."""
+        return tuple(below for below, _ in self.cuts)
+
+    @kept
     def tops(self) -> tuple[tuple[int, int], ...]:
         """Of each field: its last code in use, and the code for absent (the same one again where it has none)."""
         return tuple(
@@ -184,7 +189,7 @@ class Plan(Frozen):
     def check(self, body: bytes, high: bytes = b"") -> bytes:
         """The check of a packet's header and fields, none where the schema has no check; `high` as above."""
         crc = self.crc
-        return crc.of(high + body, self.seed).to_bytes(crc.size, crc.append_order) if crc else b""
+        return crc.function(self.seed)(high + body).to_bytes(crc.size, crc.append_order) if crc else b""
 
     def layout(self, name: str) -> LayoutPlan:
         """The layout of that name.
