@@ -21,6 +21,13 @@
 #define pastureFETCH(to, from) ((to) = (from))
 #endif
 
+#if defined __GNUC__ && !defined __AVR__
+#define pastureALIGNED(from) __builtin_assume_aligned((from), __alignof__(uint32_t)) /* as a struct of such members is \
+    */
+#else
+#define pastureALIGNED(from) (from)
+#endif
+
 #if defined __GNUC__
 #define pastureAPART __attribute__((noinline)) /* smaller so */
 #else
@@ -127,13 +134,14 @@ typedef char pastureValues2[(offsetof(pasture_status, has_activity) == 36U) ? 1 
 #define pastureRATE 1U
 #define pastureTRAIL offsetof(pasture_track, trail)
 
-/* An axis of a trail: where the packet is, the cell of a point, guesses at the next displacement (0, the last one, and
- * that with half its change), and the size of a cell. */
+/* An axis of a trail: the size of a cell, where the packet is, the cell of a point, guesses at the next displacement
+ * (0, the last one, and
+ * that with half its change). */
 typedef struct {
+    uint32_t step;
     int32_t from;
     int32_t cell;
     int32_t guesses[3];
-    uint32_t step;
     uint8_t known; /* whether the packet has this */
 } pastureAxis;
 
@@ -166,7 +174,7 @@ typedef struct {
     uint8_t kept; /* points that there is room for */
     pastureReader in;
     uint8_t place; /* of a field among those of its layout */
-    uint16_t has; /* offset in the struct behind the members of fields */
+    uint8_t has; /* offset in the struct behind the members of fields */
     uint8_t done; /* points */
     uint8_t count; /* of them, as the packet says */
     pastureGroup groups[1];
@@ -210,7 +218,7 @@ static uint32_t pastureSize(int32_t x)
 }
 
 /* The cells around the anchor: square in metres, by Bhaskara's cosine of whole degrees. */
-static pastureAPART void pastureBegin(pastureCoder *c)
+static void pastureBegin(pastureCoder *c)
 {
     uint16_t x = (uint8_t)(pastureSize(c->axes[0].from) / pastureU(10000000));
     const uint32_t step = pastureSTEP;
@@ -222,6 +230,7 @@ static pastureAPART void pastureBegin(pastureCoder *c)
     x = (uint16_t)(x * x);
     for (n = 0U; n < 2U; n++) {
         c->axes[n].cell = 0;
+        c->axes[n].guesses[0] = 0;
         c->axes[n].guesses[1] = 0; /* the guess in use at first */
     }
     c->axes[0].step = step;
@@ -288,7 +297,6 @@ static int32_t pastureLearn(const pastureCoder *c, pastureGroup *g, pastureAxis 
         x = moved - *guess;
         guess++;
     }
-    a->cell += moved;
     if (c->done == 0U) {
         a->guesses[1] = moved;
     }
@@ -363,14 +371,14 @@ static uint8_t pasturePutField(pastureCoder *c, const pastureGrid *row, uint32_t
         x += step / 2U;
     }
     x -= pasturePut(&c->out, pastureBYTE(row->bits), x, step);
-    if ((known != 0U) && (rules >= pastureANCHOR)) {
+    if (rules >= pastureANCHOR) {
         const uint8_t n = (uint8_t)((rules / pastureANCHOR) - 1U);
 
         if (x > pastureLONG(row->span)) {
             x = pastureLONG(row->span);
         }
         c->axes[n].from = (int32_t)(x + pastureLONG(row->low)); /* as the receiver has it */
-        c->axes[n].known = 1U;
+        c->axes[n].known = known;
     }
     return 1U;
 }
@@ -380,10 +388,8 @@ static uint8_t pasturePutFields(pastureCoder *c, const pastureLayout *l, const u
 {
     const pastureGrid *row = pastureFIELDS;
 
-    c->has = (uint16_t)(4U * pastureCOUNT);
+    c->has = (uint8_t)(4U * pastureCOUNT);
     c->out.bits = 1U;
-    (void)memset(c->axes, 0, sizeof c->axes);
-    c->out.room = (int16_t)(c->out.room - 8);
     c->out.data[0] = (uint8_t)pastureLAYOUT_ID;
     c->out.size = 1U;
     for (c->place = 0U; c->place < pastureCOUNT; c->place++) {
@@ -394,7 +400,7 @@ static uint8_t pasturePutFields(pastureCoder *c, const pastureLayout *l, const u
             known = from[c->has];
             c->has++;
         }
-        (void)memcpy(&x, &from[4U * c->place], sizeof x);
+        (void)memcpy(&x, pastureALIGNED(&from[4U * c->place]), sizeof x);
         if (pasturePutField(c, row, x, known) == 0U) {
             return 0U;
         }
@@ -431,24 +437,6 @@ static void pastureFinish(pastureCoder *c, size_t *length)
     *length = c->out.size;
 }
 
-/* The displacement of a place on an axis from the anchor, in cells. */
-static int32_t pastureCells(const pastureAxis *a, int32_t at)
-{
-    const uint32_t step = a->step;
-    uint32_t x = (uint32_t)at - (uint32_t)a->from;
-    uint8_t back = (at < a->from) ? 1U : 0U;
-
-    if (back != 0U) {
-        x = 0U - x;
-    }
-    if (x > pastureHALF) { /* the short way round; no latitudes are as far apart */
-        x = (2U * pastureHALF) - x;
-        back ^= 1U;
-    }
-    x = (x + (step / 2U)) / step;
-    return (int32_t)((back != 0U) ? (0U - x) : x);
-}
-
 /* Write a displacement: what its guess has left of it, by the order of its group: ones for what is too large for that,
  * then the rest. */
 static void pasturePutNumber(pastureCoder *c, pastureGroup *g, pastureAxis *a, int32_t moved)
@@ -456,8 +444,8 @@ static void pasturePutNumber(pastureCoder *c, pastureGroup *g, pastureAxis *a, i
     const uint8_t k = pastureOrder(g);
     const int32_t rest = pastureLearn(c, g, a, moved);
     uint32_t x = (uint32_t)rest << 1;
-    uint32_t bucket = (uint32_t)1U << k;
     uint8_t width = (uint8_t)(k + 1U);
+    uint32_t bucket = (uint32_t)1U << k;
     uint8_t steady = (c->done > 0U) ? 5U : 1U;
 
     if (rest < 0) {
@@ -465,9 +453,9 @@ static void pasturePutNumber(pastureCoder *c, pastureGroup *g, pastureAxis *a, i
     }
     while (x >= bucket) {
         x = pasturePut(&c->out, 1U, x, bucket); /* a one */
-        if (steady > 1U) {
-            steady--;
-        } else {
+        steady--;
+        if (steady == 0U) {
+            steady = 1U;
             width++;
             bucket <<= 1;
         }
@@ -480,23 +468,31 @@ static uint8_t pastureIsPlace(int32_t at, uint8_t i)
 {
     uint32_t limit = (i > 0U) ? pastureHALF : pasturePOLE;
 
-    return (uint8_t)((pastureSize(at) > limit) ? 0U : 1U);
+    return (uint8_t)((((uint32_t)at + limit) > (2U * limit)) ? 0U : 1U);
 }
 
 /* Write an axis of the next point; where the point cannot be carried, the list has ended before it. */
-static pastureAPART void pasturePutAxis(pastureCoder *c, int32_t at, uint8_t i)
+static pastureAPART void pasturePutAxis(pastureCoder *c, pastureAxis *a, int32_t at, uint8_t i)
 {
     pastureGroup *g = pasturePick(c, i);
-    pastureAxis *a = &c->axes[i];
-    int32_t cell;
-    uint8_t far;
+    uint32_t x = (uint32_t)at - (uint32_t)a->from; /* from the anchor */
+    uint8_t back = (at < a->from) ? 1U : 0U;
 
-    cell = pastureCells(a, at);
-    far = (pastureSize(cell) > pastureCELLS) ? 1U : 0U;
-    if (far != 0U) {
+    if (back != 0U) {
+        x = 0U - x;
+    }
+    if (x > pastureHALF) { /* the short way round; no latitudes are as far apart */
+        x = (2U * pastureHALF) - x;
+        back ^= 1U;
+    }
+    x = (x + (a->step / 2U)) / a->step; /* in cells */
+    if (x > pastureCELLS) {
         c->out.room = -256; /* the list ends before it */
     } else {
-        pasturePutNumber(c, g, a, cell - a->cell);
+        const int32_t moved = (int32_t)((back != 0U) ? (0U - x) : x) - a->cell;
+
+        a->cell += moved;
+        pasturePutNumber(c, g, a, moved);
     }
 }
 
@@ -530,13 +526,13 @@ static uint8_t pasturePutPoints(pastureCoder *c, const uint8_t *from, uint8_t co
         for (i = 0U; i < 2U; i++) {
             int32_t at;
 
-            (void)memcpy(&at, &from[place], sizeof at);
+            (void)memcpy(&at, pastureALIGNED(&from[place]), sizeof at);
             place = (uint16_t)(place + 4U);
             if (pastureIsPlace(at, i) == 0U) {
                 return 0U;
             }
             if (c->kept >= c->done) {
-                pasturePutAxis(c, at, i);
+                pasturePutAxis(c, &c->axes[i], at, i);
             }
         }
         if (c->out.room >= 0) {
@@ -587,7 +583,7 @@ static pasture_fault pastureEncodeTrail(
     if (capacity > pastureMOST) {
         capacity = pastureMOST;
     }
-    c->out.room = (int16_t)((capacity - 2U) * 8U);
+    c->out.room = (int16_t)((capacity - 3U) * 8U);
     c->out.data = to;
     if (pasturePutAll(c, l, from) == 0U) {
         if (field != NULL) {
@@ -616,7 +612,7 @@ static pasture_fault pastureEncode(
         return PASTURE_TOO_SHORT;
     }
     c->out.data = to;
-    c->out.room = (int16_t)((pastureMOST - 2U) * 8U);
+    c->out.room = (int16_t)((pastureMOST - 3U) * 8U);
     if (pasturePutFields(c, l, from) == 0U) {
         if (field != NULL) {
             *field = c->place;
@@ -768,6 +764,7 @@ static uint8_t pastureGetAxis(pastureCoder *c, uint8_t i)
     if (pastureSize(a->cell + moved) > limit) {
         return 0U;
     }
+    a->cell += moved;
     (void)pastureLearn(c, g, a, moved);
     return 1U;
 }
@@ -850,8 +847,7 @@ static void pastureGetFields(pastureCoder *c, const pastureLayout *l, uint32_t *
     const pastureGrid *row = pastureFIELDS;
     uint8_t *has = (uint8_t *)values;
 
-    c->has = (uint16_t)(4U * pastureCOUNT);
-    (void)memset(c->axes, 0, sizeof c->axes);
+    c->has = (uint8_t)(4U * pastureCOUNT);
     for (c->place = 0U; c->place < pastureCOUNT; c->place++) {
         const uint8_t bits = pastureBYTE(row->bits);
         const uint8_t rules = pastureBYTE(row->rules);
@@ -872,12 +868,12 @@ static void pastureGetFields(pastureCoder *c, const pastureLayout *l, uint32_t *
                 x = span;
             }
             x += pastureLONG(row->low);
-            if (rules >= pastureANCHOR) {
-                const uint8_t n = (uint8_t)((rules / pastureANCHOR) - 1U);
+        }
+        if (rules >= pastureANCHOR) {
+            const uint8_t n = (uint8_t)((rules / pastureANCHOR) - 1U);
 
-                c->axes[n].from = (int32_t)x;
-                c->axes[n].known = 1U;
-            }
+            c->axes[n].from = (int32_t)x;
+            c->axes[n].known = known;
         }
         values[c->place] = x;
         if ((rules & pastureOPTIONAL) != 0U) {
@@ -969,7 +965,7 @@ pasture_fault pasture_decode(pasture_packet *packet, const uint8_t *data, size_t
     }
     c->count = 0U;
     start = c->in;
-if (l->trail > 0U) {
+    if (l->trail > 0U) {
         if (((c->axes[0].known & c->axes[1].known) != 0U) && (pastureGetPoints(c, NULL) == 0U)) {
             return PASTURE_BAD_TRAIL;
         }
@@ -981,7 +977,7 @@ if (l->trail > 0U) {
     if (c->count > 0U) {
         (void)pastureGetPoints(c, to); /* all of it has been looked at */
     }
-if (l->trail > 0U) {
+    if (l->trail > 0U) {
         to[c->has] = c->count;
     }
     (void)memcpy(to, values, c->has);

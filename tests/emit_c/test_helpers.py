@@ -67,7 +67,7 @@ def decimal(text: str, places: int) -> str:
     """What the helper must say, in exact decimals."""
     found = re.match(r"[-+]?(?:\d+\.?\d*|\.\d+)", text)
     number = Decimal(found[0] if found else "NaN").scaleb(places) if found else None
-    whole = None if number is None else int(number.quantize(Decimal(1), ROUND_HALF_UP))
+    whole = None if number is None else int(number.to_integral_value(ROUND_HALF_UP))
     return "7 77" if whole is None or abs(whole) > 2**31 - 1 else f"0 {whole}"
 
 
