@@ -6,7 +6,7 @@ typical one with all of them, and the longest there can be.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from math import cos, radians, sin
 from typing import TYPE_CHECKING, Any
 
@@ -16,10 +16,18 @@ from packetcodec.cli.files import load_plan
 from packetcodec.cli.options.radio import Radio, radio_of, radio_options
 from packetcodec.cli.options.schedule import duration
 from packetcodec.cli.options.usage import wrong_option
-from packetcodec.cli.tables.figures import describe_size, milliseconds, weak_checks
-from packetcodec.cli.tables.limits import budget_json, complaints, per_hour, shortest, verdict
+from packetcodec.cli.tables.figures import (
+    budget_json,
+    complaints,
+    describe_size,
+    milliseconds,
+    per_hour,
+    shortest,
+    verdict,
+    weak_checks,
+)
 from packetcodec.cli.tables.sheet import Sheet, console, put_json, remark, table
-from packetcodec.radio import CAUTION, LORAWAN_OVERHEAD, Budget, Modem
+from packetcodec.radio import CAUTION
 from packetcodec.radio.schedule import Sending, largest_payload
 from packetcodec.schema import DEGREE, METRE
 from packetcodec.spelling import counted
@@ -29,8 +37,8 @@ from packetcodec.wire.trail.cells import place_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from fractions import Fraction
 
+    from packetcodec.radio import Budget, Modem
     from packetcodec.schema import Trail
 
 _PACKET_COLUMNS = ("airtime", "free", "drop\nto save", "interval", "packets\nper hour", "limits")
@@ -56,15 +64,16 @@ def airtime(schema: str | None, *, text: bool, every: str | None, as_json: bool,
     radio = radio_of(**settings)
     for line in weak_checks(plan):
         remark(line)
+    room: dict[str, int | None] = {}
     period = None if every is None else duration("--every", every)
-    room = {} if period is None else dict(_rooms(radio, period))
+    if period is not None:
+        with wrong_option("--every"):
+            room = {m.label: most for m, most in radio.each(largest_payload, (Sending("packet", 0, every=period),))}
     if as_json:
-        put_json(airtime_json(plan, radio) | {"every_s": period and float(period), "largest_payload": room})
+        put_json(airtime_json(plan, radio) | {"every_s": period, "largest_payload": room})
         return
     out = console()
-    out.put(radio.description)
-    out.put(radio.source)
-    out.put()
+    out.lines(radio.description, radio.source, "")
     shown = []
     for layout in plan.layouts:
         sent = sizes(plan, layout)
@@ -76,21 +85,10 @@ def airtime(schema: str | None, *, text: bool, every: str | None, as_json: bool,
     if period is not None:
         rows = [(label, "none" if most is None else most) for label, most in room.items()]
         out.print(table(f"The largest payload that may be sent every {float(period):g} s", ("modem", "bytes"), rows))
-    for line in complaints(shown, radio):
-        out.put(line)
-    for line in radio.notes:
-        out.put(line)
+    out.lines(*complaints(shown, radio), *radio.notes)
     out.put(CAUTION, style="italic")
     for words in radio.remarks:
         remark(words)
-
-
-def _rooms(radio: Radio, period: Fraction) -> Iterator[tuple[str, int | None]]:
-    """Each modem in a word, and the largest payload that it may send that often."""
-    with wrong_option("--every"):
-        for modem, band, route in zip(radio.modems, radio.bands, radio.routes, strict=True):
-            sending = Sending("packet", 0, every=period)
-            yield modem.label, largest_payload(modem, (sending,), band, route=route.name, **radio.around)
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,13 +160,10 @@ def layout_table(layout: LayoutPlan, sent: tuple[Size, ...], radio: Radio, *, te
     trail = layout.trail is not None
     rows: list[tuple[object, ...]] = []
     for size in sent:
-        for label, modem, budget, line in _lines(size, radio):
+        for modem, budget, line in _lines(size, radio):
             of_text = (milliseconds(line.airtime) if line else "-", shortest(line), verdict(line)) if text else ()
-            if trail:
-                row = (size.trail, label, size.bytes, *_cells(modem, budget), *(size.text_bytes,) * text, *of_text)
-                rows.append(row)
-            else:
-                rows.append((label, *_cells(modem, budget), *of_text))
+            key = (size.trail, modem.label, size.bytes) if trail else (modem.label,)
+            rows.append((*key, *_cells(modem, budget), *(size.text_bytes,) * (text and trail), *of_text))
     columns = ("trail", "modem", "bytes", *_PACKET_COLUMNS) if trail else ("modem", *_PACKET_COLUMNS)
     text_columns = ("text bytes", *_TEXT_COLUMNS) if trail else _TEXT_COLUMNS
     title = f'layout "{layout.name}": {describe_size(layout)}'
@@ -177,9 +172,10 @@ def layout_table(layout: LayoutPlan, sent: tuple[Size, ...], radio: Radio, *, te
     return table(title, columns + text_columns * text, rows, left=keys, keys=keys, groups=(6 + trail, 3 + trail))
 
 
-def _lines(size: Size, radio: Radio) -> Iterator[tuple[str, Modem, Budget | None, Budget | None]]:
+def _lines(size: Size, radio: Radio) -> Iterator[tuple[Modem, Budget | None, Budget | None]]:
     """Each modem with the budgets of packet and text; None for what is too long to send."""
-    yield from zip(radio.labels, radio.modems, radio.budgets(size.bytes), radio.budgets(size.text_bytes), strict=True)
+    for (modem, packet), (_, text) in zip(radio.budgets(size.bytes), radio.budgets(size.text_bytes), strict=True):
+        yield modem, packet, text
 
 
 def _cells(modem: Modem, budget: Budget | None) -> tuple[str, ...]:
@@ -194,40 +190,31 @@ def _cells(modem: Modem, budget: Budget | None) -> tuple[str, ...]:
 
 def airtime_json(plan: Plan, radio: Radio) -> dict[str, Any]:
     """The report for programs."""
-    layouts = [_layout_json(plan, layout, radio) for layout in plan.layouts]
+    layouts = []
+    for layout in plan.layouts:
+        sent = [
+            {"trail": size.trail or None, "bytes": size.bytes, "text": size.text, "text_bytes": size.text_bytes,
+             "rows": [_row_json(*line) for line in _lines(size, radio)]}
+            for size in sizes(plan, layout)
+        ]  # fmt: skip
+        layouts.append(
+            {"layout": layout.name, "bytes": layout.size, "max_bytes": layout.longest, "sizes": sent}
+            | {"staircase": list(_staircase(layout, radio))}
+        )
     said = {"setting": radio.description, "source": radio.source, "notes": radio.notes, "caution": CAUTION}
     return said | {"layouts": layouts}
 
 
-def _layout_json(plan: Plan, layout: LayoutPlan, radio: Radio) -> dict[str, Any]:
-    sent = [
-        {
-            "trail": size.trail or None,
-            "bytes": size.bytes,
-            "text": size.text,
-            "text_bytes": size.text_bytes,
-            "rows": [_row_json(*line) for line in _lines(size, radio)],
-        }
-        for size in sizes(plan, layout)
-    ]
-    return {"layout": layout.name, "bytes": layout.size, "max_bytes": layout.longest, "sizes": sent} | {
-        "staircase": list(_staircase(layout, radio))
-    }
-
-
 def _staircase(layout: LayoutPlan, radio: Radio) -> Iterator[dict[str, Any]]:
     """The first bytes of each step of airtime, and the last ones looked at, half as many again as the longest packet has."""
-    overhead = LORAWAN_OVERHEAD * radio.lorawan
-    for label, modem in zip(radio.labels, radio.modems, strict=True):
+    overhead = radio.overhead
+    for modem in radio.modems:
         last = min(max(40, layout.longest * 3 // 2), 255 - overhead, modem.max_payload - overhead)
         steps = {size - overhead for size in modem.steps(last + overhead) if size > overhead}
         for size in sorted({0, last} | steps):
-            yield {"modem": label, "bytes": size, "airtime_ms": modem.airtime_ms(size + overhead)}
+            yield {"modem": modem.label, "bytes": size, "airtime_ms": modem.airtime_ms(size + overhead)}
 
 
-def _row_json(label: str, modem: Modem, budget: Budget | None, text: Budget | None) -> dict[str, Any]:
-    row: dict[str, Any] = {"modem": modem.name, "label": label, "packet": budget_json(budget), "text": budget_json(text)}
-    if budget is not None:
-        headroom = modem.headroom(budget.payload_bytes)
-        row |= {"spare_bytes": headroom.spare_bytes, "drop_bytes": headroom.drop_bytes}
-    return row
+def _row_json(modem: Modem, budget: Budget | None, text: Budget | None) -> dict[str, Any]:
+    row = {"modem": modem.name, "label": modem.label, "packet": budget_json(budget), "text": budget_json(text)}
+    return row | (asdict(modem.headroom(budget.payload_bytes)) if budget is not None else {})

@@ -22,15 +22,13 @@ from packetcodec.cli.budget import budget
 from packetcodec.cli.check import check
 from packetcodec.cli.compare import compare
 from packetcodec.cli.decode import decode
-from packetcodec.cli.emit import emit
 from packetcodec.cli.encode import encode
 from packetcodec.cli.fuzz import fuzz
 from packetcodec.cli.kinds import kinds
-from packetcodec.cli.new import new
 from packetcodec.cli.page import page
 from packetcodec.cli.replay import replay
-from packetcodec.cli.spec import spec
 from packetcodec.cli.streams import say, standing_verdict
+from packetcodec.cli.write import emit, new, spec
 from packetcodec.errors import PacketcodecError
 
 _INTERRUPTED = 130

@@ -16,7 +16,6 @@ from typing import TYPE_CHECKING, Any, Self
 
 import click
 
-from packetcodec.cli.convert import Converting
 from packetcodec.cli.options.usage import added, known_layout
 from packetcodec.cli.streams import DataFault, say
 from packetcodec.cli.tables.sheet import progress
@@ -26,8 +25,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
     from types import ModuleType
 
-    from packetcodec.cli.follow import Following
-    from packetcodec.cli.hearing import Hearing
+    from packetcodec.cli.options.hearing import Hearing
     from packetcodec.codec import Codec
     from packetcodec.wire import LayoutPlan
 
@@ -41,20 +39,20 @@ class Archive:
     layout: str | None
     record: str | None
 
-    def run(self, codec: Codec, tracks: Following | Converting | None, hearing: Hearing) -> int:
+    def run(self, codec: Codec, output: str | None, hearing: Hearing) -> int:
         """Decode the file; the exit status: 1 where a packet was refused.
 
         Raises:
             click.UsageError: no output, no such layout, no place that is needed, or the libraries are not installed.
             OSError: a file that cannot be had.
         """
-        if not isinstance(tracks, Converting):
+        if output is None:
             raise click.UsageError("--from needs -o FILE, ending in .parquet or .csv")
         layouts = [layout for plan in codec.plans.values() for layout in plan.layouts]
         if self.layout is not None:
             layouts = [known_layout(codec.plan, self.layout)]
         counts: Counter[str | None] = Counter()
-        outputs = _Outputs(tracks.output, single=len(layouts) == 1)
+        outputs = _Outputs(output, single=len(layouts) == 1)
         with outputs, Path(self.source).open("rb") as source, progress("Decoding", None) as tell:
             for name, status, batch in self._decoded(codec, layouts, _references(codec, layouts, hearing), source):
                 outputs.write(name, batch)

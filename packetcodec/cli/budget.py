@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from packetcodec.cli.files import load_plan
-from packetcodec.cli.options.columns import columns_of, columns_option
-from packetcodec.cli.options.radio import Radio, radio_of, radio_options
-from packetcodec.cli.options.schedule import DEFAULT_EVERY, Planned, schedule_of
+from packetcodec.cli.options.columns import columns_option, needs
+from packetcodec.cli.options.radio import radio_of, radio_options
+from packetcodec.cli.options.schedule import DEFAULT_EVERY, schedule_of
 from packetcodec.cli.options.usage import added, wrong_option
 from packetcodec.cli.streams import STDIN_NAME, blocks
 from packetcodec.cli.tables.budget_costs import Costs
@@ -22,7 +21,8 @@ from packetcodec.radio.energy import DEFAULT_DERATING, DEFAULTS, Draw
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from packetcodec.logs import Fix
+    from packetcodec.cli.options.radio import Radio
+    from packetcodec.cli.options.schedule import Planned
     from packetcodec.logs.time_format import TimeFormat
     from packetcodec.wire import Plan
 
@@ -37,15 +37,18 @@ _DRAW_HELP = {
 
 
 def _battery_options(command: Callable[..., Any]) -> Callable[..., Any]:
-    options = [click.option("--battery", metavar="MAH", type=float, help="Capacity as printed on it; without it no days.")]
-    options.append(
-        click.option("--derating", type=float, help=f"Share of it that can be used; default: {DEFAULT_DERATING:g}.")
-    )
-    for name, words in _DRAW_HELP.items():
-        value, source = DEFAULTS[name]
-        flag = "--" + name.replace("_", "-")
-        options.append(click.option(flag, name, type=float, help=f"{words} Default: {value:g} ({source})."))
-    return added(command, *options)
+    return added(
+        command,
+        click.option("--battery", metavar="MAH", type=float, help="Capacity as printed on it; without it no days."),
+        click.option("--derating", type=float, help=f"Share of it that can be used; default: {DEFAULT_DERATING:g}."),
+        *(
+            click.option(
+                f"--{name.replace('_', '-')}", type=float,
+                help=f"{words} Default: {DEFAULTS[name][0]:g} ({DEFAULTS[name][1]}).",
+            )
+            for name, words in _DRAW_HELP.items()
+        ),
+    )  # fmt: skip
 
 
 def schedule_options(command: Callable[..., Any]) -> Callable[..., Any]:
@@ -83,7 +86,7 @@ def budget(schema: str | None, *, as_json: bool, **settings: Any) -> None:
 
 
 def costs_of(
-    plan: Plan, *, texts: tuple[str, ...], trackers: int, log: str | None, columns: tuple[str, ...],
+    plan: Plan, *, texts: tuple[str, ...], trackers: int, log: str | None, columns: dict[str, str],
     time_format: TimeFormat | None, battery: float | None, derating: float | None, **settings: Any,
 ) -> Costs:  # fmt: skip
     """What the schedule of the options costs.
@@ -91,24 +94,28 @@ def costs_of(
     Raises:
         click.UsageError: an option that is not of its form or range.
     """
-    given = {name: settings.pop(name) for name in _DRAW_HELP}
-    if battery is None and (derating is not None or any(value is not None for value in given.values())):
-        first = next((name for name, value in given.items() if value is not None), "derating")
+    draws = {name: value for name in _DRAW_HELP if (value := settings.pop(name)) is not None}
+    if battery is None and (draws or derating is not None):
+        first = next(iter(draws), "derating")
         raise click.UsageError(f"--{first.replace('_', '-')}: needs --battery beside it")
     with wrong_option():
-        draw = Draw(**{name: value for name, value in given.items() if value is not None})
+        draw = Draw(**draws)
     radio = radio_of(**settings)
     planned = schedule_of(plan, texts)
     radios = {item.frequency: _tuned(radio, item, settings) for item in planned}
-    fixes = _fixes(log, columns_of(columns), time_format)
+    if log is None:
+        needs("--log beside it", columns, time_format)
+    name = STDIN_NAME if log == "-" else log or ""
+    fixes = () if log is None else read_log(blocks(log), name=name, columns=columns, time_format=time_format).fixes
+    costs = Costs(
+        planned=planned, radios=radios, trackers=trackers, draw=draw, battery=battery,
+        derating=DEFAULT_DERATING if derating is None else derating, fixes=fixes,
+    )  # fmt: skip
     with wrong_option("--send"):
-        costs = Costs(
-            planned=planned, radios=radios, trackers=trackers, draw=draw, battery=battery,
-            derating=DEFAULT_DERATING if derating is None else derating, fixes=fixes,
-        )  # fmt: skip
-        costs.demand_schedule()
+        list(costs.loads())
     with wrong_option():
-        costs.demand_numbers()
+        list(costs.shared())
+        list(costs.charge())
     return costs
 
 
@@ -117,16 +124,6 @@ def _tuned(radio: Radio, item: Planned, settings: dict[str, Any]) -> Radio:
     if item.frequency is None:
         return radio
     try:
-        other = radio_of(**settings | {"frequency": item.frequency})
+        return radio_of(**settings | {"frequency": item.frequency})
     except click.UsageError as fault:
         raise click.UsageError(f"--send: {item.sending.name}: {fault.message.removeprefix('--frequency: ')}") from None
-    return replace(other, remarks=())
-
-
-def _fixes(log: str | None, columns: dict[str, str], time_format: TimeFormat | None) -> tuple[Fix, ...]:
-    if log is None:
-        if columns or time_format:
-            raise click.UsageError(f"{'--column' if columns else '--time-format'}: needs --log beside it")
-        return ()
-    name = STDIN_NAME if log == "-" else log
-    return read_log(blocks(log), name=name, columns=columns, time_format=time_format).fixes

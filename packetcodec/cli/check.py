@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from packetcodec.cli.files import load_plan
 from packetcodec.cli.options.modem import factors_option, lora_of
-from packetcodec.cli.tables.check_choices import WORDS, choices_table
-from packetcodec.cli.tables.check_json import check_json
+from packetcodec.cli.tables.check_choices import WORDS, choices_json, choices_table
 from packetcodec.cli.tables.figures import describe_size, weak_checks
 from packetcodec.cli.tables.sheet import console, put_json, remark, table
 from packetcodec.crc import MODEM_NOTE, MODEM_POLYNOMIAL
@@ -24,9 +23,10 @@ from packetcodec.wire.compare import describe_check
 from packetcodec.wire.low_bits import reach_metres, reach_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from packetcodec.cli.tables.sheet import Sheet
+    from packetcodec.radio import LoRa
     from packetcodec.schema import Trail
     from packetcodec.wire import FieldPlan, LayoutPlan, Plan
 
@@ -38,26 +38,22 @@ _NAMED = 4
 @click.argument("schema", type=click.Path(dir_okay=False))
 @factors_option("7,10,12")
 @click.option("--json", "as_json", is_flag=True, help="A report for programs.")
-def check(schema: str, *, sf: str, as_json: bool) -> None:
+def check(schema: str, *, spreading_factor: list[int], as_json: bool) -> None:
     """Validate a schema and print each layout: fields, bits, steps, largest errors, size, what the check detects."""
-    modems = lora_of(sf)
+    modems = lora_of(spreading_factor)
     plan = load_plan(schema)
     if as_json:
         put_json(check_json(plan, modems) | {"notes": check_remarks(plan)})
         return
     out = console()
     words = f"{plan.name}, version {plan.version}: fingerprint {plan.fingerprint}, {describe_check(plan)}"
-    out.put(words + (" (chosen for this length)" if plan.crc_chosen else ""))
-    out.put()
+    out.lines(words + (" (chosen for this length)" if plan.crc_chosen else ""), "")
     for layout in plan.layouts:
         out.print(fields_table(layout, plan))
-        for line in layout_words(layout, plan):
-            out.put(line)
-        out.put()
+        out.lines(*layout_words(layout, plan), "")
     for layout in plan.layouts:
         out.print(choices_table(layout, plan, modems))
-    for line in (*general_words(plan), *WORDS):
-        out.put(line)
+    out.lines(*general_words(plan), *WORDS)
     for words in check_remarks(plan):
         remark(words)
 
@@ -175,3 +171,45 @@ def check_remarks(plan: Plan) -> list[str]:
     if plan.crc.polynomial == MODEM_POLYNOMIAL and plan.crc.width == 16:
         said.append(MODEM_NOTE)
     return [*said, *weak_checks(plan)]
+
+
+def check_json(plan: Plan, modems: Sequence[LoRa]) -> dict[str, Any]:
+    """The report; `modems` are those whose airtime each width of check has."""
+    layouts = [_layout_json(plan, layout) | {"checks": choices_json(layout, plan, modems)} for layout in plan.layouts]
+    return {
+        "name": plan.name, "version": plan.version, "fingerprint": plan.fingerprint, "check": describe_check(plan),
+        "header_bits": {"version": plan.version_bits, "layout": plan.layout_bits}, "layouts": layouts,
+    }  # fmt: skip
+
+
+def _layout_json(plan: Plan, layout: LayoutPlan) -> dict[str, Any]:
+    distance = packet_distance(plan.crc, layout.longest) if plan.crc else None
+    bound, trail = position_bound(layout), trail_bound(layout)
+    found = {
+        "name": layout.name, "id": layout.id, "bytes": layout.size, "max_bytes": layout.longest, "bits": layout.bits,
+        "padding_bits": layout.padding, "check_bytes": layout.check_bytes,
+        "hamming_distance": distance.value if distance else None,
+        "hamming_distance_exact": distance.exact if distance else None,
+        "position_bound_m": None if bound is None else float(promised(bound)),
+        "fields": [_field_json(field) for field in layout.fields], "trail": None,
+    }  # fmt: skip
+    if (sent := layout.trail) is not None and trail is not None:
+        found["trail"] = {
+            "points": sent.points, "spacing_s": sent.spacing_seconds, "cell": sent.step, "initial_scale": sent.initial_scale,
+            "scale_rate": sent.scale_rate, "coarsenings": sent.coarsenings, "bound_m": float(promised(trail)),
+            "wandering": sent.wandering,
+        }  # fmt: skip
+    return found
+
+
+def _field_json(field: FieldPlan) -> dict[str, Any]:
+    found = {
+        "name": field.name, "kind": field.kind.name, "unit": field.unit.symbol, "offset": field.offset, "bits": field.bits,
+        "requested": field.field.requested, "scale": field.scale, "low": field.low, "high": field.high, "step": field.step,
+        "max_code": field.max_code, "absent_code": field.absent_code, "policy": field.policy,
+        "max_error": float(max_error(field)), "max_error_m": metres_bound(field),
+    }  # fmt: skip
+    if field.low_bits:
+        within = float(decimal(field, reach_of(field)))
+        found |= {"code_bits": field.field.grid.bits, "within": within, "within_m": reach_metres(field)}
+    return found

@@ -23,29 +23,24 @@ if TYPE_CHECKING:
 @click.argument("new", type=click.Path(dir_okay=False))
 @factors_option("7,10,12")
 @click.option("--json", "as_json", is_flag=True, help="A report for programs.")
-def compare(old: str, new: str, *, sf: str, as_json: bool) -> int:
+def compare(old: str, new: str, *, spreading_factor: list[int], as_json: bool) -> int:
     """Compare two versions of a schema: what changes the wire, what does not, what a receiver of both will do.
 
     OLD is the schema already in the field. Exit status 1 means that the wire changes and the version does not say so, so
     that a build can fail on it: raise the version. Layouts that are only added need no new version, unless the check is
     bound to the schema. 0: the wire is the same, or its change has a new version.
     """
-    modems = lora_of(sf)
+    modems = lora_of(spreading_factor)
     from_plan, to_plan = load_plan(old), load_plan(new)
     outcome = compare_plans(from_plan, to_plan)
     sizes = _sizes(from_plan, to_plan, modems)
     status = verdict(1 if outcome.unversioned else 0)
     if as_json:
-        put_json(
-            {
-                "changes_wire": outcome.wire,
-                "unversioned": outcome.unversioned,
-                "differences": [{"place": d.place, "what": d.what, "wire": d.wire} for d in outcome.differences],
-                "receivers": outcome.receivers,
-                "warnings": outcome.warnings,
-                "sizes": sizes,
-            }
-        )
+        differences = [{"place": item.place, "what": item.what, "wire": item.wire} for item in outcome.differences]
+        put_json({
+            "changes_wire": outcome.wire, "unversioned": outcome.unversioned, "differences": differences,
+            "receivers": outcome.receivers, "warnings": outcome.warnings, "sizes": sizes,
+        })  # fmt: skip
     else:
         _print(outcome, sizes, modems)
     return status
@@ -60,8 +55,7 @@ def _print(outcome: Comparison, sizes: list[dict[str, Any]], modems: tuple[LoRa,
         columns = ("layout", "bytes", *(f"SF{modem.spreading_factor}" for modem in modems))
         rows = [(item["layout"], _change(item["bytes"]), *map(_change, item["airtime"].values())) for item in sizes]
         out.print(table("Longest packet, old -> new, airtime at 125 kHz", columns, rows))
-    for line in outcome.receivers:
-        out.put(line)
+    out.lines(*outcome.receivers)
     for words in outcome.warnings:
         remark(words)
 

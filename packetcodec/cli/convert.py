@@ -6,13 +6,12 @@ one, counters and trails say in which order positions were passed, and they are 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from packetcodec.cli.files import write_file
+from packetcodec.cli.files import demand_different, write_file
 from packetcodec.cli.ordering import Sorter
 from packetcodec.cli.streams import blocks, say
 from packetcodec.cli.tables.follow_report import FollowReport
@@ -23,7 +22,7 @@ from packetcodec.receive.outputs.track_format import Entry, TrackFormat, name_of
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from packetcodec.cli.hearing import Hearing
+    from packetcodec.cli.options.hearing import Hearing
     from packetcodec.codec import Codec
     from packetcodec.logs.heard import Reception
     from packetcodec.receive.framing import Framing
@@ -44,45 +43,47 @@ def output_format(name: str, option: str = "--output") -> TrackFormat:
     return found
 
 
-@dataclass(frozen=True, slots=True)
-class Converting:
-    """What the options ask for: the file to write, and how packets are found and put together."""
+def field_names(codec: Codec) -> list[str]:
+    """Names of the fields of all layouts and versions."""
+    return [field.name for plan in codec.plans.values() for layout in plan.layouts for field in layout.fields]
 
-    output: str
-    hearing: Hearing
 
-    def run(self, codec: Codec, source: str) -> int:
-        """Read a log to its end; the exit status: 1 where it held not one good packet.
+def convert(codec: Codec, source: str, output: str, hearing: Hearing) -> int:
+    """Read a log to its end and write what it tells; the exit status: 1 where it held not one good packet.
 
-        Raises:
-            click.UsageError: an option that cannot be.
-            OSError: a log or an output that cannot be had.
-        """
-        entry = output_format(self.output)
-        if source != "-" and Path(source).absolute() == Path(self.output).absolute():
-            raise click.UsageError(f"--output: {self.output} is what --input names too")
-        frames, receiver, report = self.hearing.frames(codec), self.hearing.receiver(codec), FollowReport()
-        fields = [field.name for plan in codec.plans.values() for layout in plan.layouts for field in layout.fields]
-        latest: float | None = None
-        with Sorter(tracks=entry.tracks) as sorter:
-            try:
-                for data, heard in _heard(frames, source):
-                    latest = latest if heard.time is None else heard.time
-                    for event in receiver.feed(data, latest, rssi=heard.rssi, snr=heard.snr):
-                        report.take(event)
-                        keep(event, sorter, entry, fields)
-            finally:
-                report.close("frame" if self.hearing.cobs else "line", frames.noise, frames.dropped)
-            if not report.good:
-                return 1
-            sorter.finish()
-            write_file(Path(self.output), entry.compose(entry.writer(fields).head, sorter))
-        if latest is None and report.undated:
-            say(_NO_TIME)
-        elif self.hearing.time_format and not self.hearing.time_format.dated:
-            say(_NO_DAY)
-        say(f"wrote {self.output}")
-        return 0
+    Raises:
+        click.UsageError: an option that cannot be.
+        OSError: a log or an output that cannot be had.
+    """
+    entry = output_format(output)
+    demand_different({"--input": source, "--output": output})
+    frames, receiver, report = hearing.frames(codec), hearing.receiver(codec), FollowReport()
+    names = field_names(codec)
+    latest: float | None = None
+    with Sorter(tracks=entry.tracks) as sorter:
+        try:
+            for data, heard in _heard(frames, source):
+                latest = latest if heard.time is None else heard.time
+                for event in receiver.feed(data, latest, rssi=heard.rssi, snr=heard.snr):
+                    report.take(event)
+                    keep(event, sorter, entry, names)
+        finally:
+            report.close("frame" if hearing.cobs else "line", frames.noise, frames.dropped)
+        if not report.good:
+            return 1
+        write_sorted(output, entry, sorter, names)
+    if latest is None and report.undated:
+        say(_NO_TIME)
+    elif hearing.time_format and not hearing.time_format.dated:
+        say(_NO_DAY)
+    say(f"wrote {output}")
+    return 0
+
+
+def write_sorted(output: str, entry: TrackFormat, sorter: Sorter, fields: Sequence[str]) -> None:
+    """Write what was taken in, in order, into a file."""
+    sorter.finish()
+    write_file(Path(output), entry.compose(entry.writer(fields).head, sorter))
 
 
 def _heard(frames: Framing, source: str) -> Iterator[tuple[bytes, Reception]]:

@@ -9,8 +9,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from packetcodec.cli.archive import archive_options
+from packetcodec.cli.convert import convert
 from packetcodec.cli.files import load_schema
-from packetcodec.cli.options.follow import follow_options
+from packetcodec.cli.follow import follow as follow_source
+from packetcodec.cli.options.hearing import hearing_options
 from packetcodec.cli.streams import DataFault, Tally, lines
 from packetcodec.cli.tables.sheet import json_line
 from packetcodec.codec import Codec
@@ -20,9 +22,7 @@ from packetcodec.receive.outputs.track_format import utc
 
 if TYPE_CHECKING:
     from packetcodec.cli.archive import Archive
-    from packetcodec.cli.convert import Converting
-    from packetcodec.cli.follow import Following
-    from packetcodec.cli.hearing import Hearing
+    from packetcodec.cli.options.hearing import Hearing
     from packetcodec.codec import Packet
     from packetcodec.logs.heard import LineReader
 
@@ -37,17 +37,12 @@ _NOT_HEX = re.compile(r"[^0-9a-fA-F:\s]")
     "-i", "--input", "file", type=click.Path(dir_okay=False, allow_dash=True), default="-", help="Where packets come from."
 )
 @click.option("--faults", is_flag=True, help="Write a JSON line for a refused packet too.")
-@follow_options
+@hearing_options
 @archive_options
 def decode(
-    schemas: tuple[str, ...],
-    file: str,
-    *,
-    faults: bool,
-    tracks: Following | Converting | None,
-    hearing: Hearing,
-    archive: Archive | None,
-) -> int:
+    schemas: tuple[str, ...], file: str, *, faults: bool, hearing: Hearing, archive: Archive | None, follow: bool,
+    output: str | None, **live: Any,
+) -> int:  # fmt: skip
     """Decode what a receiver heard, from stdin (or -i FILE), to JSON lines, one packet a line.
 
     A line holds a packet as hex or base64, with whatever a radio module or a logger prints around it: a time, RSSI and SNR
@@ -67,9 +62,11 @@ def decode(
     """
     codec = _codec(schemas)
     if archive:
-        return archive.run(codec, tracks, hearing)
-    if tracks:
-        return tracks.run(codec, file)
+        return archive.run(codec, None if follow else output, hearing)
+    if follow:
+        return follow_source(codec, file, hearing, output=output, **live)
+    if output is not None:
+        return convert(codec, file, output, hearing)
     reader, known, tally = hearing.reader(codec), hearing.references(codec), Tally()
     for number, text in lines(file, tally):
         row: dict[str, Any] = {"line": number}

@@ -10,8 +10,11 @@ from __future__ import annotations
 import errno
 import os
 import tempfile
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+import click
 
 from packetcodec.cli.streams import DataFault, say
 from packetcodec.errors import SchemaFault
@@ -20,7 +23,7 @@ from packetcodec.starter import schema_text
 from packetcodec.wire import Plan, compile_plan
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping
+    from collections.abc import Callable, Iterable, Iterator, Mapping
 
 
 def load_schema(path: str | None) -> Schema:
@@ -44,6 +47,18 @@ def load_plan(path: str | None) -> Plan:
     return compile_plan(load_schema(path))
 
 
+def demand_different(names: dict[str, str | None]) -> None:
+    """Refuse a file that two options name.
+
+    Raises:
+        click.UsageError: naming both.
+    """
+    seen: dict[Path, str] = {}
+    for option, name in names.items():
+        if name and name != "-" and (other := seen.setdefault(Path(name).absolute(), option)) is not option:
+            raise click.UsageError(f"{option}: {name} is what {other} names too")
+
+
 def write_folder(folder: str, texts: Mapping[str, str]) -> None:
     """Write files, name to text, into a folder that is made where it is not there, and say so.
 
@@ -55,8 +70,8 @@ def write_folder(folder: str, texts: Mapping[str, str]) -> None:
     except FileExistsError:  # a device or the like, which is neither file nor folder
         raise NotADirectoryError(errno.ENOTDIR, "is not a folder", folder) from None
     for name, text in texts.items():
-        (Path(folder) / name).parent.mkdir(parents=True, exist_ok=True)
         path = Path(folder) / name
+        path.parent.mkdir(parents=True, exist_ok=True)
         verb = "replaced" if path.exists() else "wrote"
         write_file(path, text)
         say(f"{verb} {path}")
@@ -73,7 +88,7 @@ def write_file(
         FileExistsError: it is, with `new`.
         OSError: it cannot be written; `filename` is `path`, and nothing of it is left.
     """
-    try:
+    with named(path):
         # Exclusive, in the same folder, with a name that cannot be guessed: nobody plants a link there.
         descriptor, beside = tempfile.mkstemp(prefix=f".{path.name[:80]}.", dir=path.parent)
         try:
@@ -91,6 +106,13 @@ def write_file(
                 Path(beside).replace(path)
         finally:
             Path(beside).unlink(missing_ok=True)
+
+
+@contextmanager
+def named(path: Path) -> Iterator[None]:
+    """A fault of the operating system inside is one of this file, whatever name or number it was opened by."""
+    try:
+        yield
     except OSError as fault:
         raise type(fault)(fault.errno, fault.strerror, str(path)) from None
 

@@ -14,12 +14,9 @@ from math import inf
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import click
-
-from packetcodec.cli.clock import Clock
-from packetcodec.cli.convert import output_format
-from packetcodec.cli.resume import resume
-from packetcodec.cli.sources import Port, Source, open_source
+from packetcodec.cli.convert import field_names, output_format
+from packetcodec.cli.files import demand_different
+from packetcodec.cli.sources import Clock, Port, Source, open_source
 from packetcodec.cli.state_file import Record, StateFile
 from packetcodec.cli.streams import say
 from packetcodec.cli.tables.figures import seconds
@@ -42,7 +39,7 @@ from packetcodec.receive.outputs import OUTPUTS
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from packetcodec.cli.hearing import Hearing
+    from packetcodec.cli.options.hearing import Hearing
     from packetcodec.codec import Codec
     from packetcodec.receive.framing import Framing
     from packetcodec.receive.receiver import Receiver
@@ -54,95 +51,92 @@ _REST = 1.0
 _NOT_TAKEN = (Fault, Failure, Unknown, Unexplained, Duplicate, Forgotten, Silent)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Following:
-    """What the options of `decode --follow` ask for.
+def follow(
+    codec: Codec, source: str, hearing: Hearing, *, baud: int | None, output: str | None, state: str | None,
+    sync: float | None,
+) -> int:  # fmt: skip
+    """Follow a source until it ends or a signal comes; the exit status: 1 where a stream held not one good packet.
 
-    Attributes:
-        baud: speed of a serial port.
+    Args:
+        codec: of the schemas.
+        source: a name, as `open_source` takes it.
         hearing: how packets are found and put together.
+        baud: speed of a serial port; None for 115200.
         output: file to write, or None for JSON lines on stdout.
         state: file that remembers where it stopped, or None.
-        sync: seconds after which files are brought to the disk.
+        sync: seconds after which files are brought to the disk; None for 10.
+
+    Raises:
+        click.UsageError: an option that cannot be.
+        DataFault, OSError: a source or an output that cannot be had.
     """
-
-    baud: int
-    hearing: Hearing
-    output: str | None
-    state: str | None
-    sync: float
-
-    def run(self, codec: Codec, source: str) -> int:
-        """Follow a source until it ends or a signal comes; the exit status: 1 where a stream held not one good packet.
-
-        Raises:
-            click.UsageError: an option that cannot be.
-            DataFault, OSError: a source or an output that cannot be had.
-        """
-        frames, receiver = self.hearing.frames(codec), self.hearing.receiver(codec)
-        self._demand_different(source)
-        report = FollowReport()
-        with ExitStack() as stack:
-            stop = stack.enter_context(_asked_to_stop())
-            state = StateFile(Path(self.state)) if self.state else None
-            if state:
-                stack.callback(state.close)
-            opened = open_source(source, self.baud, say, frames.reset, (state.source, state.read) if state else (None, 0))
-            stack.callback(opened.close)
-            records = state.take() if state else []
-            out = self._output(codec, resumes=bool(records))
-            stack.callback(out.close)
-            clock = Clock(records[-1].steady or -inf) if records else Clock()
-            if state and records:
-                resume(receiver, out, records, state.swapping)
-            run = _Run(receiver, frames, opened, out, state, report, clock, self.sync)
-            try:
-                ended = run.follow(stop)
-                run.put_in_order()
-            finally:
-                report.close("frame" if self.hearing.cobs else "line", frames.noise, frames.dropped)
-        return 0 if report.good or not ended else 1
-
-    def _demand_different(self, source: str) -> None:
-        named = {"--input": source, "--output": self.output, "--state": self.state}
-        seen: dict[Path, str] = {}
-        for option, name in named.items():
-            if name and (other := seen.setdefault(Path(name).absolute(), option)) is not option:
-                raise click.UsageError(f"{option}: {name} is what {other} names too")
-
-    def _output(self, codec: Codec, *, resumes: bool) -> TrackFile | Printed:
-        if self.output is None:
-            return Printed(OUTPUTS[".jsonl"].writer(()))
-        names = [field.name for plan in codec.plans.values() for layout in plan.layouts for field in layout.fields]
-        return TrackFile(Path(self.output), output_format(self.output), names, resumes=resumes)
+    frames, receiver = hearing.frames(codec), hearing.receiver(codec)
+    demand_different({"--input": source, "--output": output, "--state": state})
+    report = FollowReport()
+    with ExitStack() as stack:
+        stop = stack.enter_context(_asked_to_stop())
+        kept = StateFile(Path(state)) if state else None
+        if kept:
+            stack.callback(kept.close)
+        stopped = (kept.source, kept.read) if kept else (None, 0)
+        opened = open_source(source, baud or 115_200, frames.reset, stopped)
+        stack.callback(opened.close)
+        records = kept.take() if kept else []
+        out = _output(codec, output, resumes=bool(records))
+        stack.callback(out.close)
+        clock = Clock(records[-1].steady or -inf) if records else Clock()
+        if kept and records:
+            resume(receiver, out, records, kept.swapping)
+        run = _Run(receiver, frames, opened, out, kept, report, clock, 10.0 if sync is None else sync)
+        try:
+            ended = run.follow(stop)
+            run.put_in_order()
+        finally:
+            report.close("frame" if hearing.cobs else "line", frames.noise, frames.dropped)
+    return 0 if report.good or not ended else 1
 
 
+def _output(codec: Codec, output: str | None, *, resumes: bool) -> TrackFile | Printed:
+    if output is None:
+        return Printed(OUTPUTS[".jsonl"].writer(()))
+    return TrackFile(Path(output), output_format(output), field_names(codec), resumes=resumes)
+
+
+def resume(
+    receiver: Receiver, out: TrackFile | Printed, records: Sequence[Record], swapping: tuple[int, int] | None
+) -> None:
+    """Give the packets of a state file to a receiver again, and write what the output lacks of what they tell.
+
+    No position stands in the output twice, and none is left out, wherever the program was stopped.
+    """
+    first = out.resume([record.body for record in records], swapping)
+    for number, record in enumerate(records):
+        if record.data is not None:
+            if record.reference:
+                receiver.learn(record.tracker, record.reference)
+            for event in receiver.feed(record.data, record.now, steady=record.steady, rssi=record.rssi, snr=record.snr):
+                if number >= first and isinstance(event, Position | Report):
+                    out.put(event)
+
+
+@dataclass
 class _Run:
     """A source being followed."""
 
-    def __init__(
-        self,
-        receiver: Receiver,
-        frames: Framing,
-        source: Source,
-        out: TrackFile | Printed,
-        state: StateFile | None,
-        report: FollowReport,
-        clock: Clock,
-        sync: float,
-    ) -> None:
-        self._receiver = receiver
-        self._frames = frames
-        self._source = source
-        self._out = out
-        self._state = state
-        self._report = report
-        self._clock = clock
-        self._every = sync
-        self._next_sync = clock.steady() + sync
-        self._next_mark = 0.0
-        self._ahead: float | None = None  # seconds by which the times of the lines are ahead of the clock; None for no times
-        self._marked: tuple[int | None, int] | None = None
+    _receiver: Receiver
+    _frames: Framing
+    _source: Source
+    _out: TrackFile | Printed
+    _state: StateFile | None
+    _report: FollowReport
+    _clock: Clock
+    _every: float
+    _next_mark = 0.0
+    _ahead: float | None = None  # seconds by which the times of the lines are ahead of the clock; None for no times
+    _marked: tuple[int | None, int] | None = None
+
+    def __post_init__(self) -> None:
+        self._next_sync = self._clock.steady() + self._every
 
     def follow(self, stop: threading.Event) -> bool:
         """Take in what comes until the source ends, or until asked to stop; whether it ended."""
@@ -227,10 +221,9 @@ class _Run:
 
     def put_in_order(self) -> None:
         """Bring the points of each tracker together, where the output has such an order."""
-        if isinstance(self._out, TrackFile):
-            self._out.put_in_order(self._state.set_swap if self._state else lambda _size, _body: None)
-            self._mark()
-            self._sync()
+        self._out.put_in_order(self._state.set_swap if self._state else lambda _size, _body: None)
+        self._mark()
+        self._sync()
 
 
 @contextmanager

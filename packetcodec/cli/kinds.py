@@ -52,27 +52,14 @@ def _own(kind: Kind) -> list[str]:
 
 def _cells(key: Key) -> tuple[str, ...]:
     unit = f" [{key.unit}]" if key.unit else ""
-    return key.name, key.type + unit, key.bounds, "required" if key.required else _default(key), key.meaning
-
-
-def _default(key: Key) -> str:
-    return "" if key.default is None else str(key.default).lower()
+    default = "required" if key.required else "" if key.default is None else str(key.default).lower()
+    return key.name, key.type + unit, key.bounds, default, key.meaning
 
 
 def _keys_json() -> list[dict[str, Any]]:
+    names = ("type", "unit", "default", "required", "minimum", "maximum", "choices", "meaning")
     return [
-        {
-            "table": keys.written,
-            "key": key.name,
-            "type": key.type,
-            "unit": key.unit,
-            "default": key.default,
-            "required": key.required,
-            "minimum": key.minimum,
-            "maximum": key.maximum,
-            "choices": list(key.choices),
-            "meaning": key.meaning,
-        }
+        {"table": keys.written, "key": key.name} | {name: getattr(key, name) for name in names}
         for keys in TABLES.values()
         for key in keys.keys.values()
     ]
@@ -103,12 +90,10 @@ def _decimal(base: int, unit: Unit) -> str:
 
 def _kind_json(kind: Kind) -> dict[str, Any]:
     units = [
-        {
-            "unit": name,
-            "symbol": unit.symbol,
-            "minimum": unit.low / unit.scale,
-            "maximum": unit.high / unit.scale,
-            "step": unit.step / unit.scale,
+        {"unit": name, "symbol": unit.symbol}
+        | {
+            key: getattr(unit, found) / unit.scale
+            for key, found in (("minimum", "low"), ("maximum", "high"), ("step", "step"))
         }
         for name, unit in kind.units.items()
     ]

@@ -1,15 +1,82 @@
-"""The command `page`: a schema to look at, one HTML file without a network."""
+"""The command `page`: a schema to look at, one HTML file without a network; and the options of pages and pictures.
+
+Owns one rule: what draws is loaded when it is asked for, and is an extra. No other command pays for it.
+"""
 
 from __future__ import annotations
 
-from typing import Any
+import importlib
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from packetcodec.cli.budget import costs_of, schedule_options
-from packetcodec.cli.files import load_plan
-from packetcodec.cli.options.page import demand_endings, picture_option, put_page, room
+from packetcodec.cli.files import load_plan, write_file
+from packetcodec.cli.streams import DataFault, say
 from packetcodec.cli.tables.sheet import remark
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from packetcodec.cli.tables.page_plan import Whole
+    from packetcodec.page import Figure
+
+
+def picture_option(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Add the option; the command takes `pictures`, pairs of a name and a file."""
+    return click.option(
+        "--picture", "pictures", type=(str, click.Path(dir_okay=False)), multiple=True, metavar="NAME FILE",
+        help="Write one picture of the page as .svg or .png; `list` for NAME tells the names.",
+    )(command)  # fmt: skip
+
+
+def demand_endings(pictures: Sequence[tuple[str, str]]) -> None:
+    """Refuse what is neither SVG nor PNG.
+
+    Raises:
+        click.UsageError: a file of another ending.
+    """
+    for _, path in pictures:
+        if Path(path).suffix.lower() not in {".svg", ".png"}:
+            raise click.UsageError(f"--picture: {path} ends neither in .svg nor in .png")
+
+
+def room(name: str) -> Any:
+    """A module that draws.
+
+    Raises:
+        DataFault: the libraries for it are not installed.
+    """
+    try:
+        return importlib.import_module(name)
+    except ImportError as fault:
+        raise DataFault(f"a page needs the extra `page` ({fault.name}): pip install 'packetcodec[page]'") from None
+
+
+def put_page(whole: Whole, path: str | None, pictures: Sequence[tuple[str, str]]) -> None:
+    """Write the pictures of a page that are asked for, and the page itself where it has a file.
+
+    Raises:
+        click.UsageError: a name that no picture has.
+        OSError: a file that cannot be written.
+    """
+    if pictures:
+        _write_pictures(whole.figures, pictures)
+    if path is not None:
+        write_file(Path(path), whole.html())
+        say(f"wrote {path}")
+
+
+def _write_pictures(figures: Sequence[Figure], pictures: Sequence[tuple[str, str]]) -> None:
+    known = {figure.name: figure for figure in figures}
+    vega = room("packetcodec.page.vega")
+    for name, path in pictures:
+        if name not in known:
+            raise click.UsageError(f"--picture: {name} is not a picture of this page: one of {', '.join(known)}")
+        svg = Path(path).suffix.lower() == ".svg"
+        write_file(Path(path), vega.svg_picture(known[name]) if svg else vega.png_picture(known[name]))
+        say(f"wrote {path}")
 
 
 @click.command(short_help="One HTML page to look at: bits, airtime, schedule, specification.")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,16 +11,16 @@ from packetcodec.bench import Replay, every
 from packetcodec.bench import replay as run_replay
 from packetcodec.bench.sender import Sender
 from packetcodec.cli.files import load_schema
-from packetcodec.cli.options.columns import columns_of, columns_option
+from packetcodec.cli.options.columns import columns_option, needs
 from packetcodec.cli.options.link import demand_trail, link_of, link_options
-from packetcodec.cli.options.page import demand_endings, picture_option, put_page, room
 from packetcodec.cli.options.passage import passage_of, passage_options
 from packetcodec.cli.options.radio import radio_of, radio_options
 from packetcodec.cli.options.schedule import duration
 from packetcodec.cli.options.usage import known_layout, wrong_option
+from packetcodec.cli.page import demand_endings, picture_option, put_page, room
 from packetcodec.cli.streams import STDIN_NAME, DataFault, blocks
 from packetcodec.cli.tables.link_report import print_trails, send_over_link, trails_json
-from packetcodec.cli.tables.replay_report import print_replay, remarks, replay_json
+from packetcodec.cli.tables.replay_report import Replayed, print_replay, remarks, replay_json
 from packetcodec.cli.tables.sheet import progress, put_json, remark
 from packetcodec.codec import Codec
 from packetcodec.logs import COLUMNS, FORMATS, RecordedLog, read_log
@@ -31,8 +30,6 @@ from packetcodec.spelling import counted
 from packetcodec.starter import SAMPLE_FILE, sample_log
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
     from packetcodec.logs.time_format import TimeFormat
     from packetcodec.wire import LayoutPlan, Plan
 
@@ -51,16 +48,39 @@ class _WithColumns(click.Command):
             )
 
 
+def _constants(_context: click.Context, _option: click.Parameter, texts: tuple[str, ...]) -> dict[str, Any]:
+    values: dict[str, Any] = {}
+    for text in texts:
+        name, equals, value = text.partition("=")
+        if not equals:
+            raise click.BadParameter(f"{text} is not like battery=3.7")
+        if value in {"true", "false"}:
+            values[name] = value == "true"
+            continue
+        try:
+            values[name] = float(value) if "." in value or "e" in value.lower() else int(value)
+        except ValueError:
+            values[name] = value
+    return values
+
+
 @click.command(cls=_WithColumns, short_help="Send a recorded log through a schema; a report.")
 @click.argument("log", type=click.Path(dir_okay=False, allow_dash=True), required=False)
 @click.option("-s", "--schema", type=click.Path(dir_okay=False), help="Schema file; default: the starter schema.")
 @click.option("--layout", "layout_name", help="Layout; default: the first with a position (for a link: with a trail).")
-@click.option("--every", "period", metavar="TIME", default="30s", show_default=True, help="From packet to packet, as 20s.")
+@click.option("--every", "interval", metavar="TIME", default="30s", show_default=True, help="From packet to packet, as 20s.")
 @click.option(
     "--format", "log_format", type=click.Choice(FORMATS), help="Format of the log; default: recognised by its content."
 )
 @columns_option
-@click.option("--set", "constants", multiple=True, metavar="FIELD=VALUE", help="A value that the log does not hold.")
+@click.option(
+    "--set",
+    "constants",
+    multiple=True,
+    metavar="FIELD=VALUE",
+    callback=_constants,
+    help="A value that the log does not hold.",
+)
 @link_options
 @radio_options
 @passage_options
@@ -68,20 +88,10 @@ class _WithColumns(click.Command):
 @picture_option
 @click.option("--json", "as_json", is_flag=True, help="A report for programs.")
 def replay(
-    log: str | None,
-    *,
-    schema: str | None,
-    layout_name: str | None,
-    period: str,
-    log_format: str | None,
-    columns: tuple[str, ...],
-    time_format: TimeFormat | None,
-    constants: tuple[str, ...],
-    page: str | None,
-    pictures: tuple[tuple[str, str], ...],
-    as_json: bool,
-    **settings: Any,
-) -> None:
+    log: str | None, *, schema: str | None, layout_name: str | None, interval: str, log_format: str | None,
+    columns: dict[str, str], time_format: TimeFormat | None, constants: dict[str, Any], page: str | None,
+    pictures: tuple[tuple[str, str], ...], as_json: bool, **settings: Any,
+) -> None:  # fmt: skip
     """Send a recorded LOG (NMEA 0183, GPX or CSV; - for stdin) through a schema and report what it cost and lost.
 
     Without arguments: the built-in sample log, an invented collar, through the starter schema. Every packet is really
@@ -94,25 +104,29 @@ def replay(
     demand_endings(pictures)
     link, settings = link_of(**settings)
     files, settings = passage_of(log, **settings)
-    radio, interval = radio_of(**settings), float(duration("--every", period))
+    radio, seconds = radio_of(**settings), float(duration("--every", interval))
     agreed = load_schema(schema)
     codec = Codec(agreed)
     layout = _layout(codec.plan, demand_trail(agreed, layout_name) if link else layout_name)
-    given, table = _constants(constants), {"columns": columns_of(columns), "time_format": time_format}
-    _demand(codec, layout, given, interval)
-    recorded, outcome = _run(codec, layout, (log, log_format, table), interval, given)
-    trails = send_over_link(link, agreed, layout.name, recorded.fixes, interval=interval, constants=given)
-    files.write(Sender(codec, layout.name, recorded.fixes, given), tuple(every(recorded.fixes, interval)), interval, link)
+    with wrong_option("--set"):  # what cannot be is refused before the log is read
+        Sender(codec, layout.name, (), constants)
+    with wrong_option():
+        every((), seconds)
+    if log is None:
+        needs("a LOG, the built-in sample has no columns", columns, time_format)
+    recorded = _read(log, format=log_format, columns=columns, time_format=time_format)
+    replayed = Replayed(agreed, codec, layout, recorded, _send(codec, layout, recorded, seconds, constants), radio, seconds,
+                        constants)  # fmt: skip
+    trails = send_over_link(link, replayed)
+    files.write(Sender(codec, layout.name, recorded.fixes, constants), replayed.fixes, seconds, link)
     if page is not None or pictures:
-        drawn = room("packetcodec.cli.tables.page_track")
-        told = drawn.Replayed(agreed, codec.plan, layout, recorded, outcome, trails, radio, interval, given)
-        put_page(drawn.replay_page(told), page, pictures)
+        put_page(room("packetcodec.cli.tables.page_track").replay_page(replayed, trails), page, pictures)
     if as_json:
-        put_json(replay_json(recorded, outcome, radio, interval) | trails_json(trails, radio))
+        put_json(replay_json(replayed) | trails_json(trails, radio))
     else:
-        print_replay(recorded, outcome, layout, radio, interval)
+        print_replay(replayed)
         print_trails(trails, radio)
-    for words in (*radio.remarks, *remarks(outcome, given)):
+    for words in (*radio.remarks, *remarks(replayed)):
         remark(words)
 
 
@@ -125,58 +139,24 @@ def _layout(plan: Plan, name: str | None) -> LayoutPlan:
     raise click.UsageError(f"no layout of {plan.name} has a latitude and a longitude: choose one with --layout")
 
 
-def _demand(codec: Codec, layout: LayoutPlan, given: dict[str, Any], interval: float) -> None:
-    """Refuse what cannot be before the log is read."""
-    with wrong_option("--set"):
-        Sender(codec, layout.name, (), given)
-    with wrong_option():
-        every((), interval)
-
-
-def _constants(texts: tuple[str, ...]) -> dict[str, Any]:
-    values: dict[str, Any] = {}
-    for text in texts:
-        name, equals, value = text.partition("=")
-        if not equals:
-            raise click.UsageError(f"--set: {text} is not like battery=3.7")
-        if value in {"true", "false"}:
-            values[name] = value == "true"
-            continue
-        try:
-            values[name] = float(value) if "." in value or "e" in value.lower() else int(value)
-        except ValueError:
-            values[name] = value
-    return values
-
-
-def _run(
-    codec: Codec,
-    layout: LayoutPlan,
-    source: tuple[str | None, str | None, dict[str, Any]],
-    interval: float,
-    given: dict[str, Any],
-) -> tuple[RecordedLog, Replay]:
-    log, log_format, table = source
-    if log is None and any(table.values()):
-        option = "--column" if table["columns"] else "--time-format"
-        raise click.UsageError(f"{option}: needs a LOG, the built-in sample has no columns")
+def _read(log: str | None, **how: Any) -> RecordedLog:
     size = Path(log).stat().st_size if log is not None and log != "-" else None
     name = STDIN_NAME if log == "-" else log or f"built-in {SAMPLE_FILE}"
     with progress("Reading", size) as tell:
-        recorded = read_log(_source(log), format=log_format, name=name, progress=tell, **table)
+        recorded = read_log(iter((sample_log(),)) if log is None else blocks(log), name=name, progress=tell, **how)
     first, last = recorded.fixes[0].time, recorded.fixes[-1].time
     if len(recorded.fixes) > 1 and FORMATS[recorded.format].by_time and first == last:
         records = counted(len(recorded.fixes), FORMATS[recorded.format].records.removesuffix("s"))
         said = f"all {records} have the same time, {utc(first)}"
         raise DataFault(f"{recorded.name}: {said}: a fault of the log, which cannot be replayed by time")
+    return recorded
+
+
+def _send(codec: Codec, layout: LayoutPlan, recorded: RecordedLog, interval: float, given: dict[str, Any]) -> Replay:
     fixes = tuple(every(recorded.fixes, interval))
     with progress("Sending", len(fixes)) as tell:
         outcome = run_replay(codec, layout.name, fixes, recording=recorded.fixes, constants=given, progress=tell)
     if not outcome.packets:
         reasons = "; ".join(refusal.first_text for refusal in outcome.refused)
         raise DataFault(f"{recorded.name}: no packet could be made: {reasons}")
-    return recorded, outcome
-
-
-def _source(log: str | None) -> Iterator[bytes]:
-    return iter((sample_log(),)) if log is None else blocks(os.fspath(log))
+    return outcome

@@ -1,11 +1,13 @@
-"""Where followed bytes come from: a file as it grows, a stream, or a serial port that may go and come back.
+"""Where followed bytes come from, and what time it is then: a file as it grows, a stream, a serial port; and two clocks.
 
-Owns one rule: what a name is. `-` is stdin; a character device (and a name under /dev, or COM and a number, that is not
+Owns two rules. What a name is: `-` is stdin; a character device (and a name under /dev, or COM and a number, that is not
 there yet) is a serial port; a pipe is a stream; everything else is a file. A stream ends; a file and a port are waited for.
+And seconds between two moments are counted by the steady clock; the clock of the day only dates them.
 """
 
 from __future__ import annotations
 
+import math
 import os
 import re
 import select
@@ -14,7 +16,7 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
-from packetcodec.cli.streams import DataFault
+from packetcodec.cli.streams import DataFault, say
 
 try:
     import serial
@@ -51,15 +53,12 @@ class Source(Protocol):
         ...
 
 
-def open_source(
-    name: str, baud: int, say: Callable[[str], None], interrupted: Callable[[], None], stopped: tuple[Any, int]
-) -> Source:
+def open_source(name: str, baud: int, interrupted: Callable[[], None], stopped: tuple[Any, int] = (None, 0)) -> Source:
     """The source of a name.
 
     Args:
         name: `-`, a file, a pipe, or a serial port.
         baud: speed of a serial port in bits a second.
-        say: takes a remark, such as "port gone".
         interrupted: called where what comes next does not continue what came before.
         stopped: identity of the source that was read last, and how many bytes of it are done with; None and 0 at first.
 
@@ -71,14 +70,14 @@ def open_source(
         return Stream(_STDIN)
     path = Path(name)
     if not path.exists() and _PORT.match(name):
-        return Port(name, baud, say, interrupted)
+        return Port(name, baud, interrupted)
     mode = path.stat().st_mode
     if stat.S_ISCHR(mode):
-        return Port(name, baud, say, interrupted)
+        return Port(name, baud, interrupted)
     if stat.S_ISFIFO(mode):
         # Not blocked until someone writes, so that a signal to end is heard.
         return Stream(os.open(name, os.O_RDONLY | os.O_NONBLOCK))
-    return GrowingFile(name, say, interrupted, stopped)
+    return GrowingFile(name, interrupted, stopped)
 
 
 class Stream:
@@ -104,11 +103,8 @@ class Stream:
 class GrowingFile:
     """A file that others write: from its beginning on, and on as it grows. Begins again where it is replaced or cut."""
 
-    def __init__(
-        self, name: str, say: Callable[[str], None], interrupted: Callable[[], None], stopped: tuple[Any, int] = (None, 0)
-    ) -> None:
+    def __init__(self, name: str, interrupted: Callable[[], None], stopped: tuple[Any, int]) -> None:
         self._name = name
-        self._say = say
         self._interrupted = interrupted
         self._descriptor = os.open(name, os.O_RDONLY)
         self._gone = False
@@ -127,7 +123,7 @@ class GrowingFile:
             if before[:2] == number and head.startswith(before[2]) and there.st_size >= done:
                 self.read_so_far = done
             else:
-                self._say(f"{self._name}: another file than before, or cut shorter; read from its beginning")
+                say(f"{self._name}: another file than before, or cut shorter; read from its beginning")
         os.lseek(self._descriptor, self.read_so_far, os.SEEK_SET)
         self.identity = [*number, head]
 
@@ -145,7 +141,7 @@ class GrowingFile:
         except OSError:
             if not self._gone:
                 self._gone = True
-                self._say(f"{self._name}: gone; waiting for it")
+                say(f"{self._name}: gone; waiting for it")
         else:
             if (there.st_ino, there.st_dev) != (mine.st_ino, mine.st_dev):
                 descriptor = os.open(self._name, os.O_RDONLY)
@@ -162,7 +158,7 @@ class GrowingFile:
         self._gone = False
         self._interrupted()
         self._know()
-        self._say(f"{self._name}: {why}; read from its beginning")
+        say(f"{self._name}: {why}; read from its beginning")
 
     def close(self) -> None:
         """Close the file."""
@@ -175,12 +171,11 @@ class Port:
     identity: Any = None
     read_so_far = 0
 
-    def __init__(self, name: str, baud: int, say: Callable[[str], None], interrupted: Callable[[], None]) -> None:
+    def __init__(self, name: str, baud: int, interrupted: Callable[[], None]) -> None:
         if serial is None:
             raise DataFault(f"{name}: a serial port needs the extra `serial`: pip install 'packetcodec[serial]'")
         self._name = name
         self._baud = baud
-        self._say = say
         self._interrupted = interrupted
         self._port: Any = None
         self._waiting = False
@@ -194,10 +189,10 @@ class Port:
             raise DataFault(f"{self._name}: {self._baud} baud: {fault}") from None
         except (serial.SerialException, OSError) as fault:
             if not self._waiting:
-                self._say(f"{self._name}: {_reason(fault)}; waiting for it")
+                say(f"{self._name}: {_reason(fault)}; waiting for it")
             self._waiting = True
         else:
-            self._say(f"{self._name}: {'back' if self._waiting else 'open'}, {self._baud} baud")
+            say(f"{self._name}: {'back' if self._waiting else 'open'}, {self._baud} baud")
             self._waiting = False
 
     def read(self, patience: float) -> bytes | None:
@@ -225,7 +220,7 @@ class Port:
         self.close()
         self._interrupted()
         self._waiting = True
-        self._say(f"{self._name}: {why}; waiting for it")
+        say(f"{self._name}: {why}; waiting for it")
 
     def close(self) -> None:
         """Close the port."""
@@ -243,3 +238,39 @@ def _reason(fault: Exception) -> str:
     if isinstance(code, int):
         return os.strerror(code)
     return "gone" if "disconnected" in str(fault) else str(fault)
+
+
+#: A clock that is set by less is steered by its own correction.
+_STEP = 1.0
+
+
+def _steady() -> float:
+    # Unlike the monotonic clock, this one goes on while the machine sleeps.
+    boot = getattr(time, "CLOCK_BOOTTIME", None)
+    return time.monotonic() if boot is None else time.clock_gettime(boot)
+
+
+class Clock:
+    """Both clocks. The steady one begins with the time of the day, or where it stood when the program was stopped."""
+
+    def __init__(self, after: float = -math.inf) -> None:
+        """Begin; `after` is what the steady clock showed last, before this start."""
+        self._ahead = time.time() - _steady()
+        self._base = max(time.time(), after) - _steady()
+
+    def read(self) -> tuple[float, float]:
+        """Unix seconds, and seconds of the steady clock."""
+        return time.time(), self.steady()
+
+    def steady(self) -> float:
+        """Seconds of the steady clock."""
+        return self._base + _steady()
+
+    def stepped(self) -> float:
+        """By how many seconds the clock of the day was set since the last call, forward or back; 0 if it was not."""
+        ahead = time.time() - _steady()
+        step = ahead - self._ahead
+        if abs(step) < _STEP:
+            return 0.0
+        self._ahead = ahead
+        return step

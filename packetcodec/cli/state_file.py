@@ -17,7 +17,7 @@ import os
 from collections import Counter
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from packetcodec.cli.files import write_file
+from packetcodec.cli.files import named, write_file
 from packetcodec.cli.streams import DataFault
 
 try:
@@ -60,15 +60,10 @@ class Record(NamedTuple):
     snr: float | None = None
     reference: dict[str, Any] | None = None
 
-    def line(self) -> str:
-        """It as a line."""
-        fields = [self.now, self.steady, self.body, self.read]
-        if self.data is None:
-            return _line(["mark", *fields])
-        return _line(["packet", *fields, self.data.hex(), self.tracker, self.rssi, self.snr, self.reference])
 
-
-def _line(row: list[Any]) -> str:
+def _line(row: Record | list[Any]) -> str:
+    if isinstance(row, Record):
+        row = ["mark", *row[:4]] if row.data is None else ["packet", *row[:4], row.data.hex(), *row[5:]]
     return json.dumps(row, separators=(",", ":")) + "\n"
 
 
@@ -154,7 +149,7 @@ class StateFile:
 
     def add(self, record: Record) -> None:
         """Write a packet or a mark down."""
-        self._write(record.line())
+        self._write(_line(record))
         if self._size > max(_SMALL, 4 * self._floor):
             self._shorten()
 
@@ -169,12 +164,13 @@ class StateFile:
 
     def _write(self, text: str) -> None:
         data = text.encode()
-        try:
-            if os.write(self._descriptor, data) < len(data):
-                raise OSError(28, os.strerror(28))  # noqa: TRY301  # part of a line fitted: the disk is full
-        except OSError as fault:
-            os.ftruncate(self._descriptor, self._size)
-            raise OSError(fault.errno, fault.strerror, str(self._path)) from None
+        with named(self._path):
+            try:
+                if os.write(self._descriptor, data) < len(data):
+                    raise OSError(28, os.strerror(28))  # noqa: TRY301  # part of a line fitted: the disk is full
+            except OSError:
+                os.ftruncate(self._descriptor, self._size)
+                raise
         self._size += len(data)
 
     def _shorten(self) -> None:
@@ -182,7 +178,7 @@ class StateFile:
         self.records = []
         os.lseek(self._descriptor, 0, os.SEEK_SET)
         self._load()
-        text = _line(_HEAD) + "".join(record.line() for record in _latest(self.take()))
+        text = _line(_HEAD) + "".join(map(_line, _latest(self.take())))
         text += _line(["source", self.source, self.read])
         write_file(self._path, text)
         os.close(self._descriptor)
@@ -195,11 +191,9 @@ class StateFile:
         Raises:
             OSError: it cannot be, or was removed.
         """
-        try:
+        with named(self._path):
             os.fsync(self._descriptor)
             self._path.lstat()
-        except OSError as fault:
-            raise OSError(fault.errno, fault.strerror, str(self._path)) from None
 
     def close(self) -> None:
         """Close it."""

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from packetcodec.cli.files import write_file
+from packetcodec.cli.files import named, write_file
 from packetcodec.cli.ordering import Sorter
 from packetcodec.cli.streams import DataFault, json_printable, say
 
@@ -96,6 +96,28 @@ class TrackFile:
             os.ftruncate(self._descriptor, end)
         return end
 
+    def resume(self, bodies: list[int], swapping: tuple[int, int] | None) -> int:
+        """Cut it to where a state file is sure of it: the number of the first record that it then lacks.
+
+        Args:
+            bodies: of each record, bytes of the body before it.
+            swapping: its size and its body, if it may have been swapped in just before the end.
+
+        Raises:
+            DataFault: it is shorter than all of them.
+        """
+        if swapping and swapping[0] == self.size:
+            bodies[-1] = swapping[1]
+        if self.is_empty and bodies[-1] > self.body:
+            say(f"{self.path}: begins anew; what was told before is not told again")
+            return len(bodies)
+        # Behind a power failure it may be shorter than it was.
+        first = max((number for number, body in enumerate(bodies) if body <= self.size), default=None)
+        if first is None:
+            raise DataFault(f"{self.path}: is shorter than the state file says; give another output, or another state file")
+        self.cut(bodies[first])
+        return first
+
     def cut(self, body: int) -> None:
         """Take back what stands behind so many bytes of it."""
         self.body = max(body, len(self._head))
@@ -128,13 +150,11 @@ class TrackFile:
         return self._writer.tail(empty=self._empty).encode()
 
     def _write(self, place: int, data: bytes) -> None:
-        try:
+        with named(self.path):
             if self._regular:
                 os.lseek(self._descriptor, place, os.SEEK_SET)
             while data:
                 data = data[os.write(self._descriptor, data) :]
-        except OSError as fault:
-            raise OSError(fault.errno, fault.strerror, str(self.path)) from None
 
     def _read(self, place: int, length: int) -> bytes:
         os.lseek(self._descriptor, place, os.SEEK_SET)
@@ -146,12 +166,10 @@ class TrackFile:
         Raises:
             OSError: it cannot be, or was removed or replaced by another file.
         """
-        try:
+        with named(self.path):
             if self._regular:
                 os.fsync(self._descriptor)
             mine, there = os.fstat(self._descriptor), self.path.lstat()
-        except OSError as fault:
-            raise OSError(fault.errno, fault.strerror, str(self.path)) from None
         if (mine.st_ino, mine.st_dev) != (there.st_ino, there.st_dev):
             raise OSError(0, "was replaced by another file while it was written", str(self.path))
 
@@ -187,7 +205,6 @@ class Printed:
     """JSON lines on stdout: what was told there cannot be taken back."""
 
     body = 0
-    size = 0
 
     def __init__(self, writer: Writer) -> None:
         self._writer = writer
@@ -196,7 +213,11 @@ class Printed:
         """Print an event."""
         click.echo(json_printable(self._writer.entry(event, first=False)), nl=False)
 
-    def cut(self, body: int) -> None:
+    def resume(self, bodies: list[int], _swapping: object) -> int:
+        """Nothing of what was told is told again."""
+        return len(bodies)
+
+    def put_in_order(self, _written: object) -> None:
         """Nothing."""
 
     def sync(self) -> None:

@@ -73,9 +73,9 @@ def test_a_track_of_nothing_is_a_whole_file_too(cli):
     ("options", "words"),
     [
         (("--track", "out.kml"), "--track: out.kml ends in none of .jsonl .csv .gpx .geojson"),
-        (("--track", "t.csv"), "--track: t.csv is the log too"),
-        (("--packets", "./t.csv"), "--packets: ./t.csv is the log too"),
-        (("--packets", "a.gpx", "--track", "a.gpx"), "--track: a.gpx is --packets too"),
+        (("--track", "t.csv"), "--track: t.csv is what LOG names too"),
+        (("--packets", "./t.csv"), "--packets: ./t.csv is what LOG names too"),
+        (("--packets", "a.gpx", "--track", "a.gpx"), "--track: a.gpx is what --packets names too"),
     ],
 )
 def test_a_file_that_cannot_be_is_one_line_of_wrong_usage(cli, options, words):

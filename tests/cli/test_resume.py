@@ -13,7 +13,7 @@ from collections import Counter
 
 import pytest
 
-from packetcodec.cli.clock import Clock
+from packetcodec.cli.sources import Clock
 from packetcodec.cli.state_file import Record, StateFile, _latest
 from packetcodec.cli.streams import DataFault
 from packetcodec.receive import Position, Receiver

@@ -152,7 +152,7 @@ def test_without_the_extra_it_says_what_to_install(cli: Any, monkeypatch: pytest
     def missing(name: str) -> None:
         raise ImportError(f"no {name}", name="altair")
 
-    monkeypatch.setattr("packetcodec.cli.options.page.importlib", SimpleNamespace(import_module=missing))
+    monkeypatch.setattr("packetcodec.cli.page.importlib", SimpleNamespace(import_module=missing))
     status, _, err = cli("page", "-o", "a.html")
     assert status == 1
     assert "a page needs the extra `page` (altair): pip install 'packetcodec[page]'" in err

@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from packetcodec.cli.options.usage import added
-from packetcodec.errors import PacketcodecError
+from packetcodec.cli.options.usage import added, wrong_option
 from packetcodec.logs.time_format import TimeFormat
 
 if TYPE_CHECKING:
@@ -28,25 +27,24 @@ def time_format_options(command: Callable[..., Any]) -> Callable[..., Any]:
     """Add `--time-format` and `--year`; the command takes `time_format`, a `TimeFormat` or None."""
 
     @wraps(command)
-    def with_format(*args: Any, time_format: str | None, year: int | None, **given: Any) -> Any:
+    def with_format(*args: Any, time_format: str | None, year: int | None, **others: Any) -> Any:
         if time_format is None and year is not None:
             raise click.UsageError("--year goes with --time-format")
-        try:
+        with wrong_option():
             found = None if time_format is None else TimeFormat(time_format, year)
-        except PacketcodecError as fault:
-            said = (
-                str(fault).replace("time format", "--time-format", 1).replace("give the year beside it", "--year gives it")
-            )
-            raise click.UsageError(said) from None
-        return command(*args, time_format=found, **given)
+        return command(*args, time_format=found, **others)
 
     return added(with_format, _FORMAT, _YEAR)
 
 
+def _columns(_context: click.Context, _option: click.Parameter, texts: tuple[str, ...]) -> dict[str, str]:
+    return columns_of(texts)
+
+
 def columns_option(command: Callable[..., Any]) -> Callable[..., Any]:
-    """Add these and `--column`; the command takes `time_format` and `columns`, for `columns_of`."""
+    """Add these and `--column`; the command takes `time_format`, and `columns`, meaning or name to heading."""
     return click.option(
-        "--column", "columns", multiple=True, metavar="NAME=HEADING",
+        "--column", "columns", multiple=True, metavar="NAME=HEADING", callback=_columns,
         help='Which column of a CSV log has a meaning, or goes into a field: latitude="Lat [deg]"; repeatable.',
     )(time_format_options(command))  # fmt: skip
 
@@ -55,7 +53,7 @@ def columns_of(texts: tuple[str, ...]) -> dict[str, str]:
     """Meaning or name to heading.
 
     Raises:
-        click.UsageError: one is not of this form, or a meaning or a heading is given twice.
+        click.BadParameter: one is not of this form, or a meaning or a heading is given twice.
 
     >>> columns_of(("latitude=Lat [deg]", "time=t=0"))
     {'latitude': 'Lat [deg]', 'time': 't=0'}
@@ -64,8 +62,18 @@ def columns_of(texts: tuple[str, ...]) -> dict[str, str]:
     for text in texts:
         name, _, heading = (part.strip() for part in text.partition("="))
         if not name or not heading:
-            raise click.UsageError(f"--column: {text} is not like latitude=HEADING")
+            raise click.BadParameter(f"{text} is not like latitude=HEADING")
         if name in found or heading.lower() in map(str.lower, found.values()):
-            raise click.UsageError(f"--column: {text}: the {'name' if name in found else 'heading'} is given twice")
+            raise click.BadParameter(f"{text}: the {'name' if name in found else 'heading'} is given twice")
         found[name] = heading
     return found
+
+
+def needs(what: str, columns: dict[str, str], time_format: TimeFormat | None) -> None:
+    """Refuse these options where there is no log that they could be about.
+
+    Raises:
+        click.UsageError: one is given; `what` says what is missing.
+    """
+    if columns or time_format:
+        raise click.UsageError(f"{'--column' if columns else '--time-format'}: needs {what}")

@@ -3,7 +3,7 @@
 Owns one rule: how shares are written: 40% or 0.4. What a link can do to packets is said by `packetcodec.bench.lossy_link`;
 here its messages get the option's name and are wrong usage.
 
->>> share("--loss", "40%"), share("--bit-errors", "1e-4")
+>>> share("40%"), share("1e-4")
 (0.4, 0.0001)
 """
 
@@ -46,30 +46,50 @@ class LinkTest:
         return f"{', '.join(said)}; seed {conditions.seed}"
 
 
+def _share(_context: click.Context, _option: click.Parameter, text: str | None) -> float | None:
+    return None if text is None else share(text)
+
+
+def _lengths(_context: click.Context, _option: click.Parameter, text: str | None) -> tuple[int, ...] | None:
+    try:
+        found = None if text is None else tuple(dict.fromkeys(int(part) for part in text.split(",")))
+    except ValueError:
+        raise click.BadParameter(f"{text} is not like 0,5,10") from None
+    for points in found or ():
+        if not 0 <= points <= MAX_POINTS:
+            raise click.BadParameter(f"{points} is outside 0..{MAX_POINTS} points")
+    return found
+
+
 def link_options(command: Callable[..., Any]) -> Callable[..., Any]:
     """Add the options; the command takes them as keyword arguments for `link_of`."""
+    shares = {
+        "--loss": "Also test a lossy link: mean share of packets lost, such as 40%.",
+        "--bit-errors": "Bits that arrive flipped, such as 1e-4.",
+        "--duplicates": "Packets that arrive twice, such as 5%.",
+    }
+    loss, *others = (click.option(name, metavar="SHARE", help=words, callback=_share) for name, words in shares.items())
     return added(
         command,
-        click.option("--loss", metavar="SHARE", help="Also test a lossy link: mean share of packets lost, such as 40%."),
+        loss,
         click.option("--burst", type=float, metavar="PACKETS", help="Mean run of lost packets; default: no runs."),
-        click.option("--bit-errors", metavar="SHARE", help="Bits that arrive flipped, such as 1e-4."),
-        click.option("--duplicates", metavar="SHARE", help="Packets that arrive twice, such as 5%."),
+        *others,
         click.option("--reorder", type=int, metavar="PACKETS", help="A packet is late by up to this many."),
-        click.option("--trails", metavar="POINTS", help="Lengths of trail to compare; default: 0,5,10."),
+        click.option("--trails", metavar="POINTS", help="Lengths of trail to compare; default: 0,5,10.", callback=_lengths),
         click.option("--seed", type=int, help="Seed of the lossy link: the same seed gives the same losses. Default: 1."),
     )
 
 
 def link_of(
-    *, burst: float | None, reorder: int | None, trails: str | None, seed: int | None, **others: Any
+    *, burst: float | None, reorder: int | None, trails: tuple[int, ...] | None, seed: int | None, **others: Any
 ) -> tuple[LinkTest | None, dict[str, Any]]:
     """The test that the options ask for, or None where none does; and the options that are not the link's.
 
     Raises:
-        click.UsageError: an option that is not of its form or range.
+        click.UsageError: an option that is out of range, or has no effect.
     """
-    given = {name: others.pop(name) for name in ("loss", "bit_errors", "duplicates")}
-    shares = {name: share(f"--{name.replace('_', '-')}", text) for name, text in given.items() if text is not None}
+    shares = {name: others.pop(name) for name in ("loss", "bit_errors", "duplicates")}
+    shares = {name: value for name, value in shares.items() if value is not None}
     tested = bool(shares) or reorder is not None or trails is not None
     if burst is not None and "loss" not in shares:
         raise click.UsageError(f"--burst: {burst:g} has no effect without --loss")
@@ -79,35 +99,24 @@ def link_of(
         return None, others
     with wrong_option():
         conditions = LinkConditions(burst=burst, reorder=reorder or 0, seed=1 if seed is None else seed, **shares)
-    return LinkTest(conditions, _lengths(trails or "0,5,10")), others
+    return LinkTest(conditions, trails or (0, 5, 10)), others
 
 
-def share(option: str, text: str) -> float:
+def share(text: str) -> float:
     """A share as a number, from 40% or 0.4.
 
     Raises:
-        click.UsageError: it is neither.
+        click.BadParameter: it is neither.
     """
     number = text.strip()
     percent = number.endswith("%")
     try:
         value = float(number.removesuffix("%"))
     except ValueError:
-        raise click.UsageError(f"{option}: {text} is not like 40% or 0.4") from None
+        raise click.BadParameter(f"{text} is not like 40% or 0.4") from None
     if not percent and 1 < value <= 100:
-        raise click.UsageError(f"{option}: {text} is above 1; did you mean {number}%?")
+        raise click.BadParameter(f"{text} is above 1; did you mean {number}%?")
     return float(Fraction(value) / 100) if percent and abs(value) < 1e9 else value
-
-
-def _lengths(text: str) -> tuple[int, ...]:
-    try:
-        found = tuple(dict.fromkeys(int(part) for part in text.split(",")))
-    except ValueError:
-        raise click.UsageError(f"--trails: {text} is not like 0,5,10") from None
-    for points in found:
-        if not 0 <= points <= MAX_POINTS:
-            raise click.UsageError(f"--trails: {points} is outside 0..{MAX_POINTS} points")
-    return found
 
 
 def demand_trail(schema: Schema, layout: str | None) -> str:

@@ -14,8 +14,8 @@ import click
 
 from packetcodec.bench.lossy_link import LinkConditions
 from packetcodec.bench.passage import send
-from packetcodec.cli.convert import keep, output_format
-from packetcodec.cli.files import write_file
+from packetcodec.cli.convert import keep, output_format, write_sorted
+from packetcodec.cli.files import demand_different, write_file
 from packetcodec.cli.options.usage import added
 from packetcodec.cli.ordering import Sorter
 from packetcodec.cli.streams import say
@@ -75,8 +75,7 @@ def _write_track(name: str, passage: Passage, fields: Sequence[str]) -> None:
     with Sorter(tracks=entry.tracks) as sorter:
         for event in passage.events:
             keep(event, sorter, entry, fields)
-        sorter.finish()
-        write_file(Path(name), entry.compose(entry.writer(fields).head, sorter))
+        write_sorted(name, entry, sorter, fields)
     by_trail = sum(not event.direct for event in told)
     packets = f"{counted(len(passage.packets), 'packet')} sent, {passage.received:,} received"
     say(f"wrote {name}: {counted(len(told), 'position')}, {by_trail:,} of them by trails; {packets}")
@@ -92,10 +91,5 @@ def passage_of(
     """
     if track is not None:
         output_format(track, "--track")
-    taken = {Path(log).absolute(): "the log"} if log not in {None, "-"} else {}
-    for option, name in (("--packets", packets), ("--track", track)):
-        if name is not None:
-            if (path := Path(name).absolute()) in taken:
-                raise click.UsageError(f"{option}: {name} is {taken[path]} too")
-            taken[path] = option
+    demand_different({"LOG": log, "--packets": packets, "--track": track})
     return PassageFiles(packets, track), others

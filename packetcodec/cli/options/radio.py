@@ -15,7 +15,6 @@ import click
 
 from packetcodec.cli.options.modem import modem_options, modems_of
 from packetcodec.cli.options.usage import added, wrong_option
-from packetcodec.errors import RadioFault
 from packetcodec.radio import (
     LORAWAN_OVERHEAD,
     MAX_HZ,
@@ -33,10 +32,7 @@ from packetcodec.radio import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
-#: A channel that people really use there, for a region given without a frequency: common practice, no source.
-_USUAL = {"EU868": 868_100_000, "EU433": 433_175_000, "US915": 903_900_000}
+    from collections.abc import Callable, Iterator
 
 #: How far a row of limits was verified, in words.
 _MARKS = {
@@ -53,53 +49,47 @@ class Radio:
 
     Attributes:
         region, frequency_hz: where.
-        modems: one per row of a report.
-        bands: for each modem the sub-band that holds its channel.
-        routes: for each modem the route whose limits are used.
+        ways: the modems, one per row of a report, each with the sub-band that holds its channel and the route that is used.
         channels: how many channels the transmitter uses in turn.
-        lorawan: whether packets travel inside LoRaWAN.
-        remarks: settings that are possible and unwise.
+        overhead: bytes of LoRaWAN around each packet, 0 without it.
     """
 
     region: Region
     frequency_hz: int
-    modems: tuple[Modem, ...]
-    bands: tuple[SubBand, ...]
-    routes: tuple[Route, ...]
+    ways: tuple[tuple[Modem, SubBand, Route], ...]
     channels: int
-    lorawan: bool
-    remarks: tuple[str, ...]
+    overhead: int
 
     @property
-    def largest(self) -> int:
-        """The largest payload a packet may have, in bytes."""
-        return 255 - LORAWAN_OVERHEAD * self.lorawan
+    def modems(self) -> list[Modem]:
+        """One per row of a report."""
+        return [modem for modem, _, _ in self.ways]
 
-    def budgets(self, size: int) -> list[Budget | None]:
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """Settings that are possible and unwise."""
+        return tuple(dict.fromkeys(words for modem in self.modems if isinstance(modem, LoRa) for words in modem.advice()))
+
+    def each(self, cost: Callable[..., Any], sent: Any) -> Iterator[tuple[Modem, Any]]:
+        """Each modem with what a function of `packetcodec.radio` says of something sent, under the limits of its route."""
+        lorawan = self.region if self.overhead else None
+        for modem, band, route in self.ways:
+            yield modem, cost(modem, sent, band, route=route.name, channels=self.channels, lorawan=lorawan)
+
+    def budgets(self, size: int) -> list[tuple[Modem, Budget | None]]:
         """The budget of a packet on each modem; None where it is longer than the modem takes."""
-        return [
-            packet_budget(modem, size, band, route=route.name, **self.around)
-            if size + LORAWAN_OVERHEAD * self.lorawan <= modem.max_payload
-            else None
-            for modem, band, route in zip(self.modems, self.bands, self.routes, strict=True)
-        ]
 
-    @property
-    def around(self) -> dict[str, Any]:
-        """What `packet_budget` and a schedule need beside modem, sub-band and route."""
-        return {"channels": self.channels, "lorawan": self.region if self.lorawan else None}
+        def cost(modem: Modem, *args: Any, **how: Any) -> Budget | None:
+            return packet_budget(modem, *args, **how) if size + self.overhead <= modem.max_payload else None
 
-    @property
-    def labels(self) -> tuple[str, ...]:
-        """Each modem in a word; what all of them share stands in `words`."""
-        return tuple(modem.label for modem in self.modems)
+        return list(self.each(cost, size))
 
     @property
     def description(self) -> str:
         """The setting in a line."""
-        band, route, modem = self.bands[0], self.routes[0], self.modems[0]
+        modem, band, route = self.ways[0]
         how = modem.name.removeprefix(f"{modem.label} ")
-        wrap = f", inside LoRaWAN (+{LORAWAN_OVERHEAD} bytes)" if self.lorawan else ""
+        wrap = f", inside LoRaWAN (+{LORAWAN_OVERHEAD} bytes)" if self.overhead else ""
         return (
             f"{self.region.name} {self.frequency_hz / 1e6:g} MHz, sub-band {band.name}, route {route.name} "
             f"({route.description}; {route.power}), {how}{wrap}"
@@ -108,7 +98,7 @@ class Radio:
     @property
     def source(self) -> str:
         """Where the limits come from, a line for each route."""
-        rows = dict.fromkeys(zip((band.name for band in self.bands), self.routes, strict=True))
+        rows = dict.fromkeys((band.name, route) for _, band, route in self.ways)
         return "; ".join(
             f"limits of {name}, {route.name}: {route.source}, {route.date} ({_MARKS[route.verified]})"
             for name, route in rows
@@ -118,7 +108,7 @@ class Radio:
     def notes(self) -> tuple[str, ...]:
         """What else holds here, a sentence each: conditions of the route, other routes, notes of sub-band and region."""
         said: list[str] = []
-        for band, route in dict.fromkeys(zip(self.bands, self.routes, strict=True)):
+        for band, route in dict.fromkeys((band, route) for _, band, route in self.ways):
             said += [f"{route.name}: {words}" for words in (route.conditions, route.note) if words]
             others = [f"{other.name} ({other.description}; {other.power})" for other in band.routes if other != route]
             if others:
@@ -152,31 +142,16 @@ def radio_of(
     with wrong_option():
         where = find_region(region)
     modems = modems_of(**settings)
-    remarks = tuple(dict.fromkeys(words for modem in modems if isinstance(modem, LoRa) for words in modem.advice()))
-    hertz = _hertz(frequency) if frequency else _usual(where, modems[0])
     with wrong_option():
-        bands = tuple(where.sub_band(hertz, modem.occupied_hz) for modem in modems)
-        routes = tuple(
-            choose(band, modem.occupied_hz, channels=channels, name=route) for band, modem in zip(bands, modems, strict=True)
+        hertz = _hertz(frequency) if frequency else where.channel(modems[0].occupied_hz)
+        bands = [where.sub_band(hertz, modem.occupied_hz) for modem in modems]
+        ways = tuple(
+            (modem, band, choose(band, modem.occupied_hz, channels=channels, name=route))
+            for band, modem in zip(bands, modems, strict=True)
         )
-        radio = Radio(where, hertz, modems, bands, routes, channels, lorawan, remarks)
+        radio = Radio(where, hertz, ways, channels, LORAWAN_OVERHEAD * lorawan)
         radio.budgets(1)  # what the limits themselves refuse is said before anything is read
     return radio
-
-
-def _usual(where: Region, modem: Modem) -> int:
-    usual = _USUAL.get(where.name)
-    if usual is not None:
-        return usual
-    for band in where.sub_bands:
-        centre = (band.min_hz + band.max_hz) // 2
-        try:
-            where.sub_band(centre, modem.occupied_hz)
-        except RadioFault:
-            continue
-        return centre
-    width = f"{float(modem.occupied_hz) / 1000:g} kHz"
-    raise click.UsageError(f"--region: no sub-band of {where.name} takes a channel of {width}")
 
 
 def _hertz(text: str) -> int:

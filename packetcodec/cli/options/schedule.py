@@ -7,10 +7,9 @@ of its own.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import click
 
@@ -30,8 +29,7 @@ _SENDING = re.compile(
 DEFAULT_EVERY = "60s"
 
 
-@dataclass(frozen=True, slots=True)
-class Planned:
+class Planned(NamedTuple):
     """One sending: its layout, and the channel in MHz as it was written, or None for the channel of --frequency."""
 
     layout: LayoutPlan

@@ -1,11 +1,12 @@
 """Options that say something impossible: from the library's words to the option's.
 
-Owns one rule: how a setting of the library is called on the command line. What an option may be is the library's to say;
-here its message gets the option's name. `packetcodec.cli.app` makes it wrong usage, exit status 2.
+Owns one rule: how a setting of the library is called on the command line: as the option whose parameter has its name. What
+an option may be is the library's to say; here its message gets the option's name. `packetcodec.cli.app` makes it wrong
+usage, exit status 2.
 
 >>> try:
-...     with wrong_option():
-...         raise PacketcodecError("preamble: 0 is outside 1..65535 (symbols)")
+...     with wrong_option("--preamble"):
+...         raise PacketcodecError("0 is outside 1..65535 (symbols)")
 ... except click.UsageError as fault:
 ...     print(fault.message)
 --preamble: 0 is outside 1..65535 (symbols)
@@ -22,41 +23,9 @@ from packetcodec.errors import PacketcodecError
 from packetcodec.spelling import nearest
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Mapping
 
     from packetcodec.wire import LayoutPlan, Plan
-
-#: Setting of the library to the option that gives it.
-_OPTIONS = {
-    "interval": "--every",
-    "region": "--region",
-    "frequency": "--frequency",
-    "spreading_factor": "--sf",
-    "bandwidth_hz": "--bandwidth",
-    "coding_rate": "--coding-rate",
-    "preamble": "--preamble",
-    "explicit_header": "--implicit-header",
-    "low_data_rate": "--low-data-rate",
-    "chip": "--chip",
-    "bit_rate": "--fsk",
-    "channels": "--channels",
-    "route": "--route",
-    "loss": "--loss",
-    "burst": "--burst",
-    "bit errors": "--bit-errors",
-    "duplicates": "--duplicates",
-    "reorder": "--reorder",
-    "trail": "--trails",
-    "trackers": "--trackers",
-    "battery": "--battery",
-    "derating": "--derating",
-    "sleep_ua": "--sleep-ua",
-    "gnss_ma": "--gnss-ma",
-    "gnss_seconds": "--gnss-seconds",
-    "transmit_ma": "--transmit-ma",
-    "receive_ma": "--receive-ma",
-    "receive_seconds": "--receive-seconds",
-}
 
 
 @contextmanager
@@ -69,13 +38,22 @@ def wrong_option(name: str | None = None) -> Iterator[None]:
     try:
         yield
     except PacketcodecError as fault:
-        said = str(fault)
-        setting, colon, rest = said.partition(": ")
-        if name is None and colon and setting in _OPTIONS:
-            said = f"{_OPTIONS[setting]}: {rest.replace('True ', 'on ', 1)}"
-        elif name is not None:
-            said = f"{name}: {said}"
-        raise click.UsageError(said) from None
+        raise click.UsageError(_said(str(fault)) if name is None else f"{name}: {fault}") from None
+
+
+def _said(fault: str) -> str:
+    """A fault that begins with a setting, and maybe its value in quotation marks, with the option in its place."""
+    for option in click.get_current_context().command.params:
+        for setting in (option.name or "", (option.name or "").replace("_", " ")):
+            rest = fault.removeprefix(setting)
+            if rest != fault and rest.startswith((": ", " '", ' "')):
+                return f"{option.opts[-1]}{rest.replace(': True ', ': on ', 1)}"
+    return fault
+
+
+def given(name: str) -> bool:
+    """Whether the parameter of that name stands on the command line."""
+    return click.get_current_context().get_parameter_source(name) is click.core.ParameterSource.COMMANDLINE
 
 
 def known_layout(plan: Plan, name: str, *, option: str = "--layout") -> LayoutPlan:
@@ -97,3 +75,8 @@ def added(command: Callable[..., Any], *options: Callable[..., Any]) -> Callable
     for option in reversed(options):
         command = option(command)
     return command
+
+
+def one_of(values: Mapping[str, Any], **how: Any) -> dict[str, Any]:
+    """How an option is declared that takes one of these names; the command gets what stands behind it."""
+    return {"type": click.Choice(list(values)), "callback": lambda _context, _option, name: values[name], **how}

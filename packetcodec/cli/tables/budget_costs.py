@@ -5,11 +5,13 @@ Owns no rule of its own: limits, channel, charge, margin and concessions are `pa
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import TYPE_CHECKING, Any
 
 from packetcodec.bench.sender import value_of_fix
-from packetcodec.radio import LORAWAN_OVERHEAD, LoRa
+from packetcodec.errors import RadioFault
+from packetcodec.radio import LoRa
 from packetcodec.radio.concessions import bits_to_drop, cheapest, field_costs
 from packetcodec.radio.contention import contention
 from packetcodec.radio.energy import energy
@@ -19,7 +21,6 @@ from packetcodec.schema import Form
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from fractions import Fraction
 
     from packetcodec.cli.options.radio import Radio
     from packetcodec.cli.options.schedule import Planned
@@ -31,16 +32,9 @@ if TYPE_CHECKING:
     from packetcodec.radio.schedule import Load, Sending
     from packetcodec.wire import FieldPlan, LayoutPlan
 
-
-@dataclass(frozen=True, slots=True)
-class Shorter:
-    """The next shorter airtime of a layout: what to drop, and how much that saves."""
-
-    layout: LayoutPlan
-    modem: Modem
-    drop_bytes: int
-    saves: Fraction
-    taken: tuple[Concession, ...] | None
+#: Seconds, and trackers, that a chart has points for.
+_INTERVALS = (5, 10, 20, 30, 60, 120, 300, 600, 1200, 1800, 3600)
+_TRACKERS = (1, 2, 5, 10, 20, 50, 100)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,29 +68,9 @@ class Costs:
         return tuple(item.sending for item in self.planned)
 
     @property
-    def overhead(self) -> int:
-        """Bytes around each packet."""
-        return LORAWAN_OVERHEAD * self.radio.lorawan
-
-    def demand_schedule(self) -> None:
-        """Refuse a schedule that no row could be made of.
-
-        Raises:
-            RadioFault: an interval shorter than an airtime, a packet that is too long.
-        """
-        for _ in self.loads():
-            pass
-
-    def demand_numbers(self) -> None:
-        """Refuse numbers that no row could be made of.
-
-        Raises:
-            RadioFault: trackers, a capacity or a share out of range.
-        """
-        for _ in self.shared():
-            pass
-        for _, use in self.charge() if self.battery is not None else ():
-            use.days(self.battery or 0, derating=self.derating)
+    def trail_points(self) -> tuple[int, ...]:
+        """Points of a trail that a missed position is counted with: 0, 5 and 10."""
+        return (0, 5, 10)
 
     def channels(self) -> Iterator[tuple[Radio, tuple[Sending, ...]]]:
         """Each channel with what is sent on it."""
@@ -106,16 +80,16 @@ class Costs:
     def loads(self) -> Iterator[tuple[Radio, Modem, Load]]:
         """What the schedule takes of the limits, for each modem and channel."""
         for radio, sent in self.channels():
-            for modem, band, route in zip(radio.modems, radio.bands, radio.routes, strict=True):
-                yield radio, modem, schedule_load(modem, sent, band, route=route.name, **radio.around)
+            for modem, load in radio.each(schedule_load, sent):
+                yield radio, modem, load
 
     def rooms(self) -> Iterator[tuple[Modem, Sending, int | None]]:
         """The largest payload of each sending at its interval beside the others, for each modem."""
         for radio, sent in self.channels():
             for item in sent:
                 others = (item, *(other for other in sent if other is not item))
-                for modem, band, route in zip(radio.modems, radio.bands, radio.routes, strict=True):
-                    yield modem, item, largest_payload(modem, others, band, route=route.name, **radio.around)
+                for modem, most in radio.each(largest_payload, others):
+                    yield modem, item, most
 
     def fields(self) -> Iterator[tuple[LayoutPlan, FieldPlan, FieldCost, str]]:
         """What each field takes and could give, and the range that the log has for it."""
@@ -129,32 +103,60 @@ class Costs:
         values = [value for fix in self.fixes if isinstance(value := value_of_fix(field, fix), float | int)]
         return f"{min(values):g}..{max(values):g}" if values else ""
 
-    def shorter(self) -> Iterator[Shorter]:
-        """For each layout and modem, what reaches the next shorter airtime."""
+    def shorter(self) -> Iterator[tuple[LayoutPlan, Modem, int, Fraction, tuple[Concession, ...] | None]]:
+        """For each layout and modem the next shorter airtime: bytes to drop, seconds that it saves, and what it takes."""
         for item in self.planned:
-            radio = self.radios[item.frequency]
-            for modem in radio.modems:
-                size = item.layout.longest + self.overhead
+            for modem in self.radios[item.frequency].modems:
+                size = item.layout.longest + self.radio.overhead
                 drop = modem.headroom(size).drop_bytes
-                if drop is None or drop >= item.layout.size:
-                    continue
-                saves = modem.airtime(size) - modem.airtime(size - drop)
-                taken = cheapest(item.layout, bits_to_drop(item.layout, drop))
-                yield Shorter(item.layout, modem, drop, saves, taken)
+                if drop is not None and drop < item.layout.size:
+                    saves = modem.airtime(size) - modem.airtime(size - drop)
+                    yield item.layout, modem, drop, saves, cheapest(item.layout, bits_to_drop(item.layout, drop))
 
-    def shared(self) -> Iterator[tuple[Radio, Modem, tuple[Sending, ...], Contention]]:
-        """What the trackers do to each other, for each modem and channel."""
+    def shared(self, *numbers: int) -> Iterator[tuple[Modem, Sending, float, Contention]]:
+        """What the trackers, or other numbers of them, do to each other, for each channel, modem, number and sending."""
         for radio, sent in self.channels():
             for modem in radio.modems:
-                yield radio, modem, sent, contention(modem, sent, trackers=self.trackers, overhead=self.overhead)
+                for trackers in numbers or (self.trackers,):
+                    found = contention(modem, sent, trackers=trackers, overhead=radio.overhead)
+                    for item, loss in zip(sent, found.losses, strict=True):
+                        yield modem, item, loss, found
 
-    def charge(self) -> Iterator[tuple[Modem, Energy]]:
-        """What the whole schedule takes of the battery, for each modem."""
+    def charge(self) -> Iterator[tuple[Modem, Energy, float | None]]:
+        """What the whole schedule takes of the battery, and how many days that lasts, for each modem."""
         for modem in self.radio.modems:
-            yield modem, energy(self.draw, modem, self.sendings, overhead=self.overhead)
+            use = energy(self.draw, modem, self.sendings, overhead=self.radio.overhead)
+            yield modem, use, None if self.battery is None else use.days(self.battery, derating=self.derating)
 
-    def margins(self) -> Iterator[tuple[LoRa, float]]:
+    def margins(self) -> dict[str, float]:
         """Link margin of each LoRa modem over the first one, in decibels."""
         modems = [modem for modem in self.radio.modems if isinstance(modem, LoRa)]
-        for modem in modems:
-            yield modem, gain_db(modems[0], modem)
+        return {modem.label: gain_db(modems[0], modem) for modem in modems}
+
+    def by_interval(self) -> Iterator[dict[str, Any]]:
+        """Share of the limit and charge at other intervals of the first sending that has one; none where no sending has."""
+        chosen = next((item for item in self.planned if item.sending.every is not None), None)
+        if chosen is None:
+            return
+        for place, modem in enumerate(self.radio.modems):
+            for every in sorted({*map(Fraction, _INTERVALS), chosen.sending.every or Fraction(1)}):
+                now = chosen._replace(sending=replace(chosen.sending, every=every))
+                costs = replace(self, planned=tuple(now if item is chosen else item for item in self.planned))
+                sent = tuple(item.sending for item in costs.planned if item.frequency == chosen.frequency)
+                try:
+                    _, load = list(self.radios[chosen.frequency].each(schedule_load, sent))[place]
+                    _, use, days = list(costs.charge())[place]
+                except RadioFault:  # shorter than an airtime
+                    continue
+                yield {
+                    "layout": chosen.layout.name, "modem": modem.label, "every_s": every, "worst_seconds": load.seconds,
+                    "share": load.share, "mah_per_day": use.mah_per_day, "days": days,
+                }  # fmt: skip
+
+    def by_trackers(self) -> Iterator[dict[str, Any]]:
+        """Channel load and losses among other numbers of trackers."""
+        for modem, item, loss, found in self.shared(*sorted({*_TRACKERS, self.trackers})):
+            yield {
+                "layout": item.name, "modem": modem.label, "trackers": found.trackers, "channel_load": found.channel_load,
+                "loss": loss,
+            }  # fmt: skip

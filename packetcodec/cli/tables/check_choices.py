@@ -27,7 +27,7 @@ def choices_table(layout: LayoutPlan, plan: Plan, modems: Sequence[LoRa]) -> She
     rows = [
         (
             f"{row['check']} (this schema)" if row["chosen"] else row["check"], row["bytes"], row["distance"],
-            *(_one_in(row[name]) for name in ("wire_bits", "payload_bits", "noise_bits")),
+            *(f"1 in 2^{row[name]}" if row[name] else "all" for name in ("wire_bits", "payload_bits", "noise_bits")),
             *(milliseconds(modem.airtime(row["bytes"])) for modem in modems),
         )
         for row in _rows(layout, plan)
@@ -79,9 +79,3 @@ def _choices(layout: LayoutPlan, plan: Plan) -> Iterator[Crc | None]:
     if plan.crc is not None and plan.crc not in defaults:
         defaults.append(plan.crc)
     yield from sorted(defaults, key=lambda crc: crc.width)
-
-
-def _one_in(bits: int) -> str:
-    if bits == 0:
-        return "all"
-    return f"1 in 2^{bits}"

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from packetcodec.bench import every
 from packetcodec.bench.link_test import LinkReport, link_test, with_trail
 from packetcodec.bench.outcome import along_time
 from packetcodec.bench.sender import Sender
@@ -13,21 +12,17 @@ from packetcodec.bench.tune_trail import Suggestion, tune_trail, windows
 from packetcodec.cli.options.usage import wrong_option
 from packetcodec.cli.tables.figures import milliseconds, seconds
 from packetcodec.cli.tables.sheet import console, progress, remark, table
-from packetcodec.codec import Codec
-from packetcodec.radio import LORAWAN_OVERHEAD
 from packetcodec.spelling import counted
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterator, Sequence
     from fractions import Fraction
 
     from packetcodec.cli.options.link import LinkTest
     from packetcodec.cli.options.radio import Radio
+    from packetcodec.cli.tables.replay_report import Replayed
     from packetcodec.cli.tables.sheet import Sheet
-    from packetcodec.logs import Fix
     from packetcodec.radio import Modem
-    from packetcodec.schema import Schema
-    from packetcodec.wire import Value
 
 #: A gain below this is none: it would not change one packet in ten.
 _WORTH_SAYING = 0.1
@@ -44,34 +39,27 @@ class Trails:
     reports: tuple[LinkReport, ...]
 
 
-def send_over_link(
-    test: LinkTest | None,
-    schema: Schema,
-    layout: str,
-    recording: Sequence[Fix],
-    *,
-    interval: float,
-    constants: Mapping[str, Value],
-) -> Trails:
+def send_over_link(test: LinkTest | None, replayed: Replayed) -> Trails:
     """Look for starting values, and send the log over the link once for each length, with progress shown.
 
     Raises:
         click.UsageError: a length that does not fit the packet.
     """
-    trail = next((item.trail for item in schema.layouts if item.name == layout), None)
-    if trail is None:
+    schema, layout, recording = replayed.schema, replayed.layout, replayed.recorded.fixes
+    if layout.trail is None:
         return Trails(None, None, ())
-    fixes = tuple(every(recording, interval))
-    suggestion = tune_trail(trail, windows(Sender(Codec(schema), layout, recording, constants), fixes))
+    fixes = replayed.fixes
+    sender = Sender(replayed.codec, layout.name, recording, replayed.constants)
+    suggestion = tune_trail(layout.trail, windows(sender, fixes))
     if test is None:
         return Trails(suggestion, None, ())
     for points in test.lengths:
         with wrong_option():
-            with_trail(schema, layout, points)
+            with_trail(schema, layout.name, points)
     with progress("Testing the link", len(fixes) * len(test.lengths)) as tell:
         reports = link_test(
-            schema, layout, fixes, interval=interval, conditions=test.conditions, recording=recording, lengths=test.lengths,
-            constants=constants, progress=tell,
+            schema, layout.name, fixes, interval=replayed.interval, conditions=test.conditions, recording=recording,
+            lengths=test.lengths, constants=replayed.constants, progress=tell,
         )  # fmt: skip
     return Trails(suggestion, test, reports)
 
@@ -103,30 +91,28 @@ def trails_json(trails: Trails, radio: Radio) -> dict[str, Any]:
 
 def link_table(test: LinkTest, reports: Sequence[LinkReport], radio: Radio) -> Sheet:
     """How many points arrive, and how, for each length of trail; airtime on the first and the last modem."""
-    shown = {0, len(radio.modems) - 1}
-    modems = [
-        (modem, name) for place, (modem, name) in enumerate(zip(radio.modems, radio.labels, strict=True)) if place in shown
-    ]
-    rows = []
-    for report in reports:
-        airtimes = [_airtime(report, modem, lorawan=radio.lorawan) for modem, _ in modems]
-        rows.append(
-            (
-                counted(report.trail, "point") if report.trail else "none",
-                f"{report.mean_bytes:.1f}",
-                *("too long" if time is None else milliseconds(time) for time in airtimes),
-                f"{report.received:,}",
-                f"{report.refused:,}",
-                *(_part(count, report.points) for count in (report.direct, report.by_trail, report.missing)),
-                seconds(report.longest_hole) if report.longest_hole else "-",
-            )
+    modems = list(dict.fromkeys((radio.modems[0], radio.modems[-1])))
+    rows = [
+        (
+            length_of(report), f"{report.mean_bytes:.1f}",
+            *("too long" if time is None else milliseconds(time) for time in (_airtime(report, m, radio) for m in modems)),
+            f"{report.received:,}", f"{report.refused:,}",
+            *(_part(count, report.points) for count in (report.direct, report.by_trail, report.missing)),
+            seconds(report.longest_hole) if report.longest_hole else "-",
         )
+        for report in reports
+    ]  # fmt: skip
     points = reports[0].points if reports else 0
     columns = (
-        "trail of", "mean bytes", *(f"airtime {name}" for _, name in modems), "received", "refused", "points direct",
+        "trail of", "mean bytes", *(f"airtime {modem.label}" for modem in modems), "received", "refused", "points direct",
         "by trail", "missing", "longest gap",
     )  # fmt: skip
     return table(f"{counted(points, 'point')} over a link: {test.description}", columns, rows)
+
+
+def length_of(report: LinkReport) -> str:
+    """The length of trail of a report in words."""
+    return counted(report.trail, "point") if report.trail else "none"
 
 
 def link_remarks(reports: Sequence[LinkReport]) -> Iterator[str]:
@@ -153,24 +139,21 @@ def _part(count: int, whole: int) -> str:
     return f"{count:,} ({100 * count / whole:.1f} %)" if whole else f"{count}"
 
 
-def _airtime(report: LinkReport, modem: Modem, *, lorawan: bool) -> Fraction | None:
-    more = LORAWAN_OVERHEAD * lorawan
-    if any(size + more > modem.max_payload for size, _ in report.sizes):
+def _airtime(report: LinkReport, modem: Modem, radio: Radio) -> Fraction | None:
+    if any(size + radio.overhead > modem.max_payload for size, _ in report.sizes):
         return None
-    return report.mean_airtime(lambda size: modem.airtime(size + more))
+    return report.mean_airtime(lambda size: modem.airtime(size + radio.overhead))
 
 
 def _report_json(report: LinkReport, radio: Radio) -> dict[str, Any]:
-    airtimes = {
-        name: _airtime(report, modem, lorawan=radio.lorawan) for name, modem in zip(radio.labels, radio.modems, strict=True)
-    }
+    airtimes = {modem.label: _airtime(report, modem, radio) for modem in radio.modems}
     said = asdict(replace(report, outcomes=()))
     del said["outcomes"]
     return said | {
-        "along_time": [asdict(stretch) for stretch in along_time(report.outcomes)],
+        "along_time": along_time(report.outcomes),
         "sizes": {str(size): count for size, count in report.sizes},
         "mean_bytes": report.mean_bytes,
-        "mean_airtime_ms": {name: None if time is None else float(time * 1000) for name, time in airtimes.items()},
+        "mean_airtime_ms": {name: time and time * 1000 for name, time in airtimes.items()},
     }
 
 

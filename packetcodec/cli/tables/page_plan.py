@@ -10,12 +10,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from packetcodec.cli.airtime import airtime_json, layout_table, sizes
-from packetcodec.cli.check import check_remarks, fields_table, general_words, layout_words
+from packetcodec.cli.check import check_json, check_remarks, fields_table, general_words, layout_words
 from packetcodec.cli.tables.budget_report import budget_remarks, budget_report_json, budget_tables, sent_words
 from packetcodec.cli.tables.check_choices import WORDS, choices_table
-from packetcodec.cli.tables.check_json import check_json
-from packetcodec.cli.tables.figures import describe_size
-from packetcodec.cli.tables.limits import complaints
+from packetcodec.cli.tables.figures import complaints, describe_size
+from packetcodec.cli.tables.sheet import as_plain
 from packetcodec.emit.spec import write_spec
 from packetcodec.page import charts
 from packetcodec.page.bit_picture import bit_picture
@@ -60,21 +59,15 @@ class Whole:
         return write_page(self.title, self.lead, self.sections, files=self.files, data=self.report)
 
 
-def plan_page(plan: Plan, costs: Costs) -> Whole:
-    """The page of a whole schema."""
-    return whole_page(plan, costs, plan.layouts, (), {}, {})
-
-
-def whole_page(
-    plan: Plan, costs: Costs, layouts: Sequence[LayoutPlan], first: Sequence[Section], files: dict[str, str],
-    report: dict[str, Any],
+def plan_page(
+    plan: Plan, costs: Costs, *, layout: LayoutPlan | None = None, first: Sequence[Section] = (),
+    files: dict[str, str] | None = None, report: dict[str, Any] | None = None,
 ) -> Whole:  # fmt: skip
-    """The page of some layouts, with sections of a track before them, and files and a report of it."""
-    radio = costs.radio
+    """The page of a schema, or of one layout, with sections of a track before it, and files and a report of that."""
+    radio, layouts = costs.radio, plan.layouts if layout is None else (layout,)
     modems = [modem for modem in radio.modems if isinstance(modem, LoRa)]
-    report = report | {
-        "check": check_json(plan, modems), "airtime": airtime_json(plan, radio), "budget": budget_report_json(costs),
-    }  # fmt: skip
+    told = {"check": check_json(plan, modems), "airtime": airtime_json(plan, radio), "budget": budget_report_json(costs)}
+    report = (report or {}) | as_plain(told)
     texts = write_spec(plan) | write_vectors(plan)
     sections = (
         *first,
@@ -87,7 +80,7 @@ def whole_page(
     lead = [f"Fingerprint {plan.fingerprint}. Check: {describe_check(plan)}.", radio.description, radio.source]
     if plan.doc:
         lead.insert(0, plan.doc)
-    files = files | {name: text for name, text in texts.items() if len(text) <= _MAX_CHARACTERS}
+    files = (files or {}) | {name: text for name, text in texts.items() if len(text) <= _MAX_CHARACTERS}
     return Whole(f"{plan.name}, version {plan.version}", tuple(lead), sections, files, report)
 
 
@@ -132,9 +125,8 @@ def _schedule(costs: Costs, report: dict[str, Any]) -> Iterator[Part]:
         name = f'Share of the limit, for each interval of layout "{rows[0]["layout"]}"'
         yield Figure("share", name, chart=charts.shares(rows))
     crowd = [row for row in report["by_trackers"] if row["layout"] == costs.planned[0].layout.name]
-    yield Figure(
-        "load", "Channel load, for each number of trackers", chart=charts.crowd(crowd, "channel_load", "channel load")
-    )
+    name = "Channel load, for each number of trackers"
+    yield Figure("load", name, chart=charts.crowd(crowd, "channel_load", "channel load"))
     name = f'Packets of layout "{crowd[0]["layout"]}" that overlap those of other trackers'
     yield Figure("channel", name, chart=charts.crowd(crowd, "loss", "packets lost"))
     if rows:

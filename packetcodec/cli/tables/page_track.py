@@ -5,18 +5,23 @@ Owns no rule: texts and tables are those of the report, charts show the report f
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
-from packetcodec.bench import every
 from packetcodec.bench.link_test import link_test
 from packetcodec.bench.lossy_link import LinkConditions
 from packetcodec.bench.outcome import MISSING
 from packetcodec.cli.options.schedule import Planned
 from packetcodec.cli.tables.budget_costs import Costs
-from packetcodec.cli.tables.link_report import NOT_YOUR_LINK, link_remarks, link_table, suggestion_words, trails_json
-from packetcodec.cli.tables.page_plan import Whole, shown, whole_page
+from packetcodec.cli.tables.link_report import (
+    NOT_YOUR_LINK,
+    length_of,
+    link_remarks,
+    link_table,
+    suggestion_words,
+    trails_json,
+)
+from packetcodec.cli.tables.page_plan import Whole, plan_page, shown
 from packetcodec.cli.tables.replay_report import (
     airtime_table,
     error_table,
@@ -26,13 +31,13 @@ from packetcodec.cli.tables.replay_report import (
     remarks,
     replay_json,
 )
+from packetcodec.cli.tables.sheet import as_plain
 from packetcodec.page import charts
 from packetcodec.page.markup import Figure, Section, Words
 from packetcodec.page.track_map import Track, track_geojson, track_map
 from packetcodec.radio.energy import DEFAULT_DERATING, Draw
 from packetcodec.radio.schedule import Sending
 from packetcodec.schema import PLACE
-from packetcodec.spelling import counted
 from packetcodec.wire import promised
 
 if TYPE_CHECKING:
@@ -40,70 +45,53 @@ if TYPE_CHECKING:
 
     from packetcodec.bench import Replay
     from packetcodec.bench.link_test import LinkReport
+    from packetcodec.cli.options.link import LinkTest
     from packetcodec.cli.options.radio import Radio
     from packetcodec.cli.tables.link_report import Trails
-    from packetcodec.logs import RecordedLog
+    from packetcodec.cli.tables.replay_report import Replayed
     from packetcodec.page.markup import Part
-    from packetcodec.schema import Schema
-    from packetcodec.wire import LayoutPlan, Plan
 
 
-@dataclass(frozen=True, slots=True)
-class Replayed:
-    """A replay, as its report has it: what was sent how, and what came of it."""
-
-    schema: Schema
-    plan: Plan
-    layout: LayoutPlan
-    recorded: RecordedLog
-    outcome: Replay
-    trails: Trails
-    radio: Radio
-    interval: float
-    constants: dict[str, Any]
-
-
-def replay_page(replayed: Replayed) -> Whole:
+def replay_page(replayed: Replayed, trails: Trails) -> Whole:
     """The page of a replay."""
-    layout, outcome = replayed.layout, replayed.outcome
-    report = replay_json(replayed.recorded, outcome, replayed.radio, replayed.interval)
-    report |= trails_json(replayed.trails, replayed.radio)
+    layout, outcome, radio = replayed.layout, replayed.outcome, replayed.radio
+    report = as_plain(replay_json(replayed) | trails_json(trails, radio))
     sections = []
     files = {}
     if outcome.position is not None and {field.kind.role for field in layout.fields} >= PLACE:
-        track = Track(replayed.recorded.fixes, {_length(found): found.outcomes for found in _links(replayed)})
-        files[f"{replayed.plan.name}-track.geojson"] = track_geojson(track)
+        reports = trails.reports or _everything(replayed)
+        track = Track(replayed.recorded.fixes, {length_of(found): found.outcomes for found in reports})
+        files[f"{replayed.codec.plan.name}-track.geojson"] = track_geojson(track)
         sections.append(Section("Map", (track_map(track), Words(track_words(track)))))
-    if replayed.trails.test is not None:
-        sections.append(Section("Link", tuple(_link(replayed.trails, replayed.radio, report["link"]["trails"]))))
+    if trails.test is not None:
+        sections.append(Section("Link", tuple(_link(trails, trails.test, radio, report["link"]["trails"]))))
     if outcome.position is not None:
         sections.append(Section("Errors", tuple(_errors(outcome, report))))
     sections.append(Section("Log", tuple(_log(replayed))))
-    return whole_page(replayed.plan, _costs(replayed), (layout,), sections, files, {"replay": report})
+    sending = Sending(layout.name, layout.longest, Fraction(str(replayed.interval)))
+    costs = Costs(
+        planned=(Planned(layout, sending, None),), radios={None: radio}, trackers=1, draw=Draw(), battery=None,
+        derating=DEFAULT_DERATING, fixes=replayed.recorded.fixes,
+    )  # fmt: skip
+    return plan_page(replayed.codec.plan, costs, layout=layout, first=sections, files=files, report={"replay": report})
 
 
 def _log(replayed: Replayed) -> Iterator[Part]:
+    outcome = replayed.outcome
     yield from map(Words, log_words(replayed.recorded, replayed.layout))
-    yield from map(Words, packet_words(replayed.outcome, replayed.interval))
-    if replayed.outcome.text_example:
-        yield Words(f"packet {replayed.outcome.packet_example.hex()}", copied=True)
-        yield Words(f"text {replayed.outcome.text_example}", copied=True)
-    yield shown(field_table(replayed.outcome.fields))
-    yield shown(airtime_table(replayed.outcome, replayed.radio, replayed.interval))
-    yield from map(Words, remarks(replayed.outcome, replayed.constants))
+    yield from map(Words, packet_words(outcome, replayed.interval))
+    if outcome.text_example:
+        yield Words(f"packet {outcome.packet_example.hex()}", copied=True)
+        yield Words(f"text {outcome.text_example}", copied=True)
+    yield shown(field_table(outcome.fields))
+    yield shown(airtime_table(replayed))
+    yield from map(Words, remarks(replayed))
 
 
-def _length(report: LinkReport) -> str:
-    return counted(report.trail, "point") if report.trail else "none"
-
-
-def _links(replayed: Replayed) -> tuple[LinkReport, ...]:
-    """What arrived for each length of trail: over the link that was asked for, else everything."""
-    if replayed.trails.reports:
-        return replayed.trails.reports
-    fixes = tuple(every(replayed.recorded.fixes, replayed.interval))
+def _everything(replayed: Replayed) -> tuple[LinkReport, ...]:
+    """What arrives over a link that loses nothing."""
     return link_test(
-        replayed.schema, replayed.layout.name, fixes, interval=replayed.interval, conditions=LinkConditions(),
+        replayed.schema, replayed.layout.name, replayed.fixes, interval=replayed.interval, conditions=LinkConditions(),
         recording=replayed.recorded.fixes, lengths=(0,), constants=replayed.constants,
     )  # fmt: skip
 
@@ -130,12 +118,10 @@ def _errors(outcome: Replay, report: dict[str, Any]) -> Iterator[Part]:
     yield shown(error_table(outcome))
 
 
-def _link(trails: Trails, radio: Radio, reports: list[dict[str, Any]]) -> Iterator[Part]:
-    if trails.test is None:
-        return
+def _link(trails: Trails, test: LinkTest, radio: Radio, reports: list[dict[str, Any]]) -> Iterator[Part]:
     rows, strips = [], []
     for report, found in zip(trails.reports, reports, strict=True):
-        trail = _length(report)
+        trail = length_of(report)
         for place, how in enumerate(charts.HOWS):
             key = how.replace(" ", "_")
             share = found[key] / max(1, found["points"])
@@ -147,18 +133,8 @@ def _link(trails: Trails, radio: Radio, reports: list[dict[str, Any]]) -> Iterat
         ]  # fmt: skip
     yield Figure("arrivals", "How the points arrived, for each length of trail", chart=charts.arrivals(rows))
     yield Figure("losses", "Points missing along time", chart=charts.losses(strips))
-    yield shown(link_table(trails.test, trails.reports, radio))
+    yield shown(link_table(test, trails.reports, radio))
     yield Words(NOT_YOUR_LINK, caution=True)
     yield from map(Words, link_remarks(trails.reports))
     if trails.suggestion is not None:
         yield Words(suggestion_words(trails.suggestion))
-
-
-def _costs(replayed: Replayed) -> Costs:
-    """What the replay's own schedule costs."""
-    layout = replayed.layout
-    sending = Sending(layout.name, layout.longest, Fraction(str(replayed.interval)))
-    return Costs(
-        planned=(Planned(layout, sending, None),), radios={None: replayed.radio}, trackers=1, draw=Draw(), battery=None,
-        derating=DEFAULT_DERATING, fixes=replayed.recorded.fixes,
-    )  # fmt: skip

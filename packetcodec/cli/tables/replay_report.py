@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from packetcodec.bench import silences, without_fix
+from packetcodec.bench import every, silences, without_fix
 from packetcodec.bench.outcome import histogram
 from packetcodec.bench.sender import columns_of
-from packetcodec.cli.tables.figures import decimal, milliseconds, seconds
-from packetcodec.cli.tables.limits import budget_json, complaints, never, shortest
+from packetcodec.cli.tables.figures import budget_json, complaints, decimal, milliseconds, seconds, shortest
 from packetcodec.cli.tables.sheet import console, table
 from packetcodec.logs import FORMATS
 from packetcodec.radio import CAUTION
@@ -23,19 +22,36 @@ if TYPE_CHECKING:
     from packetcodec.bench.low_bits import LowBitsReport
     from packetcodec.cli.options.radio import Radio
     from packetcodec.cli.tables.sheet import Sheet
+    from packetcodec.codec import Codec
     from packetcodec.logs import Fix, RecordedLog
     from packetcodec.radio import Budget
+    from packetcodec.schema import Schema
     from packetcodec.wire import LayoutPlan
 
 
-def print_replay(recorded: RecordedLog, outcome: Replay, layout: LayoutPlan, radio: Radio, interval: float) -> None:
+@dataclass(frozen=True, slots=True)
+class Replayed:
+    """A replay, as its report has it: what was sent how, and what came of it."""
+
+    schema: Schema
+    codec: Codec
+    layout: LayoutPlan
+    recorded: RecordedLog
+    outcome: Replay
+    radio: Radio
+    interval: float
+    constants: dict[str, Any]
+
+    @property
+    def fixes(self) -> tuple[Fix, ...]:
+        """Those of the log that were sent."""
+        return tuple(every(self.recorded.fixes, self.interval))
+
+
+def print_replay(replayed: Replayed) -> None:
     """The report for people."""
-    out = console()
-    for line in log_words(recorded, layout):
-        out.put(line)
-    out.put()
-    for line in packet_words(outcome, interval):
-        out.put(line)
+    out, outcome, radio = console(), replayed.outcome, replayed.radio
+    out.lines(*log_words(replayed.recorded, replayed.layout), "", *packet_words(outcome, replayed.interval))
     if outcome.text_example:
         length = len(outcome.text_example.encode()) + 1
         out.put(f"  packet {outcome.packet_example.hex()}", uncut=True)
@@ -44,18 +60,16 @@ def print_replay(recorded: RecordedLog, outcome: Replay, layout: LayoutPlan, rad
         out.put(_low_bits_words(outcome, outcome.low_bits, radio))
     out.print(error_table(outcome))
     out.print(field_table(outcome.fields))
-    out.put(radio.description)
-    out.put(radio.source)
-    out.print(airtime_table(outcome, radio, interval))
-    for line in complaints([("the packet", outcome.packet_bytes[2]), ("the text", outcome.text_bytes[2])], radio):
-        out.put(line)
-    for line in radio.notes:
-        out.put(line)
+    out.lines(radio.description, radio.source)
+    out.print(airtime_table(replayed))
+    sizes = [("the packet", outcome.packet_bytes[2]), ("the text", outcome.text_bytes[2])]
+    out.lines(*complaints(sizes, radio), *radio.notes)
     out.put(CAUTION, style="italic")
 
 
-def remarks(outcome: Replay, given: dict[str, Any]) -> Iterator[str]:
+def remarks(replayed: Replayed) -> Iterator[str]:
     """What a reader of the report should not overlook."""
+    outcome = replayed.outcome
     refused = sum(refusal.count for refusal in outcome.refused)
     if refused > outcome.packets:
         yield f"most packets could not be made: {refused} of {refused + outcome.packets}, see the reasons in the report."
@@ -63,7 +77,7 @@ def remarks(outcome: Replay, given: dict[str, Any]) -> Iterator[str]:
         if field.clipped * 2 >= field.sent > 0:
             many = f"{field.clipped} of {counted(field.sent, 'value')} beyond {field.range}"
             yield f"{field.name}: {many}; the first: {field.first_clipped}."
-        if field.name in given and field.source == "log":
+        if field.name in replayed.constants and field.source == "log":
             yield f"--set {field.name}: the log holds this field; your value is sent only where the log has none."
 
 
@@ -122,10 +136,10 @@ def _low_bits_words(outcome: Replay, found: LowBitsReport, radio: Radio) -> str:
     """What fields sent by their low bits gain, and how often a receiver does not find the rest."""
     most, gain = outcome.packet_bytes[2], ""
     if found.whole_bytes is not None:
-        ours, whole = radio.budgets(most)[-1], radio.budgets(found.whole_bytes)[-1]
+        (modem, ours), (_, whole) = radio.budgets(most)[-1], radio.budgets(found.whole_bytes)[-1]
         gain = f": {most} instead of {found.whole_bytes} bytes"
         if ours and whole:
-            gain += f", {milliseconds(ours.airtime)} instead of {milliseconds(whole.airtime)} at {radio.labels[-1]}"
+            gain += f", {milliseconds(ours.airtime)} instead of {milliseconds(whole.airtime)} at {modem.label}"
     return (
         f"Low bits of {', '.join(found.fields)}: {found.saved_bits} bits are not sent{gain}. No reference near enough: "
         f"{found.standing:,} of {outcome.packets:,} packets for a receiver that knows only where the log begins, "
@@ -162,13 +176,13 @@ def field_table(fields: tuple[FieldReport, ...]) -> Sheet:
     return table("Fields", ("field", "from", "sent", "absent", "clipped", "largest error", "promised"), rows, left=2)
 
 
-def airtime_table(outcome: Replay, radio: Radio, interval: float) -> Sheet:
+def airtime_table(replayed: Replayed) -> Sheet:
     """What packet and text cost on air."""
-    least, _, most = outcome.packet_bytes
-    text = outcome.text_bytes[2]
+    (least, _, most), (_, _, text) = replayed.outcome.packet_bytes, replayed.outcome.text_bytes
+    interval, radio = replayed.interval, replayed.radio
     rows = [
-        (label, *_airtime_cells(ours, interval), *_airtime_cells(theirs, interval))
-        for label, ours, theirs in zip(radio.labels, radio.budgets(most), radio.budgets(text), strict=True)
+        (modem.label, *_airtime_cells(ours, interval), *_airtime_cells(theirs, interval))
+        for (modem, ours), (_, theirs) in zip(radio.budgets(most), radio.budgets(text), strict=True)
     ]
     columns = (
         "modem", f"packet, {'up to ' if least < most else ''}{most} bytes", "interval", f"every {interval:g} s",
@@ -180,39 +194,37 @@ def airtime_table(outcome: Replay, radio: Radio, interval: float) -> Sheet:
 def _airtime_cells(budget: Budget | None, interval: float) -> tuple[str, str, str]:
     if budget is None:
         return "-", "too long", "-"
-    fits = not never(budget) and interval >= (budget.period or budget.airtime)
+    fits = budget.permitted and interval >= (budget.period or budget.airtime)
     return milliseconds(budget.airtime), shortest(budget), "yes" if fits else "no"
 
 
-def replay_json(recorded: RecordedLog, outcome: Replay, radio: Radio, interval: float) -> dict[str, Any]:
+def replay_json(replayed: Replayed) -> dict[str, Any]:
     """The report for programs."""
+    outcome, radio = replayed.outcome, replayed.radio
     least, mean, most = outcome.text_bytes
-    pairs = zip(radio.modems, radio.budgets(outcome.packet_bytes[2]), radio.budgets(most), strict=True)
+    budgets = zip(radio.budgets(outcome.packet_bytes[2]), radio.budgets(most), strict=True)
     return {
-        "log": _log_json(recorded),
-        "interval_s": interval,
-        "layout": outcome.layout,
-        "packets": outcome.packets,
-        "packet_bytes": outcome.packet_bytes[2],
-        "packet_bytes_mean": outcome.packet_bytes[1],
-        "with_position": outcome.with_position,
-        "refused": [asdict(refusal) for refusal in outcome.refused],
-        "low_bits": None if outcome.low_bits is None else asdict(outcome.low_bits),
-        "position_error": _errors_json(outcome.position),
-        "position_bound_m": None if outcome.bound is None else float(promised(outcome.bound)),
-        "error_histogram": [asdict(step) for step in histogram(outcome.errors, outcome.bound)],
+        "log": _log_json(replayed.recorded), "interval_s": replayed.interval, "layout": outcome.layout,
+        "packets": outcome.packets, "packet_bytes": outcome.packet_bytes[2], "packet_bytes_mean": outcome.packet_bytes[1],
+        "with_position": outcome.with_position, "refused": outcome.refused, "low_bits": outcome.low_bits,
+        "position_error": _errors_json(outcome.position), "position_bound_m": _bound(outcome.bound),
+        "error_histogram": histogram(outcome.errors, outcome.bound),
         "trail_error": _errors_json(outcome.trail),
-        "trail_error_histogram": [asdict(step) for step in histogram(outcome.trail_errors, outcome.trail_bound)],
-        "trail_bound_m": None if outcome.trail_bound is None else float(promised(outcome.trail_bound)),
-        "trail_points_mean": outcome.trail_points,
-        "fields": [_field_json(field) for field in outcome.fields],
+        "trail_error_histogram": histogram(outcome.trail_errors, outcome.trail_bound),
+        "trail_bound_m": _bound(outcome.trail_bound), "trail_points_mean": outcome.trail_points,
+        "fields": [
+            {"name": field.name, "from": field.source, "sent": field.sent, "absent": field.absent, "clipped": field.clipped,
+             "max_error": field.max_error, "bound": field.bound, "unit": field.symbol}
+            for field in outcome.fields
+        ],
         "text": {
             "bytes_min": least, "bytes_mean": mean, "bytes_max": most,
             "position_error": _errors_json(outcome.text_position),
         },
         "setting": radio.description,
         "airtime": [
-            {"modem": modem.name, "packet": budget_json(ours), "text": budget_json(text)} for modem, ours, text in pairs
+            {"modem": modem.name, "packet": budget_json(ours), "text": budget_json(text)}
+            for (modem, ours), (_, text) in budgets
         ],
         "caution": CAUTION,
     }  # fmt: skip
@@ -220,28 +232,18 @@ def replay_json(recorded: RecordedLog, outcome: Replay, radio: Radio, interval: 
 
 def _log_json(recorded: RecordedLog) -> dict[str, Any]:
     return {
-        "name": recorded.name,
-        "format": recorded.format,
-        "bytes": recorded.size,
-        "sentences": recorded.sentences,
-        "epochs": len(recorded.fixes),
-        "refused": [asdict(refusal) for refusal in recorded.refused],
-        "sorted_rows": recorded.moved,
-        "same_time": recorded.same_time,
-        "columns": dict(recorded.columns),
-        "silences": [asdict(span) for span in silences(recorded.fixes)],
-        "without_fix": [asdict(span) for span in without_fix(recorded.fixes)],
-    }
+        "name": recorded.name, "format": recorded.format, "bytes": recorded.size, "sentences": recorded.sentences,
+        "epochs": len(recorded.fixes), "refused": recorded.refused, "sorted_rows": recorded.moved,
+        "same_time": recorded.same_time, "columns": dict(recorded.columns), "silences": silences(recorded.fixes),
+        "without_fix": without_fix(recorded.fixes),
+    }  # fmt: skip
+
+
+def _bound(bound: float | None) -> float | None:
+    return None if bound is None else float(promised(bound))
 
 
 def _errors_json(found: ErrorSummary | None) -> dict[str, Any] | None:
     if found is None:
         return None
     return {"rms_m": found.rms, "percent_95_m": found.percent_95, "maximum_m": found.maximum, "count": found.count}
-
-
-def _field_json(field: FieldReport) -> dict[str, Any]:
-    return {
-        "name": field.name, "from": field.source, "sent": field.sent, "absent": field.absent, "clipped": field.clipped,
-        "max_error": field.max_error, "bound": field.bound, "unit": field.symbol,
-    }  # fmt: skip

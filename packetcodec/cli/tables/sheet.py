@@ -10,7 +10,8 @@ import json
 import shutil
 import sys
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -45,6 +46,11 @@ class Report(Console):
     def put(self, text: str = "", *, style: str | None = None, uncut: bool = False) -> None:
         """A line or paragraph; one that is to be copied stays uncut, for the terminal to break."""
         self.print(printable(text), markup=False, style=style, soft_wrap=uncut or None)
+
+    def lines(self, *texts: str) -> None:
+        """Some lines or paragraphs."""
+        for text in texts:
+            self.put(text)
 
 
 def console(*, err: bool = False) -> Report:
@@ -158,10 +164,20 @@ def remark(text: str) -> None:
     out.put(f"note: {text}", uncut=not out.is_terminal)
 
 
+def plain(value: Any) -> Any:
+    """What JSON has no words for: an exact number as a float, a dataclass as an object."""
+    return float(value) if isinstance(value, Fraction) else asdict(value)
+
+
 def json_line(value: Any, *, indent: int | None = None) -> str:
     """JSON for stdout: letters as they are where it can print them all, else escaped."""
-    plain = (sys.stdout.encoding or "").lower().replace("-", "").startswith("utf")
-    return json_printable(json.dumps(value, indent=indent, ensure_ascii=not plain))
+    utf = (sys.stdout.encoding or "").lower().replace("-", "").startswith("utf")
+    return json_printable(json.dumps(value, indent=indent, ensure_ascii=not utf, default=plain))
+
+
+def as_plain(report: Any) -> Any:
+    """A report as a program reads it back."""
+    return json.loads(json.dumps(report, default=plain))
 
 
 def put_json(report: Any) -> None:
