@@ -145,17 +145,6 @@ class Region:
     adjacent: str = ""
     common_hz: int | None = None
 
-    def channel(self, bandwidth_hz: Fraction | int) -> int:
-        """Where to send, in hertz, if nothing is said: on the common channel, else amid the first sub-band that fits.
-
-        Raises:
-            RadioFault: no sub-band takes so wide a channel.
-        """
-        for hertz in (self.common_hz, *((band.min_hz + band.max_hz) // 2 for band in self.sub_bands)):
-            if hertz is not None and (hertz == self.common_hz or self._at(hertz, bandwidth_hz)[0]):
-                return hertz
-        raise RadioFault(f"region: no sub-band of {self.name} takes a channel of {_khz(Fraction(bandwidth_hz))} kHz")
-
     def sub_band(self, frequency_hz: int, bandwidth_hz: Fraction | int) -> SubBand:
         """The sub-band that the channel fits with its whole bandwidth; integers are hertz.
 
@@ -167,18 +156,13 @@ class Region:
         modem.integer("frequency_hz", frequency_hz, 1, MAX_HZ, "hertz")
         if not isinstance(bandwidth_hz, (int, Fraction)) or bandwidth_hz <= 0:
             raise RadioFault(f"bandwidth_hz: {bandwidth_hz!r} is not an int or Fraction above 0 hertz")
-        fitting, around = self._at(frequency_hz, bandwidth_hz)
-        if fitting:
-            return fitting[0]
-        half = Fraction(bandwidth_hz, 2)
-        why = self._why_not(frequency_hz - half, frequency_hz + half, around)
-        raise RadioFault(f"frequency: {mhz(frequency_hz)} MHz +- {_khz(half)} kHz {why} (region {self.name})")
-
-    def _at(self, frequency_hz: int, bandwidth_hz: Fraction | int) -> tuple[list[SubBand], list[SubBand]]:
-        """The sub-bands that take the channel, and all that hold its place."""
         low, high = frequency_hz - Fraction(bandwidth_hz, 2), frequency_hz + Fraction(bandwidth_hz, 2)
         around = [band for row in self._with_pairs() if (band := row.within(low, high)) is not None]
-        return [band for band in around if any(route.takes_bandwidth(bandwidth_hz) for route in band.routes)], around
+        for band in around:
+            if any(route.takes_bandwidth(bandwidth_hz) for route in band.routes):
+                return band
+        channel = f"frequency: {mhz(frequency_hz)} MHz +- {_khz(Fraction(bandwidth_hz, 2))} kHz"
+        raise RadioFault(f"{channel} {self._why_not(low, high, around)} (region {self.name})")
 
     def _with_pairs(self) -> tuple[SubBand, ...]:
         if not self.adjacent:

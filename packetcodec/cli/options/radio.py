@@ -6,6 +6,7 @@ wrong usage here.
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
@@ -15,6 +16,7 @@ import click
 
 from packetcodec.cli.options.modem import modem_options, modems_of
 from packetcodec.cli.options.usage import added, wrong_option
+from packetcodec.errors import RadioFault
 from packetcodec.radio import (
     LORAWAN_OVERHEAD,
     MAX_HZ,
@@ -143,7 +145,7 @@ def radio_of(
         where = find_region(region)
     modems = modems_of(**settings)
     with wrong_option():
-        hertz = _hertz(frequency) if frequency else where.channel(modems[0].occupied_hz)
+        hertz = _hertz(frequency) if frequency else where.common_hz or _amid(where, modems[0].occupied_hz)
         bands = [where.sub_band(hertz, modem.occupied_hz) for modem in modems]
         ways = tuple(
             (modem, band, choose(band, modem.occupied_hz, channels=channels, name=route))
@@ -152,6 +154,16 @@ def radio_of(
         radio = Radio(where, hertz, ways, channels, LORAWAN_OVERHEAD * lorawan)
         radio.budgets(1)  # what the limits themselves refuse is said before anything is read
     return radio
+
+
+def _amid(where: Region, width: Fraction) -> int:
+    """A channel amid the first sub-band that takes it."""
+    for band in where.sub_bands:
+        centre = (band.min_hz + band.max_hz) // 2
+        with suppress(RadioFault):
+            where.sub_band(centre, width)
+            return centre
+    raise RadioFault(f"region: no sub-band of {where.name} takes a channel of {float(width) / 1000:g} kHz")
 
 
 def _hertz(text: str) -> int:
