@@ -35,8 +35,8 @@ if TYPE_CHECKING:
     from packetcodec.arrays.tables import Units
     from packetcodec.codec import Codec
 
-#: Bytes of columns that a batch of a stream has, about: they stay in the cache. And the most rows.
-_BATCH_BYTES, _BATCH_ROWS = 3 << 19, 1 << 16
+#: Bytes of columns that a batch of a stream has, about: they stay in the last cache. And the most rows.
+_BATCH_BYTES, _BATCH_ROWS = 3 << 20, 1 << 16
 
 
 class Layouts(NamedTuple):

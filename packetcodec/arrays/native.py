@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Any
 
 import llvmlite
 import numpy as np
+import pyarrow as pa
 from llvmlite import binding as llvm
 
 if TYPE_CHECKING:
@@ -52,7 +53,7 @@ class Kernel:
         for array, kind in zip(arrays, self._kinds, strict=True):
             if array.dtype != kind or not array.flags.c_contiguous:
                 raise TypeError(f"{self._name}: an array of {array.dtype}, not of {kind} in one piece")
-            given += (0, 0, array.size, kind.itemsize, array.ctypes.data, *array.shape, *array.strides)
+            given += (0, 0, array.size, kind.itemsize, pa.py_buffer(array).address, *array.shape, *array.strides)
         found = ctypes.c_int64()
         if run(ctypes.addressof(found), ctypes.addressof(ctypes.c_int64()), *given):
             raise RuntimeError(f"{self._name}: failed")

@@ -43,6 +43,14 @@ def test_every_fault_and_value_is_that_of_the_codec(schema):
     assert same(schema, packets(schema, seed=1, count=60)) == {"ok", *FAULTS}
 
 
+@pytest.mark.parametrize("every", [3, 40])
+def test_a_good_packet_among_many_bad_ones_is_found(every):
+    headers = [0x11 if number % 3 else number % 256 for number in range(2500)]
+    noise = [bytes([header, *(number * place % 256 for place in range(7, 20))]) for number, header in enumerate(headers)]
+    data = [GOOD if number % every == 1 else packet for number, packet in enumerate(noise)]
+    assert same(STARTER, data) > {"ok", "bad_check", "unknown_version"}
+
+
 @given(schemas(), st.integers(0, 99))
 @settings(max_examples=10)
 def test_random_schemas_read_the_same(schema, seed):

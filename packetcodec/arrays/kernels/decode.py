@@ -49,23 +49,29 @@ def gather(data, offsets, rows, nulls, classes, head, lo, count, words, status, 
             for place in range(at, at + 8):
                 number = number << _U64(8) | _U64(data[place] if place < limit else 0)
             column[i] = number
-    mark_headers(words[0], rows, nulls, classes, head, lo, count, status, lengths)
+    return mark_headers(words[0], rows, nulls, classes, head, lo, count, status, lengths)
 
 
 @inner
 def mark_headers(first, rows, nulls, classes, head, lo, count, status, lengths):
-    """The status of packets by their header and their length."""
+    """The status of packets by their header and their length; how many are good so far."""
     size, longest, least = np.int32(head[SIZE]), np.int32(head[LONGEST]), np.int32((head[HEADER_BITS] + 7) >> 3)
-    shift = _U64(64 - head[HEADER_BITS])
+    shift, odd, good = _U64(64 - head[HEADER_BITS]), 0, 0
     for i in range(count):
         status[i] = classes[first[i] >> shift]
     for i in range(count):
-        off = _U8(SHORT) if lengths[i] < size else _U8(LONG) if lengths[i] > longest else _U8(OK)
-        known = status[i] or off
-        status[i] = known if lengths[i] >= least else _U8(SHORT)
+        odd |= lengths[i] ^ size
+    if odd:
+        for i in range(count):
+            off = _U8(SHORT) if lengths[i] < size else _U8(LONG) if lengths[i] > longest else _U8(OK)
+            known = status[i] or off
+            status[i] = known if lengths[i] >= least else _U8(SHORT)
     if nulls.size:
         for i in range(count):
             status[i] = _U8(NO_ROW) if nulls[rows[lo + i] if rows.size else lo + i] else status[i]
+    for i in range(count):
+        good += status[i] == 0
+    return good
 
 
 @inner
@@ -118,6 +124,20 @@ def mark_checks(head, tables, zeros, count, words, status, lengths, registers, l
     if low.shape[0]:
         settle(low, tables, count, status, lengths, registers, codes, others, turns)
     mark(registers, CHECK, count, status)
+
+
+@inner
+def mark_few(head, tables, zeros, count, words, status):
+    """The same where few packets are good so far: one by one; how many still are."""
+    good = 0
+    for i in range(count):
+        if status[i] == 0:
+            found = zeros
+            for word in range((head[SIZE] + 7) >> 3):
+                found ^= added_by(words[word, i] & kept_bytes(head[SIZE] - 8 * word), tables, 8 * word)
+            status[i] = _U8(CHECK) if found else _U8(OK)
+            good += found == 0
+    return good
 
 
 @inner
@@ -267,13 +287,16 @@ def decode_rows(
         count = min(BLOCK, total - lo)
         if count < BLOCK:
             live[:], valid[:], spare[:] = 0, 0, 0
-        gather(data, offsets, rows, nulls, classes, head, lo, count, words, status, lengths)
-        take_apart(rows, head, fields, low, parts, known, lo, count, words, status, codes, pads, others, turns)
-        if head[CHECK_BITS]:
-            mark_checks(
-                head, tables, zeros[zeros.size - 1], count, words, status, lengths, registers, low, codes, others, turns
-            )
-        mark_fields(head, fields, count, status, codes, pads)
+        alive = gather(data, offsets, rows, nulls, classes, head, lo, count, words, status, lengths)
+        if head[CHECK_BITS] and low.shape[0] == 0 and 8 * alive < count:
+            alive = mark_few(head, tables, zeros[zeros.size - 1], count, words, status)
+        if alive:
+            take_apart(rows, head, fields, low, parts, known, lo, count, words, status, codes, pads, others, turns)
+            if head[CHECK_BITS]:
+                mark_checks(
+                    head, tables, zeros[zeros.size - 1], count, words, status, lengths, registers, low, codes, others, turns
+                )
+            mark_fields(head, fields, count, status, codes, pads)
         good += write_status(head, status, live, spare, lo, count, out)
         write_fields(fields, real, codes, live, lo, count, valid, spare, out)
     return good
