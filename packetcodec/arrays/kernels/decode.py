@@ -30,12 +30,9 @@ def gather(data, offsets, rows, nulls, classes, head, lo, count, words, status, 
     safe = count
     while safe > 0 and offsets[rows[lo + safe - 1] if picked else lo + safe - 1] + 8 * width > limit:
         safe -= 1
-    if picked:
-        for i in range(count):
-            lengths[i] = offsets[rows[lo + i] + 1] - offsets[rows[lo + i]]
-    else:
-        for i in range(count):
-            lengths[i] = offsets[lo + i + 1] - offsets[lo + i]
+    for i in range(count):
+        row = rows[lo + i] if picked else lo + i
+        lengths[i] = offsets[row + 1] - offsets[row]
     for word in range(width):
         column = words[word]
         if picked:
@@ -280,7 +277,7 @@ def decode_rows(
     lengths, marks, out,
 ):  # fmt: skip
     """Decode packets of one layout without a trail into its columns; the number of good ones."""
-    total, good = head[ROWS], 0
+    total, good, none = head[ROWS], 0, zeros[zeros.size - 1]
     registers, others, turns, pads = numbers[0], numbers[1], numbers[2], numbers[3]
     status, live, valid, spare = marks[0], marks[1], marks[2], marks[3]
     for lo in range(0, total, BLOCK):
@@ -289,13 +286,11 @@ def decode_rows(
             live[:], valid[:], spare[:] = 0, 0, 0
         alive = gather(data, offsets, rows, nulls, classes, head, lo, count, words, status, lengths)
         if head[CHECK_BITS] and low.shape[0] == 0 and 8 * alive < count:
-            alive = mark_few(head, tables, zeros[zeros.size - 1], count, words, status)
+            alive = mark_few(head, tables, none, count, words, status)
         if alive:
             take_apart(rows, head, fields, low, parts, known, lo, count, words, status, codes, pads, others, turns)
             if head[CHECK_BITS]:
-                mark_checks(
-                    head, tables, zeros[zeros.size - 1], count, words, status, lengths, registers, low, codes, others, turns
-                )
+                mark_checks(head, tables, none, count, words, status, lengths, registers, low, codes, others, turns)
             mark_fields(head, fields, count, status, codes, pads)
         good += write_status(head, status, live, spare, lo, count, out)
         write_fields(fields, real, codes, live, lo, count, valid, spare, out)
