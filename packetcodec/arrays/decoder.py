@@ -31,7 +31,7 @@ from packetcodec.errors import PacketcodecError
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from packetcodec.arrays.references import Reference
+    from packetcodec.arrays.references import Known, Reference
     from packetcodec.arrays.tables import Units
     from packetcodec.codec import Codec
 
@@ -136,7 +136,7 @@ class ColumnDecoder:
         return Layouts(dict(zip(groups.names, found, strict=True)), pa.Table.from_batches(unknown, FAULTS))
 
     def decode_batches(
-        self, reader: Any, column: str, layout: str, version: int | None = None, *, reference: Reference | None = None
+        self, reader: Any, column: str, layout: str, version: int | None = None, *, reference: Known = None
     ) -> pa.RecordBatchReader:
         """A stream of batches with a column of packets, decoded as it is read, in memory that does not grow.
 
@@ -145,7 +145,8 @@ class ColumnDecoder:
             column: the name of the column of packets.
             layout: as for `decode_array`.
             version: as for `decode_array`.
-            reference: as for `decode_array`; what is known of each row is a column of `reader`, given by its name.
+            reference: as for `decode_array`; what is known of each row is a column of `reader`, given by its name. Or a
+                function from a batch to the references of its rows, which is called for batches in their order.
 
         Returns:
             A stream of all other columns of `reader`, and those of `schema` behind them.

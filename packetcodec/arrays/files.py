@@ -13,6 +13,7 @@ Owns one rule: which form a file has, by the ending of its name.
 from __future__ import annotations
 
 import json
+from collections import Counter
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Any, BinaryIO
 
@@ -29,21 +30,26 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from packetcodec.arrays.decoder import ColumnDecoder
-    from packetcodec.arrays.references import Reference
+    from packetcodec.arrays.references import Known
 
 #: Prefixes of length: bytes, and their order.
 RECORDS = {"u8": (1, "little"), "u16le": (2, "little"), "u16be": (2, "big")}
+#: What a line without hex is counted as.
+NOT_HEX = "not_hex"
 _ROWS = 1 << 16
 _PACKET = pa.schema({"packet": pa.binary()})
 
 
-def read_packets(handle: BinaryIO, name: str, *, record: str | None = None) -> pa.RecordBatchReader:
+def read_packets(
+    handle: BinaryIO, name: str, *, record: str | None = None, counts: Counter[str | None] | None = None
+) -> pa.RecordBatchReader:
     """The packets of a file: of Parquet (`.parquet`), of records (`record`), else of lines of hex, where no hex is null.
 
     Args:
         handle: the open file.
         name: its name.
         record: how packets stand in a binary file: a number of bytes, or the prefix of length before each, of `RECORDS`.
+        counts: where lines without hex are counted, as `NOT_HEX`.
 
     Raises:
         PacketcodecError: no Parquet, or no such record.
@@ -55,7 +61,7 @@ def read_packets(handle: BinaryIO, name: str, *, record: str | None = None) -> p
             raise PacketcodecError(f"{name}: no Parquet: {fault}") from None
         return pa.RecordBatchReader.from_batches(file.schema_arrow, file.iter_batches(_ROWS))
     if record is None:
-        found = _hex(handle)
+        found = _hex(handle, Counter() if counts is None else counts)
     elif record in RECORDS:
         found = _prefixed(handle, name, *RECORDS[record])
     elif record.isdecimal() and 1 <= int(record) <= 255:
@@ -75,12 +81,13 @@ def _batches(packets: Iterator[bytes | None]) -> Iterator[pa.RecordBatch]:
     yield pa.record_batch([pa.array(some, pa.binary())], schema=_PACKET)
 
 
-def _hex(handle: BinaryIO) -> Iterator[bytes | None]:
+def _hex(handle: BinaryIO, counts: Counter[str | None]) -> Iterator[bytes | None]:
     for line in handle:
         if text := line.strip():
             try:
                 yield bytes.fromhex(text.decode("ascii"))
             except ValueError:
+                counts[NOT_HEX] += 1
                 yield None
 
 
@@ -101,12 +108,16 @@ def _prefixed(handle: BinaryIO, name: str, width: int, order: Any) -> Iterator[b
 
 
 def split(
-    decoder: ColumnDecoder, reader: pa.RecordBatchReader, column: str, reference: Reference | None = None
+    decoder: ColumnDecoder,
+    reader: pa.RecordBatchReader,
+    column: str,
+    reference: Known = None,
+    counts: Counter[str | None] | None = None,
 ) -> Iterator[tuple[tuple[int, str] | None, pa.RecordBatch]]:
     """A mixed recording as it is read, taken apart: version and layout, and packets of it; None for those of no layout.
 
     The columns are the number of the row, those of `reader` beside that of packets, and those of the layout. Arguments and
-    errors are those of `ColumnDecoder.decode_batches`.
+    errors are those of `ColumnDecoder.decode_batches`; null rows are counted in `counts`, as None.
     """
     given, first = of_columns(decoder.codec.plans, reference, reader.schema), 0
     for batch in reader:
@@ -122,6 +133,8 @@ def split(
             piece = table.combine_chunks().to_batches()[0]
             fields = [piece.schema.field(0), *kept, *list(piece.schema)[1:]]
             yield key, pa.record_batch([piece.column(0), *beside.columns, *piece.columns[1:]], schema=pa.schema(fields))
+        if counts is not None:
+            counts[None] += batch.column(column).null_count
         first += batch.num_rows
 
 

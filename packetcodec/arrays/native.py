@@ -79,7 +79,7 @@ class Kernel:
             if (folder / name).is_file():
                 symbol, code = (folder / name).read_bytes().split(b"\n", 1)
                 return symbol.decode(), code
-        _LOG.info("compiling for this processor, once: this takes about a minute")
+        _LOG.info("first use: compiling %s for this processor, which takes half a minute or less", self._name)
         kernels = "packetcodec.arrays.kernels"
         function = getattr(importlib.import_module(f"{kernels}.{self._module}"), self._name)
         symbol, code = importlib.import_module(f"{kernels}.machine").compiled(function, self._types)

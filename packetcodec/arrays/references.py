@@ -22,7 +22,7 @@ from packetcodec.wire.low_bits import reference_code
 from packetcodec.wire.quantize import to_number
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     from numpy.typing import NDArray
 
@@ -30,6 +30,8 @@ if TYPE_CHECKING:
 
     #: Field name to a value in the unit of the columns, or to an array of one for each row.
     Reference = Mapping[str, Any]
+    #: Of a stream: values, names of its columns, or what gives the values of each row of a batch.
+    Known = Reference | Callable[[pa.RecordBatch], Reference] | None
 
 
 def checked(plans: Mapping[int, Plan], given: Reference | None, count: int) -> dict[str, Any]:
@@ -51,13 +53,15 @@ def checked(plans: Mapping[int, Plan], given: Reference | None, count: int) -> d
     return found
 
 
-def of_columns(plans: Mapping[int, Plan], given: Reference | None, schema: pa.Schema) -> Reference:
-    """References of a stream: values, or names of its columns.
+def of_columns(plans: Mapping[int, Plan], given: Known, schema: pa.Schema) -> Known:
+    """References of a stream: values, names of its columns, or a function.
 
     Raises:
         ValueFault: a name of no field.
         PacketcodecError: a name of no column, or an array, which a stream has no rows for.
     """
+    if callable(given):
+        return given
     demand_fields(plans.values(), given or ())
     for name, value in (given or {}).items():
         if isinstance(value, str):
@@ -65,12 +69,14 @@ def of_columns(plans: Mapping[int, Plan], given: Reference | None, schema: pa.Sc
                 raise PacketcodecError(f"reference: column {value!r}: the input has {', '.join(schema.names)}")
         elif hasattr(value, "__len__"):
             raise PacketcodecError(f"reference: {name}: a value or the name of a column is needed")
-    return given or {}
+    return given
 
 
-def of_batch(given: Reference, batch: pa.RecordBatch) -> Reference:
+def of_batch(given: Known, batch: pa.RecordBatch) -> Reference:
     """The references of a batch of a stream."""
-    return {name: batch.column(value) if isinstance(value, str) else value for name, value in given.items()}
+    if callable(given):
+        return {name: pa.array(values) for name, values in given(batch).items()}
+    return {name: batch.column(value) if isinstance(value, str) else value for name, value in (given or {}).items()}
 
 
 def piece(given: Reference, at: int, count: int) -> dict[str, Any]:

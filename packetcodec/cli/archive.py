@@ -6,9 +6,11 @@ Owns one rule: a file of values stands in its place when it is whole, and not be
 from __future__ import annotations
 
 import importlib
+import logging
 import os
 import tempfile
 from collections import Counter
+from contextlib import nullcontext
 from dataclasses import dataclass
 from functools import wraps
 from pathlib import Path
@@ -16,18 +18,32 @@ from typing import TYPE_CHECKING, Any, Self
 
 import click
 
-from packetcodec.cli.options.usage import added, known_layout
+from packetcodec.cli.options.usage import added, known_layout, wrong_option
 from packetcodec.cli.streams import DataFault, say
 from packetcodec.cli.tables.sheet import progress
-from packetcodec.errors import OK
+from packetcodec.errors import FAULTS, OK, PacketFault
+from packetcodec.spelling import counted
+from packetcodec.wire.packing import identified
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Callable, Iterator, Mapping, Sequence
     from types import ModuleType
 
     from packetcodec.cli.options.hearing import Hearing
     from packetcodec.codec import Codec
+    from packetcodec.receive.references import References
     from packetcodec.wire import LayoutPlan
+
+#: What a packet can be before its tracker is known.
+_NAMELESS = FAULTS[: FAULTS.index("bad_check")]
+
+
+class _Remarks(logging.Handler):
+    """Says on stderr what the arrays remark."""
+
+    def emit(self, record: logging.LogRecord) -> None:
+        """Say it."""
+        say(record.getMessage())
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +56,7 @@ class Archive:
     record: str | None
 
     def run(self, codec: Codec, output: str | None, hearing: Hearing) -> int:
-        """Decode the file; the exit status: 1 where a packet was refused.
+        """Decode the file; the exit status: 1 where a packet was refused, or a line is no hex.
 
         Raises:
             click.UsageError: no output, no such layout, no place that is needed, or the libraries are not installed.
@@ -48,39 +64,70 @@ class Archive:
         """
         if output is None:
             raise click.UsageError("--from needs -o FILE, ending in .parquet or .csv")
+        if Path(output).suffix not in {".parquet", ".csv"}:
+            raise click.UsageError(f"--output: {output} ends in neither .parquet nor .csv")
         layouts = [layout for plan in codec.plans.values() for layout in plan.layouts]
         if self.layout is not None:
             layouts = [known_layout(codec.plan, self.layout)]
         counts: Counter[str | None] = Counter()
+        reference = self._references(codec, layouts, hearing)
         outputs = _Outputs(output, single=len(layouts) == 1)
+        remarks = logging.getLogger("packetcodec.arrays")
+        remarks.setLevel(logging.INFO)
+        remarks.handlers = [_Remarks()]
         with outputs, Path(self.source).open("rb") as source, progress("Decoding", None) as tell:
-            for name, status, batch in self._decoded(codec, layouts, _references(codec, layouts, hearing), source):
+            for name, status, batch in self._decoded(codec, layouts, reference, source, counts):
                 outputs.write(name, batch)
                 statuses = batch.column(status).value_counts().to_pylist()
                 counts.update({item["values"]: item["counts"] for item in statuses})
                 tell(counts.total())
-        good, other = counts.pop(OK, 0), counts.pop(None, 0)
+        good, lines = counts.pop(OK, 0), counts.pop(_room(".files").NOT_HEX, 0)
+        other = counts.pop(None, 0) - lines
         if not outputs.written:
             raise DataFault(f"{self.source}: no packet in it; --from reads lines of bare hex, decode without it reads logs")
-        others = f", {other:,} null or of other layouts" if other else ""
-        say(f"wrote {' '.join(outputs.written)}: {good:,} packets done, {counts.total():,} refused{others}")
-        return 1 if counts or not good else 0
+        rest = f", {counted(lines, 'line')} not hex" if lines else ""
+        rest += f", {other:,} null or of other layouts" if other else ""
+        say(f"wrote {' '.join(outputs.written)}: {good:,} packets done, {counts.total():,} refused{rest}")
+        return 1 if counts or lines or not good else 0
 
     def _decoded(
-        self, codec: Codec, layouts: Sequence[LayoutPlan], reference: dict[str, Any], source: Any
+        self, codec: Codec, layouts: Sequence[LayoutPlan], reference: Any, source: Any, counts: Counter[str | None]
     ) -> Iterator[tuple[str, str, Any]]:
         """Batches of values, each with what its file's name says of it and its column of the status."""
         rooms = _room(""), _room(".files")
         decoder = rooms[0].ColumnDecoder(codec)
-        reader = rooms[1].read_packets(source, self.source, record=self.record)
+        with wrong_option() if self.record else nullcontext():
+            reader = rooms[1].read_packets(source, self.source, record=self.record, counts=counts)
+        if self.column not in reader.schema.names:
+            raise click.UsageError(f"--column: {self.column!r} is none of {', '.join(reader.schema.names)}")
         if len(layouts) == 1:
             for batch in decoder.decode_batches(reader, self.column, layouts[0].name, reference=reference):
                 yield "", decoder.schema(layouts[0].name).names[0], batch
             return
-        for key, batch in rooms[1].split(decoder, reader, self.column, reference):
+        for key, batch in rooms[1].split(decoder, reader, self.column, reference, counts):
             version, name = key or (0, "unknown")
             status = decoder.schema(name, version).names[0] if key else "status"
             yield f"v{version}.{name}" if key and len(codec.plans) > 1 else name, status, batch
+
+    def _references(
+        self, codec: Codec, layouts: Sequence[LayoutPlan], hearing: Hearing
+    ) -> Callable[[Any], dict[str, list[Any]]] | None:
+        """What gives the references of a batch, for fields that are sent by their low bits: learned as by `decode`.
+
+        Packets pass one by one here: what one says is what the next one of its tracker is read by.
+        """
+        known = hearing.references(codec)
+        names = dict.fromkeys(field.name for layout in layouts for _, field, _ in layout.low_fields)
+        for layout in layouts:
+            if layout.low_fields and not known.of_stranger(layout, hearing.clock):
+                fields = ", ".join(field.name for _, field, _ in layout.low_fields)
+                raise click.UsageError(f'--from needs --near: layout "{layout.name}" sends low bits of {fields}')
+
+        def of_batch(batch: Any) -> dict[str, list[Any]]:
+            rows = [_known_of(codec, known, data, hearing.clock) for data in batch.column(self.column).to_pylist()]
+            return {name: [row.get(name) for row in rows] for name in names}
+
+        return of_batch if names else None
 
 
 class _Outputs:
@@ -124,18 +171,19 @@ class _Outputs:
                 beside.unlink(missing_ok=True)
 
 
-def _references(codec: Codec, layouts: Sequence[LayoutPlan], hearing: Hearing) -> dict[str, Any]:
-    """What the options say of fields that are sent by their low bits."""
-    if len(hearing.places) > 1:
-        raise click.UsageError("--near: with --from one place is taken for all packets")
-    found: dict[str, Any] = {}
-    known = hearing.references(codec)
-    for layout in layouts:
-        reference = known.of_stranger(layout, hearing.clock)
-        if layout.low_fields and not reference:
-            raise click.UsageError(f'--from needs --near: layout "{layout.name}" sends low bits of its position')
-        found |= reference
-    return found
+def _known_of(codec: Codec, known: References, data: bytes | None, now: float | None) -> Mapping[str, Any]:
+    """The reference by which a packet is read: what it says itself, or else what is known of its tracker."""
+    if data is None:
+        return {}
+    try:
+        packet, _ = known.decode(data, now)
+    except PacketFault as fault:
+        if fault.status in _NAMELESS:
+            return {}
+        tracker, layout = known.said(data), identified(codec.plans, data)[1]
+        return known.of_stranger(layout, now) | known.of(tracker)
+    known.learn(known.said(data), packet.values)
+    return packet.values
 
 
 def _beside(output: str) -> tuple[Path, int]:

@@ -9,7 +9,8 @@ import pyarrow.csv as pc
 import pyarrow.parquet as pq
 import pytest
 
-from packetcodec import Codec, Schema
+from packetcodec import Codec, PacketcodecError, Schema
+from packetcodec.arrays import native
 from packetcodec.arrays.files import read_packets
 from packetcodec.cli.app import run
 from packetcodec.starter import schema_text
@@ -71,11 +72,11 @@ def test_lines_and_records_become_csv(folder, name, text, options):
     [
         (["--from", "in.bin"], 2, "--from needs -o FILE"),
         (["--from", "none.parquet", "-o", "out.csv"], 2, "none.parquet: No such file or directory"),
-        (["--from", "in.bin", "-o", "out.xml"], 1, "out.xml: ends in neither .parquet nor .csv"),
-        (["--from", "in.bin", "-o", "out.csv", "--record", "u9"], 1, "record: 'u9' is neither"),
+        (["--from", "in.bin", "-o", "out.xml"], 2, "--output: out.xml ends in neither .parquet nor .csv"),
+        (["--from", "in.bin", "-o", "out.csv", "--record", "u9"], 2, "--record: 'u9' is neither"),
         (["--from", "in.bin", "-o", "out.csv", "--record", "3"], 1, "in.bin: the last record has 2 bytes, not 3"),
         (["--from", "in.parquet", "-o", "out.csv"], 1, "in.parquet: no Parquet"),
-        (["--from", "in.bin", "-o", "out.csv", "--column", "data"], 1, "column 'data': the input has packet"),
+        (["--from", "in.bin", "-o", "out.csv", "--column", "data"], 2, "--column: 'data' is none of packet"),
         (["--from", "in.bin", "-o", "none/out.csv"], 2, "none/out.csv: No such file or directory"),
     ],
 )
@@ -141,7 +142,46 @@ def test_a_place_and_a_time_stand_for_the_bits_that_are_not_sent(folder, capfd):
             assert pq.read_table("out.parquet")["latitude"].to_pylist() == [pytest.approx(wanted["latitude"], abs=1e-5)]
         capfd.readouterr()
         assert run(arguments) == 2
-        assert f'--from needs --near: layout "{name}" sends low bits of its position' in capfd.readouterr().err
+        fields = ", ".join(field.name for _, field, _ in low_bits.CODEC.plan.layout(name).low_fields)
+        assert f'--from needs --near: layout "{name}" sends low bits of {fields}\n' in capfd.readouterr().err
+
+
+def test_what_a_tracker_said_last_is_what_the_next_packet_is_read_by(folder, capfd):
+    (folder / "low.toml").write_text(low_bits.TEXT, encoding="utf-8")
+    values = low_bits.VALUES["position"]
+    walk = [values | {"collar": collar, "counter": 3 * step, "latitude": 46.5 + (1 + collar) * 0.03 * step}
+            for step in range(40) for collar in (1, 2)]  # fmt: skip
+    packets = [low_bits.CODEC.encode("position", row) for row in walk]
+    packets[20] = packets[20][:-1] + bytes([packets[20][-1] ^ 1])
+    (folder / "in.hex").write_text("".join(packet.hex() + "\n" for packet in packets), encoding="utf-8")
+    near = ["--near", "0,0", "--near", "46.5,9.8,2100"]
+    for options, name in (["--layout", "position"], "out"), ([], "out.position"):
+        assert run(["decode", "low.toml", "--from", "in.hex", "-o", "out.parquet", *near, *options]) == 1
+        found = pq.read_table(f"{name}.parquet")
+        assert found["status"].to_pylist() == ["ok"] * 20 + ["bad_check"] + ["ok"] * 59
+        for row, wanted in zip(found.to_pylist(), walk, strict=True):
+            if row["status"] == "ok":
+                assert row["latitude"] == pytest.approx(wanted["latitude"], abs=1e-4)
+                assert row["counter"] == wanted["counter"]
+    assert "79 packets done, 1 refused" in capfd.readouterr().err
+
+
+@pytest.mark.parametrize("options", [["--layout", "position"], []])
+def test_a_line_without_hex_is_counted(folder, capfd, options):
+    (folder / "in.hex").write_text(f"{GOOD.hex()}\nno hex\n{GOOD.hex()}\n11 0\n", encoding="utf-8")
+    assert run(["decode", "pasture.toml", "--from", "in.hex", "-o", "out.csv", *options]) == 1
+    assert ": 2 packets done, 0 refused, 2 lines not hex\n" in capfd.readouterr().err
+
+
+def test_the_first_use_says_that_it_compiles(folder, capfd, monkeypatch):
+    def remark(*_):
+        native._LOG.info("first use: compiling")
+        raise PacketcodecError("no compiler here")
+
+    monkeypatch.setattr(native, "DECODE_ROWS", remark)
+    (folder / "in.hex").write_text(f"{GOOD.hex()}\n", encoding="utf-8")
+    assert decode("--from", "in.hex", "-o", "out.csv") == 1
+    assert capfd.readouterr().err == "packetcodec: first use: compiling\npacketcodec: no compiler here\n"
 
 
 def test_memory_does_not_grow_with_the_file(folder):
