@@ -29,7 +29,7 @@ from packetcodec.cli.tables.figures import (
 from packetcodec.cli.tables.sheet import Sheet, console, put_json, remark, table
 from packetcodec.radio import CAUTION
 from packetcodec.radio.schedule import Sending, largest_payload
-from packetcodec.schema import DEGREE, METRE
+from packetcodec.schema import DEGREE, METRE, PLACE
 from packetcodec.spelling import counted
 from packetcodec.vectors.examples import Example
 from packetcodec.wire import LayoutPlan, Plan, Point, text_line
@@ -167,6 +167,10 @@ def layout_table(layout: LayoutPlan, sent: tuple[Size, ...], radio: Radio, *, te
     columns = ("trail", "modem", "bytes", *_PACKET_COLUMNS) if trail else ("modem", *_PACKET_COLUMNS)
     text_columns = ("text bytes", *_TEXT_COLUMNS) if trail else _TEXT_COLUMNS
     title = f'layout "{layout.name}": {describe_size(layout)}'
+    if trail and sent[0].bytes > layout.size:
+        places = [field for field in layout.fields if field.kind.role in PLACE]
+        may_lack = any(field.absent_code is not None for field in places)
+        title += f", {layout.size} without a position" if may_lack else f", {sent[0].bytes} without points"
     title += f", as text {sent[0].text_bytes}" if text and not trail else ""
     keys = 2 if trail else 1
     return table(title, columns + text_columns * text, rows, left=keys, keys=keys, groups=(6 + trail, 3 + trail))

@@ -108,7 +108,7 @@ def costs_of(
     name = STDIN_NAME if log == "-" else log or ""
     fixes = () if log is None else read_log(blocks(log), name=name, columns=columns, time_format=time_format).fixes
     costs = Costs(
-        planned=planned, radios=radios, trackers=trackers, draw=draw, battery=battery,
+        plan=plan, planned=planned, radios=radios, trackers=trackers, draw=draw, battery=battery,
         derating=DEFAULT_DERATING if derating is None else derating, fixes=fixes,
     )  # fmt: skip
     with wrong_option("--send"):

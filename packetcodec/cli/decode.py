@@ -14,6 +14,7 @@ from packetcodec.cli.files import load_schema
 from packetcodec.cli.follow import follow as follow_source
 from packetcodec.cli.options.hearing import hearing_options
 from packetcodec.cli.streams import DataFault, Tally, lines
+from packetcodec.cli.tables.follow_report import REFERENCE_HINT
 from packetcodec.cli.tables.sheet import json_line
 from packetcodec.codec import Codec
 from packetcodec.errors import PacketcodecError, PacketFault
@@ -78,20 +79,28 @@ def decode(
             tally.good += 1
             continue
         except PacketFault as fault:
-            message = str(fault)
+            lacks = not hearing.places and known.explains(data, fault)[0]
+            tally.refuse(number, f"{fault}; {REFERENCE_HINT}" if lacks else str(fault))
             row = {"status": fault.status, "field": fault.field, "offset": fault.offset, **row, "hex": text}
+        except LookupError:
+            tally.pass_over("--pattern finds no packet in it")
+            row = {"status": NOT_HEX, "message": "the pattern finds no packet", **row}
         except PacketcodecError as fault:
-            message = str(fault)
-            row = {"status": NOT_HEX, "message": message, **row}
-        tally.refuse(number, message)
+            tally.refuse(number, str(fault))
+            row = {"status": NOT_HEX, "message": str(fault), **row}
         if faults:
             click.echo(json_line(row))
     return tally.close()
 
 
 def _heard(text: str, reader: LineReader, *, only: bool) -> tuple[bytes, Reception]:
-    """The packet of a line and how it was heard; `only` by the reader, else a line that is nothing but hex is that."""
-    fault = PacketcodecError("the pattern finds no packet")
+    """The packet of a line and how it was heard; `only` by the reader, else a line that is nothing but hex is that.
+
+    Raises:
+        LookupError: the reader alone was asked, and found none.
+        PacketcodecError: why the line is not hex, where the reader finds nothing either.
+    """
+    fault: Exception = LookupError()
     if not only:
         try:
             return _bytes(text), Reception()

@@ -13,10 +13,11 @@ import click
 
 from packetcodec.cli.files import load_schema
 from packetcodec.cli.options.usage import known_layout
-from packetcodec.cli.streams import Tally, lines, say
+from packetcodec.cli.streams import Tally, lines
 from packetcodec.codec import Codec
 from packetcodec.errors import PacketcodecError
 from packetcodec.schema import Form, Role
+from packetcodec.spelling import counted
 from packetcodec.wire import clipped, clipping, to_base
 
 if TYPE_CHECKING:
@@ -43,7 +44,6 @@ def encode(schema: str, file: str, layout: str | None) -> int:
     if layout is not None:
         known_layout(codec.plan, layout)
     tally = Tally()
-    half_told = False
     for number, text in lines(file, tally):
         try:
             name, values, trail = _row(text, layout, codec)
@@ -51,9 +51,8 @@ def encode(schema: str, file: str, layout: str | None) -> int:
             tally.good += 1
             for field, words in _clipped(codec, name, values):
                 tally.clip(number, field, words)
-            if not half_told and (half := _half_a_position(codec, name, values)):
-                say(f"line {number}: {half} (told once)")
-                half_told = True
+            for what, words in _lost(codec, name, values, trail):
+                tally.tell_once(number, what, words)
         except PacketcodecError as fault:
             tally.refuse(number, str(fault))
     return tally.close()
@@ -138,10 +137,14 @@ def _clipped(codec: Codec, layout: str, values: dict[str, Any]) -> Iterator[tupl
             yield name, clipping(field, base)
 
 
-def _half_a_position(codec: Codec, layout: str, values: dict[str, Any]) -> str | None:
-    """What to say of a latitude without its longitude, or the reverse."""
+def _lost(codec: Codec, layout: str, values: dict[str, Any], trail: list[Any]) -> Iterator[tuple[str, str]]:
+    """What a packet without its whole position does not carry, and how to say it."""
     north, east = (codec.plan.layout(layout).role(role) for role in (Role.NORTH, Role.EAST))
-    if north is None or east is None or (values.get(north.name) is None) == (values.get(east.name) is None):
-        return None
-    given, absent = (north, east) if values.get(east.name) is None else (east, north)
-    return f"{given.name} without {absent.name}: the packet holds half a position"
+    if north is None or east is None:
+        return
+    there = [field.name for field in (north, east) if values.get(field.name) is not None]
+    if len(there) == 1:
+        absent = north.name if there == [east.name] else east.name
+        yield "half", f"{there[0]} without {absent}: the packet holds half a position"
+    if trail and len(there) < 2:
+        yield "trail", f"a trail of {counted(len(trail), 'point')} without a position to count it from: it is not sent"

@@ -86,8 +86,11 @@ def write_file(
 
     Raises:
         FileExistsError: it is, with `new`.
+        click.UsageError: it has no name.
         OSError: it cannot be written; `filename` is `path`, and nothing of it is left.
     """
+    if not path.name:  # an empty name, which stands for the working directory
+        raise click.UsageError("the name of the file to write is empty")
     with named(path):
         # Exclusive, in the same folder, with a name that cannot be guessed: nobody plants a link there.
         descriptor, beside = tempfile.mkstemp(prefix=f".{path.name[:80]}.", dir=path.parent)

@@ -6,6 +6,8 @@ Owns one rule: what draws is loaded when it is asked for, and is an extra. No ot
 from __future__ import annotations
 
 import importlib
+import signal
+import threading
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -23,11 +25,25 @@ if TYPE_CHECKING:
     from packetcodec.page import Figure
 
 
+class Pictured(click.Command):
+    """A command with pictures: `--picture list` needs no file."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Put an empty name where the file is left out."""
+        whole: list[str] = []
+        for number, word in enumerate(args):
+            whole += ["--picture", "list"] if word == "--picture=list" else [word]
+            behind = args[number + 1 : number + 2]
+            if whole[-2:] == ["--picture", "list"] and not (behind and behind[0].lower().endswith((".svg", ".png"))):
+                whole.append("")
+        return super().parse_args(ctx, whole)
+
+
 def picture_option(command: Callable[..., Any]) -> Callable[..., Any]:
     """Add the option; the command takes `pictures`, pairs of a name and a file."""
     return click.option(
         "--picture", "pictures", type=(str, click.Path(dir_okay=False)), multiple=True, metavar="NAME FILE",
-        help="Write one picture of the page as .svg or .png; `list` for NAME tells the names.",
+        help="Write one picture of the page as .svg or .png; `--picture list` prints the names.",
     )(command)  # fmt: skip
 
 
@@ -38,7 +54,7 @@ def demand_endings(pictures: Sequence[tuple[str, str]]) -> None:
         click.UsageError: a file of another ending.
     """
     for _, path in pictures:
-        if Path(path).suffix.lower() not in {".svg", ".png"}:
+        if path and Path(path).suffix.lower() not in {".svg", ".png"}:
             raise click.UsageError(f"--picture: {path} ends neither in .svg nor in .png")
 
 
@@ -64,7 +80,7 @@ def put_page(whole: Whole, path: str | None, pictures: Sequence[tuple[str, str]]
     if pictures:
         _write_pictures(whole.figures, pictures)
     if path is not None:
-        write_file(Path(path), whole.html())
+        write_file(Path(path), drawn(whole.html))
         say(f"wrote {path}")
 
 
@@ -72,14 +88,28 @@ def _write_pictures(figures: Sequence[Figure], pictures: Sequence[tuple[str, str
     known = {figure.name: figure for figure in figures}
     vega = room("packetcodec.page.vega")
     for name, path in pictures:
+        if name == "list":
+            click.echo("\n".join(known))
+            continue
         if name not in known:
             raise click.UsageError(f"--picture: {name} is not a picture of this page: one of {', '.join(known)}")
-        svg = Path(path).suffix.lower() == ".svg"
-        write_file(Path(path), vega.svg_picture(known[name]) if svg else vega.png_picture(known[name]))
+        draw = vega.svg_picture if Path(path).suffix.lower() == ".svg" else vega.png_picture
+        write_file(Path(path), drawn(draw, known[name]))
         say(f"wrote {path}")
 
 
-@click.command(short_help="One HTML page to look at: bits, airtime, schedule, specification.")
+def drawn(draw: Callable[..., Any], *what: Any) -> Any:
+    """What a function draws; meanwhile Ctrl-C ends the program at once, since what draws would not let Python see it."""
+    if threading.current_thread() is not threading.main_thread():
+        return draw(*what)
+    before = signal.signal(signal.SIGINT, signal.SIG_DFL)
+    try:
+        return draw(*what)
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+@click.command(cls=Pictured, short_help="One HTML page to look at: bits, airtime, schedule, specification.")
 @click.argument("schema", type=click.Path(dir_okay=False), required=False)
 @click.option("-o", "--output", type=click.Path(dir_okay=False), help="Write the page to this file; default: stdout.")
 @picture_option
@@ -98,6 +128,6 @@ def page(schema: str | None, *, output: str | None, pictures: tuple[tuple[str, s
     whole = room("packetcodec.cli.tables.page_plan").plan_page(plan, costs)
     put_page(whole, output, pictures)
     if output is None and not pictures:
-        click.echo(whole.html(), nl=False)
+        click.echo(drawn(whole.html), nl=False)
     for words in costs.radio.remarks:
         remark(words)

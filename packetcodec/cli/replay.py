@@ -17,7 +17,7 @@ from packetcodec.cli.options.passage import passage_of, passage_options
 from packetcodec.cli.options.radio import radio_of, radio_options
 from packetcodec.cli.options.schedule import duration
 from packetcodec.cli.options.usage import known_layout, wrong_option
-from packetcodec.cli.page import demand_endings, picture_option, put_page, room
+from packetcodec.cli.page import Pictured, demand_endings, picture_option, put_page, room
 from packetcodec.cli.streams import STDIN_NAME, DataFault, blocks
 from packetcodec.cli.tables.link_report import print_trails, send_over_link, trails_json
 from packetcodec.cli.tables.replay_report import Replayed, print_replay, remarks, replay_json
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from packetcodec.wire import LayoutPlan, Plan
 
 
-class _WithColumns(click.Command):
+class _WithColumns(Pictured):
     """A command whose help lists the columns of a table."""
 
     def format_epilog(self, _ctx: click.Context, formatter: click.HelpFormatter) -> None:

@@ -138,12 +138,25 @@ class Tally:
         self.good = 0
         self.refused = 0
         self.clipped: Counter[str] = Counter()
+        self.passed: Counter[str] = Counter()
+        self._told: set[str] = set()
 
     def refuse(self, number: int, message: str) -> None:
         """Say what is wrong with a line, and count it."""
         self.refused += 1
         verdict(1)
         say(f"line {number}: {message}")
+
+    def pass_over(self, why: str) -> None:
+        """Count a line that is refused without a word of its own: how many there were is said at the end."""
+        self.passed[why] += 1
+        verdict(1)
+
+    def tell_once(self, number: int, what: str, words: str) -> None:
+        """Say of the first line with such a thing what became of it."""
+        if what not in self._told:
+            say(f"line {number}: {words} (told once)")
+            self._told.add(what)
 
     def clip(self, number: int, field: str, words: str) -> None:
         """Count a value that was sent as the end of its range; say of the first one of a field what became of it."""
@@ -160,8 +173,11 @@ class Tally:
         if self.clipped:
             fields = ", ".join(f"{name} {count}" for name, count in self.clipped.items())
             say(f"{counted(self.clipped.total(), 'value')} clipped to the end of a range: {fields}")
-        if self.refused:
-            say(f"{counted(self.good, 'packet')} done, {self.refused} refused")
+        for why, count in self.passed.items():
+            say(f"{counted(count, 'line')}: {why}")
+        refused = self.refused + self.passed.total()
+        if refused:
+            say(f"{counted(self.good, 'packet')} done, {refused} refused")
         elif not self.good:
             raise DataFault("no line of input")
-        return 1 if self.refused else 0
+        return 1 if refused else 0

@@ -119,7 +119,8 @@ class Codec:
             values: field name to value in the field's unit; an optional field may be left out or None. A number is an
                 int, float, Decimal, Fraction, numpy's integers and floats; a flag is True or False, numpy's too.
             trail: earlier positions, newest first: `TrailPoint`, tuples or rows of the same order, or mappings with the
-                same names. As many are sent as the layout's trail and the packet's limit hold.
+                same names. As many are sent as the layout's trail and the packet's limit hold; none behind a packet
+                without latitude or longitude, from which they are counted.
 
         Raises:
             ValueFault: an unknown layout or field, a missing value, one that is no finite number, or one beyond the

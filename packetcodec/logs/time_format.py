@@ -10,7 +10,7 @@ is in UTC.
 1782907200.0
 >>> TimeFormat("%d.%m. %H:%M")
 Traceback (most recent call last):
-packetcodec.errors.PacketcodecError: time format '%d.%m. %H:%M': has a day but no year (%Y or %y): give the year beside it
+packetcodec.errors.PacketcodecError: year: missing; time format '%d.%m. %H:%M' has a day but no year (%Y or %y)
 """
 
 from __future__ import annotations
@@ -58,10 +58,11 @@ class TimeFormat:
         self.dated = bool(set("dbBjm") & set(parts[1::2]))
         has_year = bool(set("yY") & set(parts[1::2]))
         if self.dated and not has_year and year is None:
-            raise _fault(text, "has a day but no year (%Y or %y): give the year beside it")
-        if year is not None and (has_year or not self.dated or not 1 <= year <= 9999):
-            what = f"year {year} is outside 1..9999" if self.dated and not has_year else "needs no year beside it"
-            raise _fault(text, what)
+            raise PacketcodecError(f"year: missing; time format {text!r} has a day but no year (%Y or %y)")
+        if year is not None and (has_year or not self.dated):
+            raise PacketcodecError(f"year: {year} is not needed; time format {text!r} has {'one' if has_year else 'no day'}")
+        if year is not None and not 1 <= year <= 9999:
+            raise PacketcodecError(f"year: {year} is outside 1..9999")
         self.dated = self.dated or has_year
         self.pattern = re.compile(
             "".join(_DIRECTIVES[part] if number % 2 else re.escape(part) for number, part in enumerate(parts))

@@ -1,4 +1,4 @@
-"""Which field to shrink: what one bit less costs in each field's unit, what is free, and the smallest set that pays.
+"""Which field to shrink: what one bit less costs in each field's unit, what is free, and a set that pays.
 
 Owns one rule: how a set of concessions is chosen. Bits that cost next to nothing are taken first (a step at most a tenth
 coarser, a range at most a tenth shorter). Then each measured field gives one bit, which doubles its error, before any gives
@@ -92,7 +92,7 @@ def bits_to_drop(layout: LayoutPlan, drop_bytes: int) -> int:
 
 
 def cheapest(layout: LayoutPlan, bits: int) -> tuple[Concession, ...] | None:
-    """The smallest set of concessions that takes so many bits from a layout's fields; None where they do not have them."""
+    """Concessions that take so many bits, and not one more, from a layout's fields; None where they do not have them."""
     taken = dict.fromkeys((field.name for field in layout.fields), 0)
     fields = {field.name: field for field in layout.fields}
 

@@ -100,7 +100,9 @@ def _kind(table: Table) -> Kind | None:
     if isinstance(name, str) and name in KINDS:
         return KINDS[name]
     if name is None:
-        table.note(f"kind is missing; one of {', '.join(KINDS)}")
+        if (key := table.meant("kind")) is not None:
+            table.note("not a key of a field; did you mean kind?", key)
+        table.note_missing("kind", f"one of {', '.join(KINDS)}")
     else:
         near = nearest(str(name), KINDS)
         hint = f"did you mean {near}?" if near else f"one of {', '.join(KINDS)}"
@@ -129,7 +131,7 @@ def _own_unit(table: Table, bits: int | None) -> Unit | None:
     given = {key: table.number(key) for key in ("minimum", "maximum", "resolution", "max_error") if key in table.data}
     for key in ("minimum", "maximum"):
         if key not in given:
-            table.note(f"{key} is missing: a number has no range of its own")
+            table.note_missing(key, "a number has no range of its own")
     low, high = given.get("minimum"), given.get("maximum")
     if low is None or high is None:
         return None

@@ -190,7 +190,7 @@ def _layouts(top: Table, header: Header) -> tuple[Layout, ...]:
         ident = table.integer("id", 0, most)
         if "id" not in table.data:
             if most:
-                table.note(f"id is missing: a number within 0..{most}")
+                table.note_missing("id", f"a number within 0..{most}")
             ident = 0
         if name is not None and names.setdefault(name, number) != number:
             table.note(f'"{name}" is already the name of layout {names[name]}', "name")

@@ -86,7 +86,18 @@ class Table:
                 self.note(f"not a key of {what or self._rows.what}{hint}", key)
         for key, row in self.keys.items():
             if row.required and key not in self.data:
-                self.note(f"{key} is missing: {row.meaning}")
+                self.note_missing(key, row.meaning)
+
+    def meant(self, key: str) -> str | None:
+        """The unknown key that most likely was meant to be this one."""
+        if len(self.faults.problems) >= MAX_PROBLEMS:
+            return None
+        return next((other for other in self.data if other not in self.keys and nearest(other, self.keys) == key), None)
+
+    def note_missing(self, key: str, what: str) -> None:
+        """Note a key that is missing, unless it is misspelt, which is a fault of its own."""
+        if self.meant(key) is None:
+            self.note(f"{key} is missing: {what}")
 
     def _typed(self, key: str, kind: type | tuple[type, ...], what: str) -> Any:
         value = self.data.get(key)
@@ -171,7 +182,7 @@ class Table:
         row = self.keys[key]
         value = self._typed(key, list, "a list of names")
         if key not in self.data:
-            self.note(f"{key} is missing: {row.meaning}")
+            self.note_missing(key, row.meaning)
         if value is None:
             return ()
         if not (row.minimum or 0) <= len(value) <= (row.maximum or U32):

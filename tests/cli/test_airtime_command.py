@@ -200,3 +200,11 @@ def test_lr_fhss_and_lora_at_2_4_ghz_are_modems_too(cli):
     row = json.loads(cli("airtime", *options, "--json")[1])["layouts"][0]["sizes"][0]["rows"][0]
     assert (row["modem"], row["packet"]["airtime_ms"]) == ("SF10 812.5 kHz 4/5", pytest.approx(49.467, abs=0.001))
     assert "No limit of this range was read" in cli("airtime", *options)[1]
+
+
+def test_the_smallest_size_of_a_trail_is_explained(cli):
+    assert 'layout "track": 14 to 32 bytes, 14 without a position' in cli("airtime", "--sf", "10")[1]
+    text = (cli.folder / "pasture.toml").read_text(encoding="utf-8")
+    text = re.sub('(kind = "l(at|ong)itude".*?), optional = true', r"\1", text)
+    (cli.folder / "always.toml").write_text(text, encoding="utf-8")
+    assert 'layout "track": 14 to 32 bytes, 15 without points' in cli("airtime", "always.toml", "--sf", "10")[1]

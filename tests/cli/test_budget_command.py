@@ -118,3 +118,21 @@ def test_airtime_and_budget_agree_where_a_limit_leaves_much(cli):
     for every, verdict in (("0.3s", "exceeded"), ("0.4s", "within"), ("1 s", "within")):
         report = json.loads(cli("budget", *options, "--send", f"position every {every}", "--json")[1])
         assert report["limits"][0]["verdict"] == verdict
+
+
+@pytest.mark.parametrize(("points", "shown"), [("10", ["0", "5", "10"]), ("8", ["0", "4", "8"]), ("1", ["0", "1"])])
+def test_missed_positions_are_counted_for_trails_that_the_schema_can_carry(cli, points, shown):
+    text = (cli.folder / "pasture.toml").read_text(encoding="utf-8").replace("points = 10", f"points = {points}")
+    (cli.folder / "other.toml").write_text(text, encoding="utf-8")
+    options = ("budget", "other.toml", *HERD, "--sf", "9", "--trackers", "12")
+    rows = json.loads(cli(*options, "--json")[1])["channel"]["rows"]
+    assert [list(row["missed_with_points"]) for row in rows] == [shown, shown]
+    out = cli(*options)[1]
+    assert all(f"missed, {count} points" in out for count in shown[1:])
+    assert ("missed, 10 points" in out) is (points == "10")
+
+
+def test_concessions_are_not_called_the_smallest_set(cli):
+    out = cli("budget", "--sf", "9")[1]
+    assert "concessions that suffice" in out
+    assert "smallest" not in out.partition("To the next shorter airtime")[2]

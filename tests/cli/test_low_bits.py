@@ -122,3 +122,23 @@ def test_a_tracker_that_leaves_is_not_understood_from_where_it_began(capfd):
     found = json.loads(capfd.readouterr().out)["low_bits"]
     assert 60 < found["standing"] < 90
     assert found["moving"] == 0
+
+
+def test_without_any_reference_the_option_that_gives_one_is_named_for_a_packet_without_a_position_too(capfd):
+    hint = "no reference is known; --near LAT,LON gives the place of the receiver as one"
+    empty = CODEC.encode("track", {"collar": 7, "counter": 1}).hex()
+    for text in (line(1), f"{empty}\n"):
+        assert hint in decode(capfd, text)[2]
+        assert hint in decode(capfd, text, "-o", "herd.csv")[2]
+    assert "--near" not in decode(capfd, line(1), "--near", "40,9")[2]
+
+
+def test_damaged_packets_are_counted_apart_from_those_without_a_reference(capfd):
+    good = line(1)
+    damaged = good.strip()[:-2] + ("00" if good.strip()[-2:] != "00" else "11")
+    summary = decode(capfd, good + damaged, "-o", "herd.csv", "--near", "46.5,9.8")[2]
+    assert "1 position direct, 0 by trail, 1 packet damaged or too far from its reference" in summary
+    assert "without a reference" not in summary
+    summary = decode(capfd, good + damaged, "-o", "herd.csv")[2]
+    assert "2 packets without a reference" in summary
+    assert "damaged" not in summary.splitlines()[-1]

@@ -216,3 +216,37 @@ def test_two_schemas_of_one_version_are_named(cli):
         1,
         "packetcodec: pasture.toml and other.toml: both are version 1, which is what tells packets apart\n",
     )
+
+
+def test_a_pattern_that_finds_nothing_is_told_once_with_its_count(cli):
+    status, out, err = cli("decode", "pasture.toml", "--pattern", "rx=([0-9a-f]+)", stdin="one\ntwo\nthree\n")
+    assert (status, out) == (1, "")
+    assert err.splitlines() == [
+        "packetcodec: 3 lines: --pattern finds no packet in it",
+        "packetcodec: 0 packets done, 3 refused",
+    ]
+
+
+def test_a_trail_without_a_position_to_count_it_from_is_told_once(cli):
+    row = {key: value for key, value in ROW.items() if key not in {"latitude", "longitude"}}
+    line = json.dumps({"layout": "track", "values": row, "trail": [{"latitude": 46.5, "longitude": 9.9}]})
+    status, out, err = cli("encode", "pasture.toml", stdin=f"{line}\n{line}\n")
+    assert (status, len(out.splitlines())) == (0, 2)
+    assert err == (
+        "packetcodec: line 1: a trail of 1 point without a position to count it from: it is not sent (told once)\n"
+    )
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (("%d.%m. %H:%M",), "--year: missing; time format '%d.%m. %H:%M' has a day but no year (%Y or %y)"),
+        (("%H:%M", "--year", "2026"), "--year: 2026 is not needed; time format '%H:%M' has no day"),
+        (("%d.%m.", "--year", "0"), "--year: 0 is outside 1..9999"),
+        (("%Q",), "--time-format '%Q': %Q is none of"),
+    ],
+)
+def test_a_fault_of_a_time_format_names_the_option_that_mends_it(cli, options, words):
+    status, out, err = cli("decode", "pasture.toml", "--time-format", *options, stdin="")
+    assert (status, out, len(err.splitlines())) == (2, "", 1)
+    assert words in err

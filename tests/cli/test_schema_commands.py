@@ -239,3 +239,33 @@ def test_compare_tells_sizes_airtimes_remarks_and_a_version_that_goes_down(cli):
     assert "the version goes down, 2 -> 1" in cli("compare", "next.toml", "pasture.toml")[2]
     report = json.loads(cli("compare", "pasture.toml", "next.toml", "--json")[1])
     assert report["sizes"][0]["bytes"] == [14, 16]
+
+
+def test_an_empty_name_is_one_line(cli):
+    assert cli("new", "") == (2, "", "packetcodec new: the name of the file to write is empty\n")
+
+
+@pytest.mark.parametrize(
+    ("right", "wrong"),
+    [
+        ("version = 1 ", "verson = 1 "),
+        ("id = 1", "idd = 1"),
+        ("minimum = 2.5", "minimm = 2.5"),
+        ('kind = "altitude"', 'knd = "altitude"'),
+        ("points = 10", "pionts = 10"),
+        ("spacing = 30", "spaceing = 30"),
+    ],
+)
+def test_a_misspelt_key_is_one_fault_and_not_a_missing_one_too(cli, right, wrong):
+    (cli.folder / "wrong.toml").write_text(schema_text().replace(right, wrong, 1), encoding="utf-8")
+    status, out, err = cli("check", "wrong.toml")
+    assert (status, out, len(err.splitlines())) == (1, "", 1)
+    assert f"did you mean {right.split(' ')[0]}?" in err
+
+
+def test_a_misspelt_range_of_a_number_is_one_fault(cli):
+    field = '{ kind = "number", name = "x", minimm = 0, maximum = 9, resolution = 1 },\n  { kind = "battery"'
+    (cli.folder / "wrong.toml").write_text(schema_text().replace('{ kind = "battery"', field, 1), encoding="utf-8")
+    err = cli("check", "wrong.toml")[2]
+    assert len(err.splitlines()) == 1
+    assert "minimm: not a key of a field of kind number; did you mean minimum?" in err

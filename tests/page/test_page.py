@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import json
 import re
+import signal
 import subprocess
 import sys
 import zlib
@@ -16,6 +17,7 @@ from typing import Any
 
 import pytest
 
+from packetcodec.cli.page import drawn
 from packetcodec.vectors import write_vectors
 from tests.page.test_bit_picture import HOSTILE
 
@@ -181,3 +183,21 @@ def words(svg: str) -> list[str]:
     """The texts of a picture, and how many marks it has of each colour; where exactly they stand is the library's."""
     shapes = Counter(re.findall(r'(?:fill|stroke)="(#[0-9a-f]+)"', svg))
     return [*re.findall(r">([^<>\n]+)</text>", svg), str(sorted(shapes.items()))]
+
+
+@pytest.mark.parametrize("words", [("--picture", "list"), ("--picture=list",), ("--picture", "list", "a.svg")])
+def test_the_names_of_the_pictures_are_listed_as_a_newcomer_types_it(cli: Any, words: tuple[str, ...]) -> None:
+    status, out, err = cli("page", *words)
+    assert (status, err) == (0, "")
+    assert out.splitlines()[:4] == ["bits-position", "bits-track", "bits-status", "airtime-position"]
+    assert list(cli.folder.glob("*.svg")) == []
+
+
+def test_ctrl_c_ends_at_once_while_something_is_drawn_and_as_usual_otherwise() -> None:
+    # What draws is no Python: only the handler of the system itself ends it there.
+    before = signal.getsignal(signal.SIGINT)
+    assert drawn(signal.getsignal, signal.SIGINT) is signal.SIG_DFL
+    assert signal.getsignal(signal.SIGINT) is before
+    code = "import os, signal; from packetcodec.cli.page import drawn; drawn(os.kill, os.getpid(), signal.SIGINT)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr) == (-signal.SIGINT, "")

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from packetcodec.radio.contention import Contention
     from packetcodec.radio.energy import Draw, Energy
     from packetcodec.radio.schedule import Load, Sending
-    from packetcodec.wire import FieldPlan, LayoutPlan
+    from packetcodec.wire import FieldPlan, LayoutPlan, Plan
 
 #: Seconds, and trackers, that a chart has points for.
 _INTERVALS = (5, 10, 20, 30, 60, 120, 300, 600, 1200, 1800, 3600)
@@ -42,6 +42,7 @@ class Costs:
     """What a schedule costs.
 
     Attributes:
+        plan: of the schema.
         planned: the sendings, as the command line has them.
         radios: channel in MHz as it was written (None: that of --frequency) to the radio on it.
         trackers: how many share the channel.
@@ -49,6 +50,7 @@ class Costs:
         fixes: of a log, to set its ranges beside those of the fields.
     """
 
+    plan: Plan
     planned: tuple[Planned, ...]
     radios: dict[str | None, Radio]
     trackers: int
@@ -68,9 +70,10 @@ class Costs:
         return tuple(item.sending for item in self.planned)
 
     @property
-    def trail_points(self) -> tuple[int, ...]:
-        """Points of a trail that a missed position is counted with: 0, 5 and 10."""
-        return (0, 5, 10)
+    def trail_points(self) -> list[int]:
+        """Points of a trail that a missed position is counted with: none, half and all that the schema can carry."""
+        most = max((layout.trail.points for layout in self.plan.layouts if layout.trail), default=0)
+        return sorted({0, most // 2, most})
 
     def channels(self) -> Iterator[tuple[Radio, tuple[Sending, ...]]]:
         """Each channel with what is sent on it."""

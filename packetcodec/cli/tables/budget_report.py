@@ -138,7 +138,8 @@ def _sections(costs: Costs) -> dict[str, tuple[Rows, str, tuple[str, ...], dict[
             {"left": 6, "keys": 2, "prose": True},
         ),
         "shorter": (
-            _shorter(costs), "To the next shorter airtime", ("layout", "modem", _CONCESSIONS, "bytes", "airtime"),
+            _shorter(costs), "To the next shorter airtime",
+            ("layout", "modem", "concessions that suffice", "bytes", "airtime"),
             {"left": 3, "keys": 2, "prose": True},
         ),
         "channel": (
@@ -150,9 +151,6 @@ def _sections(costs: Costs) -> dict[str, tuple[Rows, str, tuple[str, ...], dict[
             ("modem", "mA s for a packet", "mAh a day", "asleep", "days"), {"left": 2},
         ),
     }  # fmt: skip
-
-
-_CONCESSIONS = "smallest set of concessions"
 
 
 def budget_tables(costs: Costs) -> Iterator[Sheet]:

@@ -22,6 +22,7 @@ from packetcodec.receive.events import (
     Lost,
     Position,
     Repaired,
+    Report,
     Restarted,
     Silent,
     Unexplained,
@@ -34,14 +35,16 @@ if TYPE_CHECKING:
 #: Remarks of a kind that are said in a stretch of time, and its length in seconds.
 _SAID = 5
 _STRETCH = 60.0
-#: Trackers remembered as said to be unknown.
-_MAX_UNKNOWN = 1024
+#: Trackers remembered as said to be unknown, or as heard.
+_MAX_TRACKERS = 1024
 #: Seconds by which two times of one moment may differ, as floats.
 _SAME = 1e-3
 _NO_TIME = (
     "the packets of this input carry no time of reception: those read at once get the moment of reading as their time, "
     "and the points of their trails come before all of them; for a stored log leave out --follow"
 )
+#: What helps against a packet that no reference explains, as long as there is none.
+REFERENCE_HINT = "--near LAT,LON gives the place of the receiver as one"
 #: What the summary calls the kinds of event, in its order.
 _WORDS = {
     "report": "packet without a position",
@@ -54,6 +57,7 @@ _WORDS = {
     "forgotten": "forgotten tracker",
     "contradiction": "contradiction",
     "unexplained": "packet without a reference",
+    "damaged": "packet damaged or too far from its reference",
 }
 _REMARKS = _WORDS | {"lost": "loss", "repaired": "repaired gap", "silent": "silent tracker"}
 
@@ -61,7 +65,10 @@ _REMARKS = _WORDS | {"lost": "loss", "repaired": "repaired gap", "silent": "sile
 class FollowReport:
     """Says what happens, and counts it."""
 
-    def __init__(self) -> None:
+    def __init__(self, *, places: bool = False) -> None:
+        """Begin; `places` says whether the receiver's own place is a reference for all trackers."""
+        self._places = places
+        self._heard: set[int | None] = set()
         self._counts: Counter[str] = Counter()
         self._unknown: set[int | None] = set()
         self._said: Counter[str] = Counter()
@@ -97,6 +104,8 @@ class FollowReport:
 
     def take(self, event: Event) -> None:
         """Count an event, and say what there is to say."""
+        if isinstance(event, Position | Report) and len(self._heard) < _MAX_TRACKERS:
+            self._heard.add(event.tracker)
         match event:
             case Position():
                 self._counts["direct" if event.direct else "trail"] += 1
@@ -106,22 +115,29 @@ class FollowReport:
                 self._counts["late"] += event.known
             case _:
                 kind = type(event).__name__.lower()
+                if isinstance(event, Unexplained) and self._referenced(event.tracker):
+                    kind = "damaged"
                 self._counts[kind] += 1
                 if remark := self._remark(event):
                     self._said[kind] += 1
                     if self._said[kind] <= _SAID:
                         say(remark)
 
+    def _referenced(self, tracker: int | None) -> bool:
+        """Whether there is a reference for what a tracker sends by its low bits."""
+        return self._places or tracker in self._heard
+
     def _remark(self, event: Event) -> str:  # noqa: PLR0911  # a line each
         match event:
             case Fault():
                 return f"{event.message} (packet {event.data.hex()[:80]})"
             case Unexplained():
-                return f"{_who(event.tracker)}: {event.message} (packet {event.data.hex()[:80]})"
+                hint = "" if self._referenced(event.tracker) else f"; {REFERENCE_HINT}"
+                return f"{_who(event.tracker)}: {event.message}{hint} (packet {event.data.hex()[:80]})"
             case Failure():
                 return f"{_who(event.tracker)}: a packet could not be handled, {event.message} ({event.data.hex()[:80]})"
             case Unknown():
-                if event.tracker in self._unknown or len(self._unknown) == _MAX_UNKNOWN:
+                if event.tracker in self._unknown or len(self._unknown) == _MAX_TRACKERS:
                     return ""
                 self._unknown.add(event.tracker)
                 return f"{_who(event.tracker)}: not one of the known ones, left out"
@@ -172,7 +188,7 @@ def _who(tracker: int | None) -> str:
 
 def _count(number: int, what: str) -> str:
     noun, *rest = what.split(" ", 1)
-    if rest and not rest[0].startswith(("without", "of", "not")):
+    if rest and not rest[0].startswith(("without", "of", "not", "damaged")):
         noun, rest = what, []
     return " ".join([str(number), noun if number == 1 else f"{noun}s", *rest])
 

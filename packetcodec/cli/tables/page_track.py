@@ -70,8 +70,8 @@ def replay_page(replayed: Replayed, trails: Trails) -> Whole:
     sections.append(Section("Log", tuple(_log(replayed))))
     sending = Sending(layout.name, layout.longest, Fraction(str(replayed.interval)))
     costs = Costs(
-        planned=(Planned(layout, sending, None),), radios={None: radio}, trackers=1, draw=Draw(), battery=None,
-        derating=DEFAULT_DERATING, fixes=replayed.recorded.fixes,
+        plan=replayed.codec.plan, planned=(Planned(layout, sending, None),), radios={None: radio}, trackers=1, draw=Draw(),
+        battery=None, derating=DEFAULT_DERATING, fixes=replayed.recorded.fixes,
     )  # fmt: skip
     return plan_page(replayed.codec.plan, costs, layout=layout, first=sections, files=files, report={"replay": report})
 
