@@ -25,7 +25,7 @@ from packetcodec.wire.quantize import from_base
 from packetcodec.wire.trail.cells import place_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable
 
     from packetcodec.schema import Trail
     from packetcodec.wire.trail.numbers import Bits
@@ -62,20 +62,13 @@ class Example:
     @cached_property
     def bases(self) -> tuple[int | None, ...]:
         """The values in base units, before clipping and wrapping; None for absent."""
-        found = []
-        for field, value in zip(self.layout.fields, self.values, strict=True):
-            found.append(None if value is None and field.absent_code is not None else to_base(field, value))
-        return tuple(found)
+        return tuple(map(base_of, self.layout.fields, self.values))
 
     @cached_property
     def codes(self) -> tuple[int, ...]:
         """The raw codes."""
-        found = []
-        for field, base in zip(self.layout.fields, self.bases, strict=True):
-            code = field.absent_code if base is None else to_raw(field, base)
-            assert code is not None  # noqa: S101  # a base is None for optional fields alone
-            found.append(code)
-        return tuple(found)
+        pairs = zip(self.layout.fields, self.bases, strict=True)
+        return tuple(field.absent_code or 0 if base is None else to_raw(field, base) for field, base in pairs)
 
     @cached_property
     def anchor(self) -> Point | None:
@@ -145,12 +138,9 @@ class Example:
 
     def track(self, moves: Iterable[tuple[int, int]]) -> tuple[Point, ...]:
         """The points of moves back from the anchor, north and east in cells, as far as they stay on the globe."""
-        return tuple(self._track(moves))
-
-    def _track(self, moves: Iterable[tuple[int, int]]) -> Iterator[Point]:
-        trail, anchor = self.layout.trail, self.anchor
+        trail, anchor, points = self.layout.trail, self.anchor, list[Point]()
         if trail is None or anchor is None:
-            return
+            return ()
         north = east = climb = age = 0
         for number, (up, right) in enumerate(moves):
             north, east = north + up, east + right
@@ -158,9 +148,10 @@ class Example:
             age += (trail.interval_seed or 0) + (number % 3 == 1)
             place = place_of(anchor[:2], (north, east), trail.step)
             if place is None:
-                return
+                break
             altitude = max(-MAX_ALTITUDE, min(MAX_ALTITUDE, (anchor.altitude or 0) + climb)) if trail.altitude else None
-            yield Point(*place, altitude, age if trail.interval_seed else None)
+            points.append(Point(*place, altitude, age if trail.interval_seed else None))
+        return tuple(points)
 
     def assembled(self, bits: Bits) -> bytes:
         """The packet with any bits behind its fields, padded, under a good check."""
@@ -213,6 +204,11 @@ def decoding(plan: Plan, layout: LayoutPlan, note: str, data: bytes, references:
     _, _, codes, points = unpack({plan.version: plan}, data, known(references))
     again = pack(plan, layout, codes, points) == data
     return Decoding(note, layout, codes, tuple(map(to_value, layout.fields, codes)), data, points, again, references)
+
+
+def base_of(field: FieldPlan, value: Value) -> int | None:
+    """A value in base units, before clipping and wrapping; None where it is absent, and may be."""
+    return None if value is None and field.absent_code is not None else to_base(field, value)
 
 
 def everyday_value(field: FieldPlan) -> Value:

@@ -6,7 +6,7 @@ places. Which fault a packet has is not decided here: `packetcodec.wire.unpack` 
 >>> from packetcodec.starter import example_plan
 >>> plan = example_plan()
 >>> next(malformed_trails(Example.everyday(plan, plan.layout("track"))))
-('trail, its count 10', b'...', False)
+('trail, its count 10', b'...')
 """
 
 from __future__ import annotations
@@ -30,8 +30,9 @@ if TYPE_CHECKING:
     from packetcodec.schema import Trail
     from packetcodec.wire import LayoutPlan, Plan, Point, Value
 
-#: Note, packet, and whether it has two faults; where it is not at the everyday place, what is known beforehand.
-Malformed = tuple[str, bytes, bool] | tuple[str, bytes, bool, Known]
+#: Note and packet; where it is not at the everyday place, what is known beforehand.
+Noted = tuple[str, bytes]
+Malformed = Noted | tuple[str, bytes, Known]
 Given = dict[str, "Value"]
 _CUT = ("trail: no point", "trail: turning", "trail: wild, so that not all of it fits")
 
@@ -44,22 +45,18 @@ def malformed_trails(everyday: Example) -> Iterator[Malformed]:
     trail, anchor = everyday.layout.trail, everyday.anchor
     if trail is None or anchor is None:
         return
-    wrong = (*_counts(everyday, trail, anchor), *_numbers(everyday, trail), *_far(everyday, trail, anchor))
-    for note, bits in wrong:
-        yield f"trail, {note}", everyday.assembled(bits), False
-    for there, sign, last in at_the_poles(everyday):
-        for cells in (last + 1, min(reach(trail.step), last + 1001)):
-            yield (
-                "trail, a point beyond a pole",
-                there.assembled(one_point(there, (sign * cells, 0))),
-                False,
-                there.references,
-            )
-    for there, cell in (*_short_of_a_pole(everyday), *_past_half_way(everyday)):
-        yield "trail, a point just behind the grid", there.assembled(one_point(there, cell)), False, there.references
+    for note, bits in (*_counts(everyday, trail, anchor), *_numbers(everyday, trail), *_far(everyday, trail, anchor)):
+        yield f"trail, {note}", everyday.assembled(bits)
+    far = reach(trail.step)
+    poles = [
+        (there, sign * cells) for there, sign, last in at_the_poles(everyday) for cells in (last + 1, min(far, last + 1001))
+    ]
+    beyond = [("beyond a pole", there, (north, 0)) for there, north in poles]
+    edge = [("just behind the grid", *found) for found in (*_short_of_a_pole(everyday), *_past_half_way(everyday))]
+    for note, there, cell in (*beyond, *edge):
+        yield f"trail, a point {note}", there.assembled(one_point(there, cell)), there.references
     yield from _lengths(everyday)
     yield from _no_position(everyday)
-    yield from _with_another(everyday)
 
 
 def _bits(value: int, width: int) -> Bits:
@@ -75,10 +72,7 @@ def _counts(everyday: Example, trail: Trail, anchor: Point) -> Iterator[tuple[st
     shift = int(trail.coarsenings > 0)  # the zero that says: the schema's own grid
     for count in dict.fromkeys((trail.points, (1 << trail.count_bits) - 1)):
         yield f"its count {count}", _bits(count << shift, 1 + trail.count_bits + shift)
-    still = [
-        example for example in trail_encodings(everyday.plan, everyday.layout) if example.note == "trail: standing still"
-    ]
-    full, kept = write_trail(trail, anchor, still[0].points, room=10_000) if still else (Bits(), 0)
+    full, kept = write_trail(trail, anchor, everyday.track([(0, 0)] * trail.points), room=10_000)
     if kept == trail.points:
         rest = full.length - 1  # all but the bit that says "full"
         bits = _bits(trail.points << rest | full.number & (1 << rest) - 1, 1 + trail.count_bits + rest)
@@ -102,10 +96,8 @@ def _numbers(everyday: Example, trail: Trail) -> Iterator[tuple[str, Bits]]:
 
 def _far(everyday: Example, trail: Trail, anchor: Point) -> Iterator[tuple[str, Bits]]:
     north, east = reach(trail.step) + 1, reach(east_step(trail.step, anchor.latitude)) + 1
-    yield "a point too far north", one_point(everyday, (north, 0))
-    yield "a point too far south", one_point(everyday, (-north, 0))
-    yield "a point too far east", one_point(everyday, (0, east))
-    yield "a point too far west", one_point(everyday, (0, -east))
+    for way, cell in (("north", (north, 0)), ("south", (-north, 0)), ("east", (0, east)), ("west", (0, -east))):
+        yield f"a point too far {way}", one_point(everyday, cell)
     if trail.altitude and anchor.altitude is not None:
         yield "a point too high", one_point(everyday, (0, 0), MAX_CELLS + 1, 5)
         yield "a point too low", one_point(everyday, (0, 0), -MAX_CELLS - 1, 5)
@@ -132,46 +124,43 @@ def _past_half_way(everyday: Example) -> Iterator[tuple[Example, tuple[int, int]
         yield there, (0, far + (1 if far > 0 else -1))
 
 
-def _lengths(everyday: Example) -> Iterator[Malformed]:
+def _lengths(everyday: Example) -> Iterator[Noted]:
     """Bits that end early, and bytes that are too many, whichever way the trail goes."""
     for example in trail_encodings(everyday.plan, everyday.layout):
         if example.note not in _CUT:
             continue
         length = 8 * len(example.body) - example.layout.bits
         tail = int.from_bytes(example.body, "big") & (1 << length) - 1
-        changed = [
-            (f"cut by {missing // 8} byte{'s' * (missing > 8)}", tail >> missing, length - missing)
-            for missing in range(8, length + 1, 8)
-        ]
-        changed.append(("a byte of zero behind it", tail << 8, length + 8))
-        changed.append(("a byte of ones behind it", tail << 8 | 255, length + 8))
-        changed.append(("the last bit of its padding set", tail | 1, length))
-        for note, number, width in changed:
-            yield f"{example.note}, {note}", example.assembled(_bits(number, width)), False
+        for note, number, width in (
+            *((f"cut by {cut // 8} byte{'s' * (cut > 8)}", tail >> cut, length - cut) for cut in range(8, length + 1, 8)),
+            ("a byte of zero behind it", tail << 8, length + 8),
+            ("a byte of ones behind it", tail << 8 | 255, length + 8),
+            ("the last bit of its padding set", tail | 1, length),
+        ):
+            yield f"{example.note}, {note}", example.assembled(_bits(number, width))
 
 
-def _no_position(everyday: Example) -> Iterator[Malformed]:
+def _no_position(everyday: Example) -> Iterator[Noted]:
     """Bits of a trail in a packet that has nothing to count them from."""
     lost, padding = everyday.without(*PLACE), -everyday.layout.bits % 8
     if lost is None:
         return
-    yield "trail, a byte of zero, but no position", lost.assembled(_bits(0, 8 + padding)), False
-    yield "trail, a point, but no position", lost.assembled(_bits(1 << 6, 8 + padding)), False
-    if padding:
-        yield "trail, its first bit set, but no position", lost.assembled(_bits(1 << padding >> 1, padding)), False
-        yield "trail, its last bit set, but no position", lost.assembled(_bits(1, padding)), False
+    wrong = [("a byte of zero", 0, 8 + padding), ("a point", 1 << 6, 8 + padding)]
+    wrong += [("its first bit set", 1 << padding >> 1, padding), ("its last bit set", 1, padding)] if padding else []
+    for what, number, width in wrong:
+        yield f"trail, {what}, but no position", lost.assembled(_bits(number, width))
 
 
-def _with_another(everyday: Example) -> Iterator[Malformed]:
+def trail_and_another(everyday: Example) -> Iterator[Noted]:
     """A trail that cannot be read, and a fault that is noticed before it."""
     bits = _bits(255, 8 + -everyday.layout.bits % 8)
     if everyday.plan.crc:
         broken = everyday.assembled(bits)
-        yield "a bad trail, and a wrong check", broken[:-1] + bytes([broken[-1] ^ 1]), True
+        yield "a bad trail, and a wrong check", broken[:-1] + bytes([broken[-1] ^ 1])
     for place, field in enumerate(everyday.layout.fields):
         if field.max_code + 1 in unused_codes(field):
             codes = everyday.coded(place, field.max_code + 1)
-            yield "a bad trail, and an unused code", assemble(everyday.plan, everyday.layout, codes, bits), True
+            yield "a bad trail, and an unused code", assemble(everyday.plan, everyday.layout, codes, bits)
             break
 
 
@@ -200,13 +189,13 @@ def _wrong(trail: Trail, good: Given) -> Iterator[tuple[str, Given]]:
     names += [("altitude", 10_100_000.0, -10_100_000.0, 0.01)] if trail.altitude else []
     names += [("age", 2_147_483_647, 0, 1)] if trail.interval_seed else []
     for name, most, least, step in names:
-        yield f"{name} just above the range", good | {name: most + step}
-        yield f"{name} just below the range", good | {name: least - step}
-        yield f"{name} above the range by a tenth of a base unit, before rounding", good | {name: most + step / 10}
-        yield f"{name} below the range by a tenth of a base unit, before rounding", good | {name: least - step / 10}
-        yield f"{name} so large that the product is infinite", good | {name: 1.7e308}
-        yield f"{name} a text, not a number", good | {name: "one"}
-        yield f"{name} yes, not a number", good | {name: True}
+        wrong: list[tuple[str, Value]] = [("just above the range", most + step), ("just below the range", least - step)]
+        wrong.append(("above the range by a tenth of a base unit, before rounding", most + step / 10))
+        wrong.append(("below the range by a tenth of a base unit, before rounding", least - step / 10))
+        wrong += [("so large that the product is infinite", 1.7e308), ("a text, not a number", "one")]
+        wrong.append(("yes, not a number", True))
         if name in ("latitude", "longitude"):
-            yield f"{name} null", good | {name: None}
+            wrong.append(("null", None))
+        yield from ((f"{name} {note}", good | {name: value}) for note, value in wrong)
+        if name in ("latitude", "longitude"):
             yield f"{name} missing", {other: value for other, value in good.items() if other != name}

@@ -14,11 +14,11 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from packetcodec.vectors.borders import field_codes, field_values, refused_values
-from packetcodec.vectors.examples import Decoding, Example, decoding, tried_fields
+from packetcodec.vectors.examples import Decoding, Example, base_of, decoding, tried_fields
 from packetcodec.vectors.malformed_trails import refused_points
 from packetcodec.vectors.references import borders, resolves, usual, wrong
 from packetcodec.vectors.trails import trail_decodings, trail_encodings, walk
-from packetcodec.wire import OutOfRangeFault, pack, to_base
+from packetcodec.wire import OutOfRangeFault, pack
 from packetcodec.wire.quantize import from_base
 
 if TYPE_CHECKING:
@@ -39,16 +39,12 @@ class Refusal(NamedTuple):
     @property
     def bases(self) -> dict[str, int | None] | None:
         """The values in base units, None for absent; None where one has none, or a point is at fault."""
-        found: dict[str, int | None] = {}
-        for field in self.layout.fields:
-            value = self.values.get(field.name)
-            if self.trail or self.values.keys() - {item.name for item in self.layout.fields}:
-                return None
-            try:
-                found[field.name] = None if value is None and field.absent_code is not None else to_base(field, value)
-            except OutOfRangeFault:
-                return None
-        return found
+        if self.trail or self.values.keys() - {field.name for field in self.layout.fields}:
+            return None
+        try:
+            return {field.name: base_of(field, self.values.get(field.name)) for field in self.layout.fields}
+        except OutOfRangeFault:
+            return None
 
 
 def worked_examples(plan: Plan, layout: LayoutPlan) -> tuple[Example, ...]:
@@ -67,9 +63,11 @@ def decodings(plan: Plan) -> Iterator[Decoding]:
     """Good packets: for each layout and field the first and last codes, each single bit, and absent; then trails."""
     for layout in plan.layouts:
         everyday = Example.everyday(plan, layout)
-        found = [("everyday values", everyday.codes)]
-        found.append(("every field at its first code", (0,) * len(everyday.codes)))
-        found.append(("every field at its last code", tuple(field.max_code for field in layout.fields)))
+        found = [
+            ("everyday values", everyday.codes),
+            ("every field at its first code", (0,) * len(everyday.codes)),
+            ("every field at its last code", tuple(field.max_code for field in layout.fields)),
+        ]
         if lost := everyday.without():
             found.append(("everything absent that may be", lost.codes))
         tried = tried_fields(plan, layout)
