@@ -20,7 +20,7 @@ import { SCHEMAS, decode } from "./pasture.mjs";
 const MAX_TRACKERS = 1024;
 const MIN_INTERVAL = 0.001; // seconds
 const [SAMPLES, TRUSTED, PAIRED, CHANGE, SETTLED] = [64, 4, 12, 6, 16]; // packets to learn an interval from
-const [EVEN, SWITCHED_OFF, WHOLE] = [0.25, 16, 0.001]; // parts of an interval, intervals, part of a quotient
+const [EVEN, SWITCHED_OFF, WHOLE, DRIFT] = [0.25, 16, 0.001, 0.01]; // parts of an interval; intervals; part of a quotient
 const [LOW, ECHO] = [8, 2]; // a counter below this may be a restart; seconds
 const [RECENT, PAUSE, UNSURE, PACED] = [12, 4, 2, 3]; // packets; intervals
 const [SLACK, HALF, EXACT, PLACES] = [0.001, 0.499, 0.01, 16];
@@ -201,6 +201,15 @@ class Interval {
     return span ? this.uneven / span : 1;
   }
 
+  spread() {
+    return this.samples.length ? (3 * this.error()) / Math.sqrt(this.samples.length) : 1;
+  }
+
+  /** Whether moments by the counter are right. */
+  counts(interval, spacing) {
+    return this.firm && (this.spread() <= DRIFT || inStep(interval, spacing));
+  }
+
   get settles() {
     const few = this.samples.length;
     return few < SETTLED && (few < TRUSTED || this.uneven > EVEN * this.length);
@@ -215,15 +224,18 @@ class Interval {
       near = interval < spacing ? spacing / round(spacing / interval) : spacing * round(interval / spacing);
     }
     if (Math.abs(interval - near) <= near / 8) return near;
+    const [error, likely] = [this.error(), Math.max(this.spread(), DRIFT)];
     for (const part of this.given ? [] : [2, 3, 4]) {
       near = (round((interval * part) / spacing) * spacing) / part;
-      if (near && Math.abs(interval - near) <= near / 8 / part && this.error() <= 1 / 8 / part) return near;
+      const off = near ? Math.abs(interval - near) / near : 1;
+      if (Math.max(off, error) <= 1 / 8 / part && off <= likely) return near;
     }
     return interval;
   }
 
   learn(number, moment, usual, restarted) {
     const before = this.known && this.firm ? this.length : 0;
+    const matched = before > 0 && inStep(this.seconds(usual, usual), usual);
     const last = this.samples[this.samples.length - 1];
     const interval = this.seconds(usual);
     if (restarted || (last && number <= last[0])) this.samples = [];
@@ -243,7 +255,8 @@ class Interval {
     [this.length, this.known] = usable ? [found, even] : [0, false];
     const late = this.samples.map((sample) => sample[1] - sample[0] * found);
     this.uneven = usable ? Math.max(...late) - Math.min(...late) : 0;
-    if (before && usable && Math.abs(found - before) <= before * Math.min(1 / 8, this.error())) {
+    const likely = matched ? this.error() : this.spread();
+    if (before && usable && Math.abs(found - before) <= before * Math.min(1 / 8, likely)) {
       [this.length, this.known] = [before, true];
     }
   }
@@ -420,8 +433,7 @@ class Timeline {
     const interval = this.interval.seconds(arrival.usual, arrival.spacing);
     const heard = this.order.placed();
     const even = heard.filter((one) => one.inOrder);
-    const { firm, settles } = this.interval;
-    const sure = firm && inStep(interval, arrival.spacing) && !this.quiet && !settles;
+    const sure = this.interval.counts(interval, arrival.spacing) && !this.quiet && !this.interval.settles;
     if (!sure || !even.length) return [];
     let { line } = even[0];
     const lines = even.map((other, place) => {
@@ -451,8 +463,7 @@ class Timeline {
   doubt(arrival) {
     const interval = this.interval.seconds(arrival.usual, arrival.spacing);
     if (arrival.timed || this.interval.given || arrival.counter === null || !interval) return 0;
-    const { firm, known } = this.interval;
-    const sure = this.overtaken ? firm && inStep(interval, arrival.spacing) : known;
+    const sure = this.overtaken ? this.interval.counts(interval, arrival.spacing) : this.interval.known;
     if (sure && !this.quiet && !this.interval.settles) return 0;
     if (!this.overtaken && !this.interval.settles) return 0;
     return Math.max(UNSURE * interval, this.interval.uneven, this.widest);
@@ -766,14 +777,16 @@ class TrackerState {
     return fresh;
   }
 
-  /** As `notKnown`, where the clock says little: by time only what lies on the same place too. */
+  /** As `notKnown`, where the clock says little: in step, by time only what lies on the same place too. */
   toldApart(taken) {
+    const { usual, spacing } = taken.arrival;
     const tolerance = this.tolerance(taken.arrival);
+    const even = !this.interval.firm || inStep(this.interval.seconds(usual, spacing), spacing);
     const fresh = [];
     for (const point of taken.points) {
       const { place } = point;
       const known = this.places.near(place.line, tolerance);
-      if (place.line >= this.places.horizon && (!known || differ(known, place))) {
+      if (place.line >= this.places.horizon && (!known || (even && differ(known, place)))) {
         const doubtful = { ...place, low: place.line - taken.reach, high: place.line + taken.reach };
         fresh.push({ ...point, known: !this.places.like(doubtful, tolerance).length });
       }

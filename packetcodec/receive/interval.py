@@ -4,8 +4,8 @@ Owns one rule. The interval is a median of those between any two of the last pac
 first half and their second half): a delay does not move it. It is known when the middle half of those agree within an
 eighth, and firm when it would be known even if all that is uneven were delay; a firm one stays while nothing speaks against
 it. One within an eighth of the spacing of the trail is taken for it, and a learned one within an eighth of a multiple or a
-part of it for that, or within a sixteenth of a multiple of its half, and so on to its fourth. The spacing is also assumed
-until three intervals are learned.
+part of it for that, or within a sixteenth of a multiple of its half, and so on to its fourth: those as far as it is likely
+to be wrong, or a hundredth. The spacing is also assumed until three intervals are learned.
 
 >>> Interval(None).seconds(30.0), Interval(28.0).seconds(30.0, spacing=30.0)
 (30.0, 30.0)
@@ -29,6 +29,8 @@ _EVEN = 0.25
 _PAUSE = 16
 #: Part by which a quotient of interval and spacing may miss a whole number.
 _WHOLE = 0.001
+#: Part by which a tracker's interval may be off by its clock and the time that it is awake. Common practice, no source.
+_DRIFT = 0.01
 
 
 class Interval:
@@ -51,10 +53,18 @@ class Interval:
         """Whether it is known even if all that is uneven in receptions is delay."""
         return self.given or (self.known and self._error() <= 1 / 8)
 
+    def counts(self, interval: float, spacing: float) -> bool:
+        """Whether moments by the counter are right: it is firm, and exact or in step with the points of trails."""
+        return self.firm and (self._spread() <= _DRIFT or in_step(interval, spacing))
+
     def _error(self) -> float:
         """Part by which it may be wrong if all that is uneven is delay."""
         span = (self._samples[-1][0] - self._samples[0][0]) * self._seconds if self._samples else 0.0
         return self.uneven / span if span else 1.0
+
+    def _spread(self) -> float:
+        """Part by which it is likely to be wrong: that of a median, which falls with the root of the number of packets."""
+        return 3 * self._error() / len(self._samples) ** 0.5 if self._samples else 1.0
 
     @property
     def settles(self) -> bool:
@@ -77,15 +87,18 @@ class Interval:
             near = spacing / round(spacing / interval) if interval < spacing else spacing * round(interval / spacing)
         if abs(interval - near) <= near / 8:
             return near
+        error, likely = self._error(), max(self._spread(), _DRIFT)
         for part in () if self.given else (2, 3, 4):
             near = round(interval * part / spacing) * spacing / part
-            if near and abs(interval - near) <= near / 8 / part and self._error() <= 1 / 8 / part:
+            off = abs(interval - near) / near if near else 1.0
+            if max(off, error) <= 1 / 8 / part and off <= likely:
                 return near
         return interval
 
     def learn(self, number: int, moment: float, usual: float, *, restarted: bool) -> None:
         """Take in a packet with a position, the `number`-th of those, sent at a moment."""
         samples, kept = self._samples, self._seconds if self.known and self.firm else 0.0
+        matched = kept > 0 and in_step(self.seconds(usual, usual), usual)
         if restarted or (samples and number <= samples[-1][0]):
             samples.clear()
         elif samples and (interval := self.seconds(usual)):
@@ -106,7 +119,7 @@ class Interval:
         self._seconds, self.known = (found, even) if usable else (0.0, False)
         late = [moment - number * found for number, moment in samples]
         self.uneven = max(late) - min(late) if usable else 0.0
-        if kept and usable and abs(found - kept) <= kept * min(1 / 8, self._error()):
+        if kept and usable and abs(found - kept) <= kept * min(1 / 8, self._error() if matched else self._spread()):
             self._seconds, self.known = kept, True  # nothing speaks against what was firm
 
 

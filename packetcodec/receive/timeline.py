@@ -21,8 +21,6 @@ from collections import deque
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from packetcodec.receive.interval import in_step
-
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -123,7 +121,7 @@ class Timeline:
         interval = self._interval.seconds(arrival.usual, arrival.spacing)
         heard = self._order.placed()
         even = [one for one in heard if one.in_order]
-        sure = self._interval.firm and in_step(interval, arrival.spacing) and not self._quiet and not self._interval.settles
+        sure = self._interval.counts(interval, arrival.spacing) and not self._quiet and not self._interval.settles
         if not sure or not even:
             return []
         lines = [(even[0].number, even[0].line)]
@@ -151,7 +149,7 @@ class Timeline:
         interval = self._interval.seconds(arrival.usual, arrival.spacing)
         if arrival.timed or self._interval.given or arrival.counter is None or not interval:
             return 0.0
-        sure = self._interval.firm and in_step(interval, arrival.spacing) if self._overtaken else self._interval.known
+        sure = self._interval.counts(interval, arrival.spacing) if self._overtaken else self._interval.known
         if sure and not self._quiet and not self._interval.settles:
             return 0.0
         if self._overtaken or self._interval.settles:

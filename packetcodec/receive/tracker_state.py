@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 from packetcodec.receive.dedup import KnownPlaces, differ, outside
 from packetcodec.receive.events import Contradiction, Duplicate, Event, Late, Position, Report, Restarted
 from packetcodec.receive.gaps import Gaps
-from packetcodec.receive.interval import Interval, min_separation
+from packetcodec.receive.interval import Interval, in_step, min_separation
 from packetcodec.receive.order import LOW, Arrival, Heard, Order
 from packetcodec.receive.taken import Point, Taken, where
 from packetcodec.receive.timeline import Timeline
@@ -234,14 +234,15 @@ class TrackerState:
         """As `_not_known`, where the clock says little: by time only what lies on the same place too.
 
         A point on a place that is known for about that time may be that one, or the tracker stood still: it is told with a
-        time that is not known.
+        time that is not known. Where a firm interval is out of step with the points, time alone counts: they lie too close.
         """
-        tolerance = self._tolerance(taken.arrival)
+        tolerance, spacing = self._tolerance(taken.arrival), taken.arrival.spacing
+        even = not self._interval.firm or in_step(self._interval.seconds(taken.arrival.usual, spacing), spacing)
         new = []
         for point in taken.points:
             place = point.place
             known = self._places.near(place.line, tolerance)
-            if place.line >= self._places.horizon and (known is None or differ(known, place)):
+            if place.line >= self._places.horizon and (known is None or (even and differ(known, place))):
                 doubtful = place._replace(low=place.line - taken.reach, high=place.line + taken.reach)
                 new.append(point._replace(known=not self._places.like(doubtful, tolerance)))
         return new

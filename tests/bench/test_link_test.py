@@ -205,3 +205,11 @@ def test_no_point_is_told_twice_with_a_time_on_any_link_and_most_have_one(kind, 
     runs = [unknown_interval.measure(kind, interval, link, n) for n, link in enumerate(unknown_interval.LINKS, 1)]
     assert [found["repeated"] for found in runs] == [0, 0, 0]
     assert sum(found["undated"] for found in runs) < sum(found["dated"] for found in runs) * 0.15
+
+
+@pytest.mark.parametrize(("kind", "link", "most"), [("walks", 0, 5), ("stands", 0, 8), ("walks", 1, 45), ("grazes", 2, 100)])
+def test_an_interval_out_of_step_with_the_points_brings_few_rows_too_many(monkeypatch, kind, link, most):
+    monkeypatch.setattr(unknown_interval, "PACKETS", 100)
+    found = unknown_interval.measure(kind, 47.0, unknown_interval.LINKS[link], seed=4)
+    assert found["repeated"] + found["undated"] <= most
+    assert found["missing"] <= found["points"] * 0.2

@@ -277,7 +277,7 @@ def test_its_numbers_are_those_of_the_rules():
         "TRUSTED": interval._TRUSTED, "PAIRED": interval._PAIRED, "CHANGE": interval._CHANGE, "SETTLED": interval._SETTLED,
         "EVEN": interval._EVEN, "SWITCHED_OFF": interval._PAUSE, "WHOLE": interval._WHOLE, "LOW": order.LOW,
         "ECHO": order._ECHO, "RECENT": timeline._RECENT, "PAUSE": timeline._PAUSE, "UNSURE": timeline._UNSURE,
-        "PACED": timeline._PACED,
+        "PACED": timeline._PACED, "DRIFT": interval._DRIFT,
         "SLACK": tracker_state._SLACK, "HALF": tracker_state._HALF, "EXACT": tracker_state._EXACT,
         "PLACES": tracker_state._PLACES,
     }  # fmt: skip
