@@ -46,7 +46,9 @@ def packetcodec_fuzz(request: pytest.FixtureRequest, tmp_path: Path) -> Callable
         try:
             report: Report = room.check(*arguments, **also, **options)
         except (room.WrongAnswersFault, room.PacketcodecError) as fault:
-            pytest.fail(str(fault), pytrace=False)
-        return report
+            words = str(fault)
+        else:
+            return report
+        pytest.fail(words, pytrace=False)  # outside of the handler: pytest would tell the same once more as its cause
 
     return check

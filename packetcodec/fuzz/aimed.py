@@ -60,7 +60,7 @@ def _points(random: Random, trail: Trail, anchor: Point) -> list[Point]:
     wide = east_step(trail.step, anchor.latitude)
     near = random.randrange(1, 1 << random.randrange(1, 21))
     far = random.choice((reach(trail.step), reach(wide), HALF_CIRCLE // wide, near))
-    count = random.choice((1, 2, 3, 4, trail.points))
+    count = random.choice((1, 1, 2, 2, 3, 4, trail.points, trail.points + 1))
     found, age = [], 0
     for number in range(count):
         side = (1, -1)[number % 2] if random.randrange(3) else random.choice((0, 1, -1))
@@ -81,8 +81,8 @@ def _points(random: Random, trail: Trail, anchor: Point) -> list[Point]:
                 random.choice((min(age, _I32 - 1),) * 7 + (None,)) if trail.interval_seed else None,
             )
         )
-    if random.randrange(6) == 0:
-        place = random.randrange(len(found))
+    if count > trail.points or random.randrange(6) == 0:  # the last one is not sent, and looked at all the same
+        place = -1 if count > trail.points else random.randrange(len(found))
         found[place] = _nowhere(random, trail, found[place])
     return found
 

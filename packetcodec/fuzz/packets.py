@@ -93,14 +93,20 @@ class Maker:
         for place, field in enumerate(self.layout.fields):
             if field.kind.role in PLACE and codes[place] == field.absent_code:
                 codes[place] = self.random.randint(0, field.max_code)
-            if field.kind.role is Role.NORTH and self.random.randrange(4) == 0:
+            if field.kind.role is Role.NORTH and self.random.randrange(2):
                 codes[place] = self._at_a_degree(field)
         return tuple(codes)
 
     def _at_a_degree(self, field: FieldPlan) -> int:
-        """The code on this side or on that of a whole degree: there the width of a cell changes."""
-        base = max(field.low, min(field.max_input, self.random.randint(-90, 90) * 10_000_000))
-        return max(0, min(field.max_code, (base - field.low) // field.step + self.random.choice((-1, 0, 0, 1, 2))))
+        """The code on this side or on that of a whole degree, where the width of a cell changes; or next to a pole."""
+        degree = self.random.choice((90, -90, self.random.randint(-90, 90)))
+        off = (
+            self.random.choice((-1, 0, 0, 1, 2))
+            if abs(degree) < 90
+            else self.random.choice((1, 99)) * self.random.randint(-9, 9)
+        )
+        base = max(field.low, min(field.max_input, degree * 10_000_000))
+        return max(0, min(field.max_code, (base - field.low) // field.step + off))
 
     def bases(self) -> tuple[int | None, ...]:
         """Base units for an encoder: in the range, around its codes and ties, at its ends, beyond it."""

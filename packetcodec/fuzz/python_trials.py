@@ -18,12 +18,39 @@ from packetcodec.fuzz.targets import FunctionTarget
 from packetcodec.fuzz.trials import Trials
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
 
     from packetcodec.fuzz.mutants import Mutant
 
 #: Questions of which the lines they run are looked at.
 _TRACED = 6_000
+_HARNESS = "harness.py"
+
+
+def loaded(name: str, files: Mapping[str, str]) -> FunctionTarget:
+    """A plain Python module under its harness, as `Harness.write` gives both, in our own process.
+
+    Raises:
+        SyntaxError: the module does not compile.
+        PacketcodecError: it cannot be loaded.
+    """
+    file = next(file for file in files if file.endswith(".py") and file != _HARNESS)
+    stem = file.removesuffix(".py")
+    module, before = ModuleType(stem), sys.modules.get(stem)
+    asking: dict[str, Any] = {"__name__": "harness"}
+    with warnings.catch_warnings(action="ignore"):  # of a number compared by `is`
+        code = compile(files[file], file, "exec")
+    sys.modules[stem] = module
+    try:
+        exec(code, module.__dict__)  # noqa: S102  # what we wrote, a token of it changed
+        exec(compile(files[_HARNESS], _HARNESS, "exec"), asking)  # noqa: S102  # the same
+    except (Exception, SystemExit) as fault:  # noqa: BLE001  # whatever a mutant raises
+        raise PacketcodecError(f"it cannot be loaded: {fault!r}") from None
+    finally:
+        sys.modules.pop(stem)
+        if before is not None:
+            sys.modules[stem] = before
+    return FunctionTarget(name, asking["answer"], timeout=1.0)
 
 
 class PythonTrials(Trials):
@@ -52,22 +79,7 @@ class PythonTrials(Trials):
             SyntaxError: it does not compile.
             PacketcodecError: it cannot be loaded.
         """
-        stem = self.name.removesuffix(".py")
-        module, before = ModuleType(stem), sys.modules.get(stem)
-        with warnings.catch_warnings(action="ignore"):  # of a number compared by `is`
-            code = compile(source, self.name, "exec")
-        asking: dict[str, Any] = {"__name__": "harness"}
-        sys.modules[stem] = module
-        try:
-            exec(code, module.__dict__)  # noqa: S102  # what we wrote, a token of it changed
-            exec(compile(self.files["harness.py"], "harness.py", "exec"), asking)  # noqa: S102  # the same
-        except (Exception, SystemExit) as fault:  # noqa: BLE001  # whatever a mutant raises
-            raise PacketcodecError(f"it cannot be loaded: {fault!r}") from None
-        finally:
-            sys.modules.pop(stem)
-            if before is not None:
-                sys.modules[stem] = before
-        return FunctionTarget(self.harness.name, asking["answer"], timeout=1.0)
+        return loaded(self.harness.name, {**self.files, self.name: source})
 
     def _traced(self) -> set[int]:
         """The lines at which a tracer meets statements while questions are asked."""

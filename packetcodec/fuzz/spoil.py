@@ -247,12 +247,14 @@ class Spoiler:
 
     def _broken_trail(self) -> bytes:
         """Bits behind the fields that no encoder writes, or that one might, under a good check."""
-        random = self.random
+        random, way = self.random, self.random.randrange(8)
         made = self.a_trail()
+        if way == 3:  # rather one that ends with a byte: behind its last bit, a 1, there is no padding
+            some = (self.a_trail() for _ in range(20))
+            made = next((one for one in some if self._body(one.data)[-1] & 1), self._known(made))
         layout, body = made.layout, self._body(made.data)
         number, total = int.from_bytes(body, "big"), 8 * len(body)
         most = 8 * (layout.longest - layout.check_bytes)
-        way = random.randrange(8)
         if way >= 6 and layout.trail:
             front, below = bad_front(random, layout.trail, most - layout.bits, total - layout.bits, count=way == 6)
             number, total = number >> total - layout.bits << below | front, layout.bits + below
@@ -262,7 +264,7 @@ class Spoiler:
             total = min(most, (layout.bits + random.randrange(1, 60) + 7) // 8 * 8)
             number = fields << total - layout.bits | random.getrandbits(total - layout.bits)
         elif way == 3:  # bytes behind it
-            more = min(most + 8 - total, 8 * random.randrange(1, 4))
+            more = min(most + 8 - total, 8 * random.choice((1, 1, 2, 3)))
             number, total = number << more | (random.getrandbits(more) if random.randrange(2) else 0), total + more
         elif way == 4:  # its end cut off
             gone = min(8 * random.randrange(1, 5), total - layout.bits // 8 * 8)

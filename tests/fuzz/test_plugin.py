@@ -69,6 +69,8 @@ def test_a_wrong_decoder_fails_with_the_smallest_packet_and_its_rule_and_no_trac
     assert "asked     decode 12" in said
     assert "rule      section" in said
     assert "Traceback" not in said
+    assert "During handling" not in said
+    assert said.count("  rule      section") == 1
 
 
 def test_the_command_of_a_report_plays_the_finding_again_and_passes_once_it_is_mended(suite, said):
