@@ -22,6 +22,7 @@ PLANS = {
     "seam": compile_plan(low_bits.SEAM),
 }
 RANGE = "if refuse and not low <= value <= high:"
+EARLY = '    if layout[6] is None and data[end - 1] & 1:\n        raise PacketFault("bad_padding", None, behind)\n'
 FAULTY = {
     # Low bits.
     "the reference is ignored": ("low", "_reference_code(layout[0], field, base), field[5]", "0, field[5]"),
@@ -115,7 +116,7 @@ FAULTY = {
     "padding comes before the check": (
         "every",
         "    codes = []\n    at",
-        '    if layout[6] is None and data[end - 1] & 1:\n        raise PacketFault("bad_padding", None, behind)\n    codes = []\n    at',
+        f"{EARLY}    codes = []\n    at",
     ),
     # Encoders.
     "half goes to the even code": ("every", "code = (offset + step // 2) // step", "code = round(offset / step)"),
