@@ -37,6 +37,14 @@ def pytest_xdist_make_scheduler(config, log):
     return ByFile(config, log)
 
 
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items):
+    # The kernels of the columns are compiled at their first use, which takes a processor about a minute.
+    for item in items:
+        if "arrays" in item.path.parts:
+            item.add_marker("slow")
+
+
 def pytest_configure(config):
     # As the package has an entry point of pytest, all its modules would be rewritten for the sake of a few `assert`s.
     rewritten = getattr(config.pluginmanager.rewrite_hook, "_must_rewrite", set())
