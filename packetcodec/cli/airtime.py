@@ -6,9 +6,10 @@ typical one with all of them, and the longest there can be.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from math import cos, radians, sin
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
@@ -16,30 +17,15 @@ from packetcodec.cli.files import load_plan
 from packetcodec.cli.options.radio import Radio, radio_of, radio_options
 from packetcodec.cli.options.schedule import duration
 from packetcodec.cli.options.usage import wrong_option
-from packetcodec.cli.tables.figures import (
-    budget_json,
-    complaints,
-    describe_size,
-    milliseconds,
-    per_hour,
-    shortest,
-    verdict,
-    weak_checks,
-)
+from packetcodec.cli.tables import figures
 from packetcodec.cli.tables.sheet import Sheet, console, put_json, remark, table
-from packetcodec.radio import CAUTION
+from packetcodec.radio import CAUTION, Budget, Modem
 from packetcodec.radio.schedule import Sending, largest_payload
-from packetcodec.schema import DEGREE, METRE, PLACE
+from packetcodec.schema import DEGREE, METRE, PLACE, Trail
 from packetcodec.spelling import counted
 from packetcodec.vectors.examples import Example
 from packetcodec.wire import LayoutPlan, Plan, Point, text_line
 from packetcodec.wire.trail.cells import place_of
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator
-
-    from packetcodec.radio import Budget, Modem
-    from packetcodec.schema import Trail
 
 _PACKET_COLUMNS = ("airtime", "free", "drop\nto save", "interval", "packets\nper hour", "limits")
 _TEXT_COLUMNS = ("text airtime", "text interval", "text limits")
@@ -62,7 +48,7 @@ def airtime(schema: str | None, *, text: bool, every: str | None, as_json: bool,
     """
     plan = load_plan(schema)
     radio = radio_of(**settings)
-    for line in weak_checks(plan):
+    for line in figures.weak_checks(plan):
         remark(line)
     room: dict[str, int | None] = {}
     period = None if every is None else duration("--every", every)
@@ -85,7 +71,7 @@ def airtime(schema: str | None, *, text: bool, every: str | None, as_json: bool,
     if period is not None:
         rows = [(label, "none" if most is None else most) for label, most in room.items()]
         out.print(table(f"The largest payload that may be sent every {float(period):g} s", ("modem", "bytes"), rows))
-    out.lines(*complaints(shown, radio), *radio.notes)
+    out.lines(*figures.complaints(shown, radio), *radio.notes)
     out.put(CAUTION, style="italic")
     for words in radio.remarks:
         remark(words)
@@ -161,12 +147,16 @@ def layout_table(layout: LayoutPlan, sent: tuple[Size, ...], radio: Radio, *, te
     rows: list[tuple[object, ...]] = []
     for size in sent:
         for modem, budget, line in _lines(size, radio):
-            of_text = (milliseconds(line.airtime) if line else "-", shortest(line), verdict(line)) if text else ()
+            of_text = (
+                (figures.milliseconds(line.airtime) if line else "-", figures.shortest(line), figures.verdict(line))
+                if text
+                else ()
+            )
             key = (size.trail, modem.label, size.bytes) if trail else (modem.label,)
             rows.append((*key, *_cells(modem, budget), *(size.text_bytes,) * (text and trail), *of_text))
     columns = ("trail", "modem", "bytes", *_PACKET_COLUMNS) if trail else ("modem", *_PACKET_COLUMNS)
     text_columns = ("text bytes", *_TEXT_COLUMNS) if trail else _TEXT_COLUMNS
-    title = f'layout "{layout.name}": {describe_size(layout)}'
+    title = f'layout "{layout.name}": {figures.describe_size(layout)}'
     if trail and sent[0].bytes > layout.size:
         places = [field for field in layout.fields if field.kind.role in PLACE]
         may_lack = any(field.absent_code is not None for field in places)
@@ -184,12 +174,11 @@ def _lines(size: Size, radio: Radio) -> Iterator[tuple[Modem, Budget | None, Bud
 
 def _cells(modem: Modem, budget: Budget | None) -> tuple[str, ...]:
     if budget is None:
-        return "-", "-", "-", "-", "-", verdict(budget)
+        return "-", "-", "-", "-", "-", figures.verdict(budget)
     headroom = modem.headroom(budget.payload_bytes)
     drop = "-" if headroom.drop_bytes is None else str(headroom.drop_bytes)
-    return (
-        milliseconds(budget.airtime), f"+{headroom.spare_bytes}", drop, shortest(budget), per_hour(budget), verdict(budget),
-    )  # fmt: skip
+    costs = figures.shortest(budget), figures.per_hour(budget), figures.verdict(budget)
+    return figures.milliseconds(budget.airtime), f"+{headroom.spare_bytes}", drop, *costs
 
 
 def airtime_json(plan: Plan, radio: Radio) -> dict[str, Any]:
@@ -220,5 +209,10 @@ def _staircase(layout: LayoutPlan, radio: Radio) -> Iterator[dict[str, Any]]:
 
 
 def _row_json(modem: Modem, budget: Budget | None, text: Budget | None) -> dict[str, Any]:
-    row = {"modem": modem.name, "label": modem.label, "packet": budget_json(budget), "text": budget_json(text)}
+    row = {
+        "modem": modem.name,
+        "label": modem.label,
+        "packet": figures.budget_json(budget),
+        "text": figures.budget_json(text),
+    }
     return row | (asdict(modem.headroom(budget.payload_bytes)) if budget is not None else {})

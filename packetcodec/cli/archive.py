@@ -10,29 +10,26 @@ import logging
 import os
 import tempfile
 from collections import Counter
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import nullcontext
 from dataclasses import dataclass
 from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Self
+from types import ModuleType
+from typing import Any, Self
 
 import click
 
+from packetcodec.cli.options.hearing import Hearing
 from packetcodec.cli.options.usage import added, known_layout, wrong_option
 from packetcodec.cli.streams import DataFault, say
 from packetcodec.cli.tables.sheet import progress
+from packetcodec.codec import Codec
 from packetcodec.errors import FAULTS, OK, PacketFault
+from packetcodec.receive.references import References
 from packetcodec.spelling import counted
+from packetcodec.wire import LayoutPlan
 from packetcodec.wire.packing import identified
-
-if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping, Sequence
-    from types import ModuleType
-
-    from packetcodec.cli.options.hearing import Hearing
-    from packetcodec.codec import Codec
-    from packetcodec.receive.references import References
-    from packetcodec.wire import LayoutPlan
 
 #: What a packet can be before its tracker is known.
 _NAMELESS = FAULTS[: FAULTS.index("bad_check")]

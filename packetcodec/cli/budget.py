@@ -2,29 +2,24 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable
+from typing import Any
 
 import click
 
 from packetcodec.cli.files import load_plan
 from packetcodec.cli.options.columns import columns_option, needs
-from packetcodec.cli.options.radio import radio_of, radio_options
-from packetcodec.cli.options.schedule import DEFAULT_EVERY, schedule_of
+from packetcodec.cli.options.radio import Radio, radio_of, radio_options
+from packetcodec.cli.options.schedule import DEFAULT_EVERY, Planned, schedule_of
 from packetcodec.cli.options.usage import added, wrong_option
 from packetcodec.cli.streams import STDIN_NAME, blocks
 from packetcodec.cli.tables.budget_costs import Costs
 from packetcodec.cli.tables.budget_report import budget_report_json, print_budget
 from packetcodec.cli.tables.sheet import put_json, remark
 from packetcodec.logs import read_log
+from packetcodec.logs.time_format import TimeFormat
 from packetcodec.radio.energy import DEFAULT_DERATING, DEFAULTS, Draw
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from packetcodec.cli.options.radio import Radio
-    from packetcodec.cli.options.schedule import Planned
-    from packetcodec.logs.time_format import TimeFormat
-    from packetcodec.wire import Plan
+from packetcodec.wire import Plan
 
 _DRAW_HELP = {
     "sleep_ua": "Current asleep, in microamperes.",
@@ -89,11 +84,7 @@ def costs_of(
     plan: Plan, *, texts: tuple[str, ...], trackers: int, log: str | None, columns: dict[str, str],
     time_format: TimeFormat | None, battery: float | None, derating: float | None, **settings: Any,
 ) -> Costs:  # fmt: skip
-    """What the schedule of the options costs.
-
-    Raises:
-        click.UsageError: an option that is not of its form or range.
-    """
+    """What the schedule of the options costs."""
     draws = {name: value for name in _DRAW_HELP if (value := settings.pop(name)) is not None}
     if battery is None and (draws or derating is not None):
         first = next(iter(draws), "derating")

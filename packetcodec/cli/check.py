@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
@@ -11,24 +12,28 @@ from packetcodec.cli.files import load_plan
 from packetcodec.cli.options.modem import factors_option, lora_of
 from packetcodec.cli.tables.check_choices import WORDS, choices_json, choices_table
 from packetcodec.cli.tables.figures import describe_size, weak_checks
-from packetcodec.cli.tables.sheet import console, put_json, remark, table
+from packetcodec.cli.tables.sheet import Sheet, console, put_json, remark, table
 from packetcodec.crc import MODEM_NOTE, MODEM_POLYNOMIAL
 from packetcodec.crc.distance import packet_distance
 from packetcodec.emit.spec.text import exact
-from packetcodec.schema import DEGREE, METRE, METRES_PER_DEGREE_NORTH, Form, Role
+from packetcodec.radio import LoRa
+from packetcodec.schema import DEGREE, METRE, METRES_PER_DEGREE_NORTH, Form, Role, Trail
 from packetcodec.spelling import counted
-from packetcodec.wire import bounds, decimal, max_error, metres_bound, position_bound, promised, trail_bound
+from packetcodec.wire import (
+    FieldPlan,
+    LayoutPlan,
+    Plan,
+    bounds,
+    decimal,
+    max_error,
+    metres_bound,
+    position_bound,
+    promised,
+    trail_bound,
+)
 from packetcodec.wire.advice import advise
 from packetcodec.wire.compare import describe_check
 from packetcodec.wire.low_bits import reach_metres, reach_of
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
-
-    from packetcodec.cli.tables.sheet import Sheet
-    from packetcodec.radio import LoRa
-    from packetcodec.schema import Trail
-    from packetcodec.wire import FieldPlan, LayoutPlan, Plan
 
 #: Most names of a choice that its row shows.
 _NAMED = 4

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
@@ -10,12 +10,10 @@ from packetcodec.cli.files import load_plan
 from packetcodec.cli.options.modem import factors_option, lora_of
 from packetcodec.cli.streams import verdict
 from packetcodec.cli.tables.sheet import console, put_json, remark, table
+from packetcodec.radio import LoRa
+from packetcodec.wire import Plan
+from packetcodec.wire.compare import Comparison
 from packetcodec.wire.compare import compare as compare_plans
-
-if TYPE_CHECKING:
-    from packetcodec.radio import LoRa
-    from packetcodec.wire import Plan
-    from packetcodec.wire.compare import Comparison
 
 
 @click.command(short_help="Which differences of two schemas change the wire.")

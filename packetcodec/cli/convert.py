@@ -6,37 +6,29 @@ one, counters and trails say in which order positions were passed, and they are 
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
 from packetcodec.cli.files import demand_different, write_file
+from packetcodec.cli.options.hearing import Hearing
 from packetcodec.cli.ordering import Sorter
 from packetcodec.cli.streams import blocks, say
 from packetcodec.cli.tables.follow_report import FollowReport
+from packetcodec.codec import Codec
+from packetcodec.logs.heard import Reception
 from packetcodec.receive.events import Event, Position, Report
+from packetcodec.receive.framing import Framing
 from packetcodec.receive.outputs import OUTPUTS
 from packetcodec.receive.outputs.track_format import Entry, TrackFormat, name_of
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
-
-    from packetcodec.cli.options.hearing import Hearing
-    from packetcodec.codec import Codec
-    from packetcodec.logs.heard import Reception
-    from packetcodec.receive.framing import Framing
 
 _NO_TIME = "no line has a time: positions are put in order by counters and trails, and written without a time"
 _NO_DAY = "the times of the log have no day: they are counted from 1970-01-01"
 
 
 def output_format(name: str, option: str = "--output") -> TrackFormat:
-    """The format of an output that an option names, by the ending of its name.
-
-    Raises:
-        click.UsageError: it has none of the endings.
-    """
+    """The format of an output that an option names, by the ending of its name."""
     found = OUTPUTS.get(Path(name).suffix.lower())
     if found is None:
         raise click.UsageError(f"{option}: {name} ends in none of {' '.join(OUTPUTS)}")

@@ -4,28 +4,22 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
-from packetcodec.cli.archive import archive_options
+from packetcodec.cli.archive import Archive, archive_options
 from packetcodec.cli.convert import convert
 from packetcodec.cli.files import load_schema
 from packetcodec.cli.follow import follow as follow_source
-from packetcodec.cli.options.hearing import hearing_options
+from packetcodec.cli.options.hearing import Hearing, hearing_options
 from packetcodec.cli.streams import DataFault, Tally, lines
 from packetcodec.cli.tables.follow_report import REFERENCE_HINT
 from packetcodec.cli.tables.sheet import json_line
-from packetcodec.codec import Codec
+from packetcodec.codec import Codec, Packet
 from packetcodec.errors import PacketcodecError, PacketFault
-from packetcodec.logs.heard import Reception
+from packetcodec.logs.heard import LineReader, Reception
 from packetcodec.receive.outputs.track_format import utc
-
-if TYPE_CHECKING:
-    from packetcodec.cli.archive import Archive
-    from packetcodec.cli.options.hearing import Hearing
-    from packetcodec.codec import Packet
-    from packetcodec.logs.heard import LineReader
 
 #: The status of a line that is no packet at all.
 NOT_HEX = "not_hex"

@@ -6,8 +6,9 @@ Owns one rule: what may stand in a line. Lines that `decode` wrote are taken as 
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
@@ -18,12 +19,7 @@ from packetcodec.codec import Codec
 from packetcodec.errors import PacketcodecError
 from packetcodec.schema import Form, Role
 from packetcodec.spelling import counted
-from packetcodec.wire import clipped, clipping, to_base
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator
-
-    from packetcodec.wire import FieldPlan
+from packetcodec.wire import FieldPlan, clipped, clipping, to_base
 
 _KEYS = ("layout", "values", "trail", "version", "raw", "status")
 

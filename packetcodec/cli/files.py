@@ -10,9 +10,9 @@ from __future__ import annotations
 import errno
 import os
 import tempfile
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
@@ -21,9 +21,6 @@ from packetcodec.errors import SchemaFault
 from packetcodec.schema import Schema
 from packetcodec.starter import schema_text
 from packetcodec.wire import Plan, compile_plan
-
-if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Mapping
 
 
 def load_schema(path: str | None) -> Schema:

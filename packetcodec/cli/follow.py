@@ -8,47 +8,34 @@ from __future__ import annotations
 
 import signal
 import threading
+from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from math import inf
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from packetcodec.cli.convert import field_names, output_format
 from packetcodec.cli.files import demand_different
+from packetcodec.cli.options.hearing import Hearing
 from packetcodec.cli.sources import Clock, Port, Source, open_source
 from packetcodec.cli.state_file import Record, StateFile
 from packetcodec.cli.streams import say
 from packetcodec.cli.tables.figures import seconds
 from packetcodec.cli.tables.follow_report import FollowReport
 from packetcodec.cli.track_file import Printed, TrackFile
-from packetcodec.receive.events import (
-    Duplicate,
-    Event,
-    Failure,
-    Fault,
-    Forgotten,
-    Position,
-    Report,
-    Silent,
-    Unexplained,
-    Unknown,
-)
+from packetcodec.codec import Codec
+from packetcodec.receive import events
+from packetcodec.receive.framing import Framing
 from packetcodec.receive.outputs import OUTPUTS
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
-
-    from packetcodec.cli.options.hearing import Hearing
-    from packetcodec.codec import Codec
-    from packetcodec.receive.framing import Framing
-    from packetcodec.receive.receiver import Receiver
+from packetcodec.receive.receiver import Receiver
 
 #: Seconds between looks at a source that is quiet, and between two marks in the state file.
 _PATIENCE = 0.1
 _REST = 1.0
 #: Events of packets that change nothing in what a receiver remembers, or of none.
-_NOT_TAKEN = (Fault, Failure, Unknown, Unexplained, Duplicate, Forgotten, Silent)
+_NOT_TAKEN = (
+    events.Fault, events.Failure, events.Unknown, events.Unexplained, events.Duplicate, events.Forgotten, events.Silent,
+)  # fmt: skip
 
 
 def follow(
@@ -115,7 +102,7 @@ def resume(
             if record.reference:
                 receiver.learn(record.tracker, record.reference)
             for event in receiver.feed(record.data, record.now, steady=record.steady, rssi=record.rssi, snr=record.snr):
-                if number >= first and isinstance(event, Position | Report):
+                if number >= first and isinstance(event, events.Position | events.Report):
                     out.put(event)
 
 
@@ -173,20 +160,20 @@ class _Run:
         elif self._ahead is None:
             steady = clock
         now += self._ahead or 0.0
-        events = self._receiver.feed(packet, now, steady=steady, rssi=heard.rssi, snr=heard.snr)
-        taken = next((event for event in events if not isinstance(event, _NOT_TAKEN)), None)
+        told = self._receiver.feed(packet, now, steady=steady, rssi=heard.rssi, snr=heard.snr)
+        taken = next((event for event in told if not isinstance(event, _NOT_TAKEN)), None)
         if self._state and taken:
             reference = self._receiver.references(taken.tracker) or None
             how = heard.rssi, heard.snr, reference
             self._state.add(Record(now, steady, self._out.body, self._read, packet, taken.tracker, *how))
         if heard.time is None and not isinstance(self._source, Port):
-            self._report.date(events, now)
-        self._tell(events)
+            self._report.date(told, now)
+        self._tell(told)
 
-    def _tell(self, events: Sequence[Event]) -> None:
-        for event in events:
+    def _tell(self, told: Sequence[events.Event]) -> None:
+        for event in told:
             self._report.take(event)
-            if isinstance(event, Position | Report):
+            if isinstance(event, events.Position | events.Report):
                 self._out.put(event)
 
     @property

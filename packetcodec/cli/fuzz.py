@@ -4,17 +4,15 @@ from __future__ import annotations
 
 import shlex
 import time
-from contextlib import contextmanager
+from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
-from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from packetcodec.cli.files import load_schema
 from packetcodec.cli.fuzz_self_test import measure
 from packetcodec.cli.streams import say, verdict
-from packetcodec.cli.tables.sheet import console, put_json, table
+from packetcodec.cli.tables.sheet import console, progress, put_json, table
 from packetcodec.codec import Codec
 from packetcodec.emit import HARNESSES
 from packetcodec.errors import PacketcodecError
@@ -23,20 +21,21 @@ from packetcodec.fuzz.columns_target import ColumnsTarget
 from packetcodec.fuzz.compiled import compiled_target
 from packetcodec.fuzz.corpus import DEFAULT, Corpus, corpus_of, questions_of
 from packetcodec.fuzz.describe import describe_again, describe_finding, describe_run
+from packetcodec.fuzz.finding import Finding
 from packetcodec.fuzz.invariants import broken_by
 from packetcodec.fuzz.program import Program
 from packetcodec.fuzz.protocol import QuestionFault, read_question
+from packetcodec.fuzz.report import Report
 from packetcodec.fuzz.run import INTERRUPTED, play, run
+from packetcodec.fuzz.targets import Target
+from packetcodec.schema import Schema
 from packetcodec.spelling import counted
 from packetcodec.wire import Plan, compile_plan
 
-if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
-
-    from packetcodec.fuzz.finding import Finding
-    from packetcodec.fuzz.report import Report
-    from packetcodec.fuzz.targets import Target
-    from packetcodec.schema import Schema
+#: Targets in Python, by name.
+_OWN: dict[str, Callable[[Schema], Target]] = {
+    "python": python_target, "reference": reference_target, "arrays": ColumnsTarget,
+}  # fmt: skip
 
 
 @click.command(short_help="Find out where a decoder or an encoder is wrong.")
@@ -47,7 +46,7 @@ if TYPE_CHECKING:
     default="python",
     show_default=True,
     metavar="NAME|COMMAND",
-    help=f"python, reference, arrays, {', '.join(HARNESSES)}, or the command of any program that speaks the line protocol.",
+    help=f"{', '.join([*_OWN, *HARNESSES])}, or the command of any program that speaks the line protocol.",
 )
 @click.option("--seconds", type=click.FloatRange(min=0.1), default=10.0, show_default=True, help="How long to ask.")
 @click.option("--inputs", type=click.IntRange(min=1), help="End after so many questions, though there is time left.")
@@ -73,21 +72,9 @@ if TYPE_CHECKING:
 @click.option("--sample", type=click.IntRange(min=1), help="With --self-test: so many of the changes, drawn by the seed.")
 @click.option("--json", "as_json", is_flag=True, help="A report for programs.")
 def fuzz(
-    schema: str | None,
-    *,
-    target_name: str,
-    seconds: float,
-    inputs: int | None,
-    seed: int,
-    timeout: float,
-    folder: str | None,
-    no_folder: bool,
-    question: str | None,
-    times: int,
-    testing: bool,
-    sample: int | None,
-    as_json: bool,
-) -> int:
+    schema: str | None, *, target_name: str, seconds: float, inputs: int | None, seed: int, timeout: float,
+    folder: str | None, no_folder: bool, question: str | None, times: int, testing: bool, sample: int | None, as_json: bool,
+) -> int:  # fmt: skip
     """Find out where a decoder, or an encoder, of SCHEMA (default: the starter schema) is wrong.
 
     Each finding comes with the smallest packet that shows it, what the specification asks for, and the command that plays
@@ -105,7 +92,13 @@ def fuzz(
         if question is not None:
             return _play(target, plan, question, times, as_json=as_json)
         kept = None if no_folder else Corpus(Path(folder or f"{DEFAULT}/{plan.name}-v{plan.version}"))
-        with _progress(seconds) as tell:
+        start = time.monotonic()
+        with progress("Asking", seconds) as bar:
+
+            def tell(now: Report) -> None:
+                words = f"Asking: {counted(now.inputs, 'input')}, {counted(len(now.findings), 'finding')}"
+                bar(time.monotonic() - start, description=words)
+
             report = run(
                 target, plan, seconds=seconds, max_inputs=inputs, seed=seed, first=kept.questions(plan) if kept else (),
                 scale=1 if target_name in {"python", "reference"} else 4, progress=tell,
@@ -137,13 +130,9 @@ def _keep(kept: Corpus, report: Report, plan: Plan, seed: int) -> None:
 
 
 def _target(name: str, schema: Schema, timeout: float) -> Target:
-    if name == "python":
-        return python_target(schema)
-    if name == "reference":
-        return reference_target(schema)
     try:
-        if name == "arrays":
-            return ColumnsTarget(schema)
+        if name in _OWN:
+            return _OWN[name](schema)
         if name in HARNESSES:
             return compiled_target(name, compile_plan(schema), timeout=timeout)
         return Program(shlex.split(name), name=name, timeout=timeout)
@@ -160,23 +149,6 @@ def _invariants(schema: Schema) -> Callable[[str], str]:
         return broken_by(codec, asked.data, reference_values(codec.plan, asked.references))
 
     return broken
-
-
-@contextmanager
-def _progress(seconds: float) -> Iterator[Callable[[Report], None] | None]:
-    screen = console(err=True)
-    if not screen.is_terminal:
-        yield None
-        return
-    columns = (TextColumn("Asking"), BarColumn(), TextColumn("{task.description}"), TimeElapsedColumn())
-    with Progress(*columns, console=screen, transient=True) as bar:
-        task, start = bar.add_task("", total=seconds), time.monotonic()
-
-        def tell(report: Report) -> None:
-            words = f"{counted(report.inputs, 'input')}, {counted(len(report.findings), 'finding')}"
-            bar.update(task, completed=time.monotonic() - start, description=words)
-
-        yield tell
 
 
 def _play(target: Target, plan: Plan, text: str, times: int, *, as_json: bool) -> int:

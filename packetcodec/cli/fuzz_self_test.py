@@ -2,20 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import click
-from rich.progress import Progress
 
 from packetcodec.cli.streams import say, verdict
-from packetcodec.cli.tables.sheet import console, put_json, table
+from packetcodec.cli.tables.sheet import console, progress, put_json, table
 from packetcodec.emit import HARNESSES
 from packetcodec.errors import PacketcodecError
 from packetcodec.fuzz.self_test import PYTHON, Tally, self_test
-
-if TYPE_CHECKING:
-    from packetcodec.fuzz.trials import Trial
-    from packetcodec.schema import Schema
+from packetcodec.fuzz.trials import Trial
+from packetcodec.schema import Schema
 
 #: What is changed where no target is named, and at most how many of its changes are tried (None: all).
 _SUBJECTS = {PYTHON: None, "c": 200}
@@ -45,14 +40,10 @@ def measure(schema: Schema, target: str, sample: int | None, seed: int, *, as_js
 
 
 def _changed(schema: Schema, name: str, sample: int | None, seed: int) -> Tally:
-    screen = console(err=True)
-    with Progress(console=screen, transient=True, disable=not screen.is_terminal) as bar:
-        task = bar.add_task(f"Changing {name}", total=None)
-
-        def tell(tally: Tally, total: int) -> None:
-            bar.update(task, completed=len(tally.trials), total=total)
-
-        return self_test(schema, name, sample=sample, seed=seed, progress=tell)
+    with progress(f"Changing {name}", None) as tell:
+        return self_test(
+            schema, name, sample=sample, seed=seed, progress=lambda tally, total: tell(len(tally.trials), total=total)
+        )
 
 
 def _row_of(name: str, tally: Tally) -> dict[str, object]:

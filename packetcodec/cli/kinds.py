@@ -5,8 +5,9 @@ Owns no rule: every row is a row of `packetcodec.schema.KINDS` or of `packetcode
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from decimal import Decimal
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
@@ -14,9 +15,6 @@ from packetcodec.cli.tables.sheet import console, put_json, table
 from packetcodec.schema import KINDS, Form, Kind, Unit
 from packetcodec.schema.json_schema import json_schema
 from packetcodec.schema.keys import COMMON, TABLES, Key, field_keys
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator
 
 
 @click.command(short_help="What a field can measure, and all keys of a schema.")

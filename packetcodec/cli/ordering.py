@@ -11,15 +11,13 @@ import heapq
 import json
 import tempfile
 from array import array
+from collections.abc import Iterator
 from itertools import pairwise
 from math import inf, isfinite
 from statistics import median
-from typing import IO, TYPE_CHECKING, Any, Self
+from typing import IO, Any, Self
 
 from packetcodec.receive.outputs.track_format import Entry
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator
 
 #: Entries sorted in memory at a time: some 30 MB.
 _PART = 100_000

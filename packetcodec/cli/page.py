@@ -48,11 +48,7 @@ def picture_option(command: Callable[..., Any]) -> Callable[..., Any]:
 
 
 def demand_endings(pictures: Sequence[tuple[str, str]]) -> None:
-    """Refuse what is neither SVG nor PNG.
-
-    Raises:
-        click.UsageError: a file of another ending.
-    """
+    """Refuse what is neither SVG nor PNG."""
     for _, path in pictures:
         if path and Path(path).suffix.lower() not in {".svg", ".png"}:
             raise click.UsageError(f"--picture: {path} ends neither in .svg nor in .png")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
@@ -24,14 +24,12 @@ from packetcodec.cli.tables.replay_report import Replayed, print_replay, remarks
 from packetcodec.cli.tables.sheet import progress, put_json, remark
 from packetcodec.codec import Codec
 from packetcodec.logs import COLUMNS, FORMATS, RecordedLog, read_log
+from packetcodec.logs.time_format import TimeFormat
 from packetcodec.receive.outputs.track_format import utc
 from packetcodec.schema import PLACE
 from packetcodec.spelling import counted
 from packetcodec.starter import SAMPLE_FILE, sample_log
-
-if TYPE_CHECKING:
-    from packetcodec.logs.time_format import TimeFormat
-    from packetcodec.wire import LayoutPlan, Plan
+from packetcodec.wire import LayoutPlan, Plan
 
 
 class _WithColumns(Pictured):

@@ -14,7 +14,7 @@ import select
 import stat
 import time
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import Any, Protocol
 
 from packetcodec.cli.streams import DataFault, say
 
@@ -22,9 +22,7 @@ try:
     import serial
 except ImportError:  # an optional extra
     serial = None  # type: ignore[assignment]
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
+from collections.abc import Callable
 
 _BLOCK = 1 << 16
 _STDIN = 0

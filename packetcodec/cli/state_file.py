@@ -15,7 +15,7 @@ from __future__ import annotations
 import json
 import os
 from collections import Counter
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any, NamedTuple
 
 from packetcodec.cli.files import named, write_file
 from packetcodec.cli.streams import DataFault
@@ -24,10 +24,8 @@ try:
     import fcntl
 except ImportError:  # a system without it: two programs with one state file are not noticed there
     fcntl = None  # type: ignore[assignment]
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-    from pathlib import Path
+from collections.abc import Iterable
+from pathlib import Path
 
 _HEAD = ["packetcodec state", 1]
 #: Packets of each tracker that are kept, and trackers.

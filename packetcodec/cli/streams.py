@@ -15,15 +15,12 @@ import os
 import re
 import sys
 from collections import Counter
+from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
 from packetcodec.spelling import counted
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator
 
 _BLOCK = 1 << 16
 _STDIN = 0

@@ -8,20 +8,16 @@ from __future__ import annotations
 
 import os
 import stat
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Sequence
+from pathlib import Path
 
 import click
 
 from packetcodec.cli.files import named, write_file
 from packetcodec.cli.ordering import Sorter
 from packetcodec.cli.streams import DataFault, json_printable, say
-
-if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
-    from pathlib import Path
-
-    from packetcodec.receive.events import Position, Report
-    from packetcodec.receive.outputs import TrackFormat, Writer
+from packetcodec.receive.events import Position, Report
+from packetcodec.receive.outputs import TrackFormat, Writer
 
 
 class TrackFile:

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import wraps
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from packetcodec.cli.options.usage import added, wrong_option
 from packetcodec.logs.time_format import TimeFormat
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
 
 _FORMAT = click.option(
     "--time-format",
@@ -70,10 +67,6 @@ def columns_of(texts: tuple[str, ...]) -> dict[str, str]:
 
 
 def needs(what: str, columns: dict[str, str], time_format: TimeFormat | None) -> None:
-    """Refuse these options where there is no log that they could be about.
-
-    Raises:
-        click.UsageError: one is given; `what` says what is missing.
-    """
+    """Refuse these options where there is no log that they could be about."""
     if columns or time_format:
         raise click.UsageError(f"{'--column' if columns else '--time-format'}: needs {what}")

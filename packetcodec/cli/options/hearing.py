@@ -3,27 +3,24 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import wraps
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from packetcodec.cli.options.columns import time_format_options
 from packetcodec.cli.options.usage import added, wrong_option
+from packetcodec.codec import Codec
 from packetcodec.errors import OK
 from packetcodec.logs.heard import LineReader
+from packetcodec.logs.time_format import TimeFormat
 from packetcodec.logs.values import RecordFault, moment
 from packetcodec.receive.framing import CobsFrames, Framing, HexLines
 from packetcodec.receive.outputs import OUTPUTS
 from packetcodec.receive.receiver import Receiver
 from packetcodec.receive.references import References
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from packetcodec.codec import Codec
-    from packetcodec.logs.time_format import TimeFormat
 
 
 @dataclass(frozen=True, slots=True)

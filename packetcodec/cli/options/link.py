@@ -9,9 +9,10 @@ here its messages get the option's name and are wrong usage.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
@@ -19,12 +20,8 @@ from packetcodec.bench.link_test import MAX_POINTS
 from packetcodec.bench.lossy_link import LinkConditions
 from packetcodec.cli.options.usage import added, wrong_option
 from packetcodec.errors import PacketcodecError
+from packetcodec.schema import Schema
 from packetcodec.spelling import counted
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from packetcodec.schema import Schema
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,11 +80,7 @@ def link_options(command: Callable[..., Any]) -> Callable[..., Any]:
 def link_of(
     *, burst: float | None, reorder: int | None, trails: tuple[int, ...] | None, seed: int | None, **others: Any
 ) -> tuple[LinkTest | None, dict[str, Any]]:
-    """The test that the options ask for, or None where none does; and the options that are not the link's.
-
-    Raises:
-        click.UsageError: an option that is out of range, or has no effect.
-    """
+    """The test that the options ask for, or None where none does; and the options that are not the link's."""
     shares = {name: others.pop(name) for name in ("loss", "bit_errors", "duplicates")}
     shares = {name: value for name, value in shares.items() if value is not None}
     tested = bool(shares) or reorder is not None or trails is not None
@@ -103,11 +96,7 @@ def link_of(
 
 
 def share(text: str) -> float:
-    """A share as a number, from 40% or 0.4.
-
-    Raises:
-        click.BadParameter: it is neither.
-    """
+    """A share as a number, from 40% or 0.4."""
     number = text.strip()
     percent = number.endswith("%")
     try:

@@ -5,7 +5,8 @@ Owns one rule: which settings belong to which modem. What a modem refuses is sai
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable
+from typing import Any
 
 import click
 
@@ -22,9 +23,6 @@ from packetcodec.radio import (
     LrFhss,
     Modem,
 )
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
 
 _2G4 = "sx128x"
 _2G4_DEFAULT_HZ = 812_500
@@ -79,11 +77,7 @@ _LORA: dict[str, tuple[str, dict[str, Any]]] = {
 
 
 def lora_of(spreading_factor: list[int], make: Callable[..., Any] = LoRa, **how: Any) -> tuple[Any, ...]:
-    """LoRa, at 125 kHz and coding rate 4/5 where nothing else is said, with each of the spreading factors.
-
-    Raises:
-        click.UsageError: a setting that the modem refuses.
-    """
+    """LoRa, at 125 kHz and coding rate 4/5 where nothing else is said, with each of the spreading factors."""
     with wrong_option():
         return tuple(make(spreading_factor=factor, **how) for factor in spreading_factor)
 
@@ -101,11 +95,7 @@ def modem_options() -> list[Callable[[Callable[..., Any]], Callable[..., Any]]]:
 
 
 def modems_of(*, bit_rate: int | None, lr_fhss: str | None, **lora: Any) -> tuple[Modem, ...]:
-    """The modems that the options say.
-
-    Raises:
-        click.UsageError: an option that is not of its form, that belongs to another modem, or that the modem refuses.
-    """
+    """The modems that the options say."""
     if bit_rate is None and lr_fhss is None:
         return _lora_modems(**lora)
     other = "--lr-fhss" if bit_rate is None else "--fsk"

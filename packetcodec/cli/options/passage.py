@@ -6,30 +6,26 @@ that arrived, in the order of time.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from packetcodec.bench.lossy_link import LinkConditions
-from packetcodec.bench.passage import send
+from packetcodec.bench.passage import Passage, send
+from packetcodec.bench.sender import Sender
 from packetcodec.cli.convert import keep, output_format, write_sorted
 from packetcodec.cli.files import demand_different, write_file
+from packetcodec.cli.options.link import LinkTest
 from packetcodec.cli.options.usage import added
 from packetcodec.cli.ordering import Sorter
 from packetcodec.cli.streams import say
+from packetcodec.logs import Fix
 from packetcodec.receive.events import Position
 from packetcodec.receive.outputs import OUTPUTS
 from packetcodec.spelling import counted
-
-if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
-
-    from packetcodec.bench.passage import Passage
-    from packetcodec.bench.sender import Sender
-    from packetcodec.cli.options.link import LinkTest
-    from packetcodec.logs import Fix
 
 
 def passage_options(command: Callable[..., Any]) -> Callable[..., Any]:
@@ -84,11 +80,7 @@ def _write_track(name: str, passage: Passage, fields: Sequence[str]) -> None:
 def passage_of(
     log: str | None, *, packets: str | None, track: str | None, **others: Any
 ) -> tuple[PassageFiles, dict[str, Any]]:
-    """The files that the options ask for, and the options that are not theirs.
-
-    Raises:
-        click.UsageError: an ending of no format of tracks, or a name given twice.
-    """
+    """The files that the options ask for, and the options that are not theirs."""
     if track is not None:
         output_format(track, "--track")
     demand_different({"LOG": log, "--packets": packets, "--track": track})

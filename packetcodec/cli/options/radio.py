@@ -6,11 +6,12 @@ wrong usage here.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
@@ -32,9 +33,6 @@ from packetcodec.radio import (
 from packetcodec.radio import (
     region as find_region,
 )
-
-if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
 
 #: How far a row of limits was verified, in words.
 _MARKS = {
@@ -136,11 +134,7 @@ def radio_options(command: Callable[..., Any]) -> Callable[..., Any]:
 def radio_of(
     *, region: str, frequency: str | None, channels: int, lorawan: bool, route: str | None, **settings: Any
 ) -> Radio:
-    """The radio that the options say.
-
-    Raises:
-        click.UsageError: an option that is not of its form, or outside what the modem or the region allows.
-    """
+    """The radio that the options say."""
     with wrong_option():
         where = find_region(region)
     modems = modems_of(**settings)

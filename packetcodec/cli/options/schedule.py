@@ -9,15 +9,13 @@ from __future__ import annotations
 import re
 from decimal import Decimal
 from fractions import Fraction
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import click
 
 from packetcodec.cli.options.usage import known_layout, wrong_option
 from packetcodec.radio.schedule import Sending
-
-if TYPE_CHECKING:
-    from packetcodec.wire import LayoutPlan, Plan
+from packetcodec.wire import LayoutPlan, Plan
 
 _SECONDS = {"ms": Fraction(1, 1000), "s": Fraction(1), "min": Fraction(60), "h": Fraction(3600), "d": Fraction(86_400)}
 _DURATION = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,9})?)\s*(ms|s|min|h|d)?")
@@ -38,11 +36,7 @@ class Planned(NamedTuple):
 
 
 def duration(option: str, text: str) -> Fraction:
-    """Seconds of a duration such as 20s, 1.5min or 2h; a number alone is in seconds.
-
-    Raises:
-        click.UsageError: the text is not of its form.
-    """
+    """Seconds of a duration such as 20s, 1.5min or 2h; a number alone is in seconds."""
     found = _DURATION.fullmatch(text.strip())
     if not found or not Decimal(found[1]):
         raise click.UsageError(f"{option}: {text!r} is not a time such as 20s, 10min or 2h, above 0")
@@ -50,11 +44,7 @@ def duration(option: str, text: str) -> Fraction:
 
 
 def schedule_of(plan: Plan, texts: tuple[str, ...]) -> tuple[Planned, ...]:
-    """The schedule that the options say; without any, the first layout once a minute.
-
-    Raises:
-        click.UsageError: a text that is not of its form, an unknown layout, one given twice, a number out of range.
-    """
+    """The schedule that the options say; without any, the first layout once a minute."""
     found: list[Planned] = []
     for text in texts or (f"{plan.layouts[0].name} every {DEFAULT_EVERY}",):
         match = _SENDING.fullmatch(text.strip())

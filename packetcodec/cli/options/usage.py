@@ -14,27 +14,20 @@ usage, exit status 2.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from packetcodec.errors import PacketcodecError
 from packetcodec.spelling import nearest
-
-if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping
-
-    from packetcodec.wire import LayoutPlan, Plan
+from packetcodec.wire import LayoutPlan, Plan
 
 
 @contextmanager
 def wrong_option(name: str | None = None) -> Iterator[None]:
-    """Inside, a fault is one of the option `name`; without a name, of the option that gives the setting it begins with.
-
-    Raises:
-        click.UsageError: in place of the fault.
-    """
+    """Inside, a fault is one of the option `name`; without a name, of the option that gives the setting it begins with."""
     try:
         yield
     except PacketcodecError as fault:
@@ -57,11 +50,7 @@ def given(name: str) -> bool:
 
 
 def known_layout(plan: Plan, name: str, *, option: str = "--layout") -> LayoutPlan:
-    """The layout that an option names.
-
-    Raises:
-        click.UsageError: the schema has no such layout.
-    """
+    """The layout that an option names."""
     known = {layout.name: layout for layout in plan.layouts}
     if name not in known:
         near = nearest(name, known)

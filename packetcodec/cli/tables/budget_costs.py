@@ -5,32 +5,24 @@ Owns no rule of its own: limits, channel, charge, margin and concessions are `pa
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from packetcodec.bench.sender import value_of_fix
+from packetcodec.cli.options.radio import Radio
+from packetcodec.cli.options.schedule import Planned
 from packetcodec.errors import RadioFault
-from packetcodec.radio import LoRa
-from packetcodec.radio.concessions import bits_to_drop, cheapest, field_costs
-from packetcodec.radio.contention import contention
-from packetcodec.radio.energy import energy
-from packetcodec.radio.schedule import largest_payload, schedule_load
+from packetcodec.logs import Fix
+from packetcodec.radio import LoRa, Modem
+from packetcodec.radio.concessions import Concession, FieldCost, bits_to_drop, cheapest, field_costs
+from packetcodec.radio.contention import Contention, contention
+from packetcodec.radio.energy import Draw, Energy, energy
+from packetcodec.radio.schedule import Load, Sending, largest_payload, schedule_load
 from packetcodec.radio.sensitivity import gain_db
 from packetcodec.schema import Form
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator
-
-    from packetcodec.cli.options.radio import Radio
-    from packetcodec.cli.options.schedule import Planned
-    from packetcodec.logs import Fix
-    from packetcodec.radio import Modem
-    from packetcodec.radio.concessions import Concession, FieldCost
-    from packetcodec.radio.contention import Contention
-    from packetcodec.radio.energy import Draw, Energy
-    from packetcodec.radio.schedule import Load, Sending
-    from packetcodec.wire import FieldPlan, LayoutPlan, Plan
+from packetcodec.wire import FieldPlan, LayoutPlan, Plan
 
 #: Seconds, and trackers, that a chart has points for.
 _INTERVALS = (5, 10, 20, 30, 60, 120, 300, 600, 1200, 1800, 3600)

@@ -5,27 +5,23 @@ Owns one rule: a share, a loss and a charge are rounded up, days and margins dow
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from fractions import Fraction
 from math import ceil, floor, inf
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from packetcodec.cli.tables.budget_costs import Costs
 from packetcodec.cli.tables.figures import milliseconds
-from packetcodec.cli.tables.sheet import console, table
+from packetcodec.cli.tables.sheet import Sheet, console, table
 from packetcodec.radio import CAUTION
 from packetcodec.radio.contention import FIXED_PHASE, MODEL
 from packetcodec.radio.energy import DEFAULTS
+from packetcodec.radio.schedule import Load, Sending
 from packetcodec.radio.sensitivity import SOURCE
 from packetcodec.wire import bounds
 
-if TYPE_CHECKING:
-    from collections.abc import Iterator
-
-    from packetcodec.cli.tables.budget_costs import Costs
-    from packetcodec.cli.tables.sheet import Sheet
-    from packetcodec.radio.schedule import Load, Sending
-
-    #: A row for programs, and its cells for people.
-    Rows = Iterator[tuple[dict[str, Any], tuple[object, ...]]]
+#: A row for programs, and its cells for people.
+Rows = Iterator[tuple[dict[str, Any], tuple[object, ...]]]
 
 
 def print_budget(costs: Costs) -> None:

@@ -2,21 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from collections.abc import Iterator, Sequence
+from typing import Any
 
 from packetcodec.cli.tables.figures import milliseconds
-from packetcodec.cli.tables.sheet import table
-from packetcodec.crc import MODEM_NOTE, WIDTHS, default_crc
+from packetcodec.cli.tables.sheet import Sheet, table
+from packetcodec.crc import MODEM_NOTE, WIDTHS, Crc, default_crc
 from packetcodec.crc.distance import joint_check_bits, packet_distance
+from packetcodec.radio import LoRa
 from packetcodec.schema import MAX_BYTES
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
-
-    from packetcodec.cli.tables.sheet import Sheet
-    from packetcodec.crc import Crc
-    from packetcodec.radio import LoRa
-    from packetcodec.wire import LayoutPlan, Plan
+from packetcodec.wire import LayoutPlan, Plan
 
 #: Bits of the modem's own payload CRC.
 _MODEM_BITS = 16

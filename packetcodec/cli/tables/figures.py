@@ -14,22 +14,18 @@ how often.
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from decimal import Decimal
 from fractions import Fraction
 from math import ceil
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from packetcodec.cli.options.radio import Radio
 from packetcodec.crc.distance import is_weak
+from packetcodec.radio import Budget
 from packetcodec.spelling import counted
+from packetcodec.wire import LayoutPlan, Plan
 from packetcodec.wire.compare import describe_check
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
-
-    from packetcodec.cli.options.radio import Radio
-    from packetcodec.radio import Budget
-    from packetcodec.wire import LayoutPlan, Plan
-
 
 #: What a cell says of a limit that is exceeded.
 _OVER = {

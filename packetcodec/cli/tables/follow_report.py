@@ -8,29 +8,11 @@ from __future__ import annotations
 
 import time
 from collections import Counter
-from typing import TYPE_CHECKING
+from collections.abc import Iterable
 
 from packetcodec.cli.streams import say
 from packetcodec.cli.tables.figures import seconds
-from packetcodec.receive.events import (
-    Contradiction,
-    Event,
-    Failure,
-    Fault,
-    Forgotten,
-    Late,
-    Lost,
-    Position,
-    Repaired,
-    Report,
-    Restarted,
-    Silent,
-    Unexplained,
-    Unknown,
-)
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
+from packetcodec.receive import events
 
 #: Remarks of a kind that are said in a stretch of time, and its length in seconds.
 _SAID = 5
@@ -91,10 +73,11 @@ class FollowReport:
         if self._undated:
             self._undated.clear()
 
-    def date(self, events: Iterable[Event], now: float) -> None:
+    def date(self, told: Iterable[events.Event], now: float) -> None:
         """Say once where two positions of a tracker are read at once and have no time but that."""
-        for event in events:
-            if self._undated is None or not isinstance(event, Position) or not event.direct or abs(event.time - now) > _SAME:
+        for event in told:
+            direct = isinstance(event, events.Position) and event.direct and abs(event.time - now) <= _SAME
+            if self._undated is None or not direct or not isinstance(event, events.Position):
                 continue
             if event.tracker in self._undated:
                 say(_NO_TIME)
@@ -102,20 +85,20 @@ class FollowReport:
             else:
                 self._undated.add(event.tracker)
 
-    def take(self, event: Event) -> None:
+    def take(self, event: events.Event) -> None:
         """Count an event, and say what there is to say."""
-        if isinstance(event, Position | Report) and len(self._heard) < _MAX_TRACKERS:
+        if isinstance(event, events.Position | events.Report) and len(self._heard) < _MAX_TRACKERS:
             self._heard.add(event.tracker)
         match event:
-            case Position():
+            case events.Position():
                 self._counts["direct" if event.direct else "trail"] += 1
                 self._counts["undated"] += not event.time_known
-            case Late():
+            case events.Late():
                 # One whose place was not known comes again, as a position or a report.
                 self._counts["late"] += event.known
             case _:
                 kind = type(event).__name__.lower()
-                if isinstance(event, Unexplained) and self._referenced(event.tracker):
+                if isinstance(event, events.Unexplained) and self._referenced(event.tracker):
                     kind = "damaged"
                 self._counts[kind] += 1
                 if remark := self._remark(event):
@@ -127,34 +110,34 @@ class FollowReport:
         """Whether there is a reference for what a tracker sends by its low bits."""
         return self._places or tracker in self._heard
 
-    def _remark(self, event: Event) -> str:  # noqa: PLR0911  # a line each
+    def _remark(self, event: events.Event) -> str:  # noqa: PLR0911  # a line each
         match event:
-            case Fault():
+            case events.Fault():
                 return f"{event.message} (packet {event.data.hex()[:80]})"
-            case Unexplained():
+            case events.Unexplained():
                 hint = "" if self._referenced(event.tracker) else f"; {REFERENCE_HINT}"
                 return f"{_who(event.tracker)}: {event.message}{hint} (packet {event.data.hex()[:80]})"
-            case Failure():
+            case events.Failure():
                 return f"{_who(event.tracker)}: a packet could not be handled, {event.message} ({event.data.hex()[:80]})"
-            case Unknown():
+            case events.Unknown():
                 if event.tracker in self._unknown or len(self._unknown) == _MAX_TRACKERS:
                     return ""
                 self._unknown.add(event.tracker)
                 return f"{_who(event.tracker)}: not one of the known ones, left out"
-            case Repaired():
+            case events.Repaired():
                 lost = f", {_count(event.lost_packets, 'lost packet')} made good" if event.lost_packets else ""
                 return f"{_who(event.tracker)}: gap repaired by {_count(event.points, 'trail point')}{lost}"
-            case Lost():
+            case events.Lost():
                 return f"{_who(event.tracker)}: {_count(event.packets, 'packet')} lost, a hole of {seconds(event.seconds)}"
-            case Contradiction():
+            case events.Contradiction():
                 left = f"{_count(event.points, 'trail point')} left out" if event.points or not event.told else "told before"
                 when = f"{_clock(event.time)}, when it sent that it had no position"
                 return f"{_who(event.tracker)}: a trail holds a point of {when}: {left}; the list must end there"
-            case Restarted():
+            case events.Restarted():
                 return f"{_who(event.tracker)}: started anew, its counter is at {event.packet_counter}"
-            case Forgotten():
+            case events.Forgotten():
                 return f"{_who(event.tracker)}: forgotten, more trackers are heard than are remembered"
-            case Silent():
+            case events.Silent():
                 who = "nothing heard" if event.tracker is None else f"{_who(event.tracker)}: silent"
                 return f"{who} since {_clock(event.since)}"
         return ""

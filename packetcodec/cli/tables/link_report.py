@@ -2,27 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
-from typing import TYPE_CHECKING, Any
+from fractions import Fraction
+from typing import Any
 
 from packetcodec.bench.link_test import LinkReport, link_test, with_trail
 from packetcodec.bench.outcome import along_time
 from packetcodec.bench.sender import Sender
 from packetcodec.bench.tune_trail import Suggestion, tune_trail, windows
+from packetcodec.cli.options.link import LinkTest
+from packetcodec.cli.options.radio import Radio
 from packetcodec.cli.options.usage import wrong_option
 from packetcodec.cli.tables.figures import milliseconds, seconds
-from packetcodec.cli.tables.sheet import console, progress, remark, table
+from packetcodec.cli.tables.replay_report import Replayed
+from packetcodec.cli.tables.sheet import Sheet, console, progress, remark, table
+from packetcodec.radio import Modem
 from packetcodec.spelling import counted
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
-    from fractions import Fraction
-
-    from packetcodec.cli.options.link import LinkTest
-    from packetcodec.cli.options.radio import Radio
-    from packetcodec.cli.tables.replay_report import Replayed
-    from packetcodec.cli.tables.sheet import Sheet
-    from packetcodec.radio import Modem
 
 #: A gain below this is none: it would not change one packet in ten.
 _WORTH_SAYING = 0.1
@@ -40,11 +36,7 @@ class Trails:
 
 
 def send_over_link(test: LinkTest | None, replayed: Replayed) -> Trails:
-    """Look for starting values, and send the log over the link once for each length, with progress shown.
-
-    Raises:
-        click.UsageError: a length that does not fit the packet.
-    """
+    """Look for starting values, and send the log over the link once for each length, with progress shown."""
     schema, layout, recording = replayed.schema, replayed.layout, replayed.recorded.fixes
     if layout.trail is None:
         return Trails(None, None, ())

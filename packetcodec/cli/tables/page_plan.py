@@ -6,32 +6,27 @@ Owns no rule: texts and tables are those of the reports, charts show the reports
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from packetcodec.cli.airtime import airtime_json, layout_table, sizes
 from packetcodec.cli.check import check_json, check_remarks, fields_table, general_words, layout_words
+from packetcodec.cli.options.radio import Radio
+from packetcodec.cli.tables.budget_costs import Costs
 from packetcodec.cli.tables.budget_report import budget_remarks, budget_report_json, budget_tables, sent_words
 from packetcodec.cli.tables.check_choices import WORDS, choices_table
 from packetcodec.cli.tables.figures import complaints, describe_size
-from packetcodec.cli.tables.sheet import as_plain
+from packetcodec.cli.tables.sheet import Sheet, as_plain
 from packetcodec.emit.spec import write_spec
 from packetcodec.page import charts
 from packetcodec.page.bit_picture import bit_picture
 from packetcodec.page.document import figures_of, write_page
-from packetcodec.page.markup import Figure, Folded, Heading, Pair, Section, Table, Words
+from packetcodec.page.markup import Figure, Folded, Heading, Pair, Part, Section, Table, Words
 from packetcodec.radio import CAUTION, LoRa
 from packetcodec.vectors import write_vectors
+from packetcodec.wire import LayoutPlan, Plan
 from packetcodec.wire.compare import describe_check
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
-
-    from packetcodec.cli.options.radio import Radio
-    from packetcodec.cli.tables.budget_costs import Costs
-    from packetcodec.cli.tables.sheet import Sheet
-    from packetcodec.page.markup import Part
-    from packetcodec.wire import LayoutPlan, Plan
 
 #: Most signs of a text that goes into the page; what is longer is written by a command of its own.
 _MAX_CHARACTERS = 1_000_000

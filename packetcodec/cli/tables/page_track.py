@@ -5,62 +5,39 @@ Owns no rule: texts and tables are those of the report, charts show the report f
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from fractions import Fraction
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from packetcodec.bench.link_test import link_test
+from packetcodec.bench import Replay
+from packetcodec.bench.link_test import LinkReport, link_test
 from packetcodec.bench.lossy_link import LinkConditions
 from packetcodec.bench.outcome import MISSING
+from packetcodec.cli.options.link import LinkTest
+from packetcodec.cli.options.radio import Radio
 from packetcodec.cli.options.schedule import Planned
+from packetcodec.cli.tables import link_report, replay_report
 from packetcodec.cli.tables.budget_costs import Costs
-from packetcodec.cli.tables.link_report import (
-    NOT_YOUR_LINK,
-    length_of,
-    link_remarks,
-    link_table,
-    suggestion_words,
-    trails_json,
-)
 from packetcodec.cli.tables.page_plan import Whole, plan_page, shown
-from packetcodec.cli.tables.replay_report import (
-    airtime_table,
-    error_table,
-    field_table,
-    log_words,
-    packet_words,
-    remarks,
-    replay_json,
-)
 from packetcodec.cli.tables.sheet import as_plain
 from packetcodec.page import charts
-from packetcodec.page.markup import Figure, Section, Words
+from packetcodec.page.markup import Figure, Part, Section, Words
 from packetcodec.page.track_map import Track, track_geojson, track_map
 from packetcodec.radio.energy import DEFAULT_DERATING, Draw
 from packetcodec.radio.schedule import Sending
 from packetcodec.schema import PLACE
 from packetcodec.wire import promised
 
-if TYPE_CHECKING:
-    from collections.abc import Iterator
 
-    from packetcodec.bench import Replay
-    from packetcodec.bench.link_test import LinkReport
-    from packetcodec.cli.options.link import LinkTest
-    from packetcodec.cli.options.radio import Radio
-    from packetcodec.cli.tables.link_report import Trails
-    from packetcodec.cli.tables.replay_report import Replayed
-    from packetcodec.page.markup import Part
-
-
-def replay_page(replayed: Replayed, trails: Trails) -> Whole:
+def replay_page(replayed: replay_report.Replayed, trails: link_report.Trails) -> Whole:
     """The page of a replay."""
     layout, outcome, radio = replayed.layout, replayed.outcome, replayed.radio
-    report = as_plain(replay_json(replayed) | trails_json(trails, radio))
+    report = as_plain(replay_report.replay_json(replayed) | link_report.trails_json(trails, radio))
     sections = []
     files = {}
     if outcome.position is not None and {field.kind.role for field in layout.fields} >= PLACE:
         reports = trails.reports or _everything(replayed)
-        track = Track(replayed.recorded.fixes, {length_of(found): found.outcomes for found in reports})
+        track = Track(replayed.recorded.fixes, {link_report.length_of(found): found.outcomes for found in reports})
         files[f"{replayed.codec.plan.name}-track.geojson"] = track_geojson(track)
         sections.append(Section("Map", (track_map(track), Words(track_words(track)))))
     if trails.test is not None:
@@ -76,19 +53,19 @@ def replay_page(replayed: Replayed, trails: Trails) -> Whole:
     return plan_page(replayed.codec.plan, costs, layout=layout, first=sections, files=files, report={"replay": report})
 
 
-def _log(replayed: Replayed) -> Iterator[Part]:
+def _log(replayed: replay_report.Replayed) -> Iterator[Part]:
     outcome = replayed.outcome
-    yield from map(Words, log_words(replayed.recorded, replayed.layout))
-    yield from map(Words, packet_words(outcome, replayed.interval))
+    yield from map(Words, replay_report.log_words(replayed.recorded, replayed.layout))
+    yield from map(Words, replay_report.packet_words(outcome, replayed.interval))
     if outcome.text_example:
         yield Words(f"packet {outcome.packet_example.hex()}", copied=True)
         yield Words(f"text {outcome.text_example}", copied=True)
-    yield shown(field_table(outcome.fields))
-    yield shown(airtime_table(replayed))
-    yield from map(Words, remarks(replayed))
+    yield shown(replay_report.field_table(outcome.fields))
+    yield shown(replay_report.airtime_table(replayed))
+    yield from map(Words, replay_report.remarks(replayed))
 
 
-def _everything(replayed: Replayed) -> tuple[LinkReport, ...]:
+def _everything(replayed: replay_report.Replayed) -> tuple[LinkReport, ...]:
     """What arrives over a link that loses nothing."""
     return link_test(
         replayed.schema, replayed.layout.name, replayed.fixes, interval=replayed.interval, conditions=LinkConditions(),
@@ -115,13 +92,13 @@ def _errors(outcome: Replay, report: dict[str, Any]) -> Iterator[Part]:
             promise = None if bound is None else float(promised(bound))
             note = "" if promise is None else f"The upright line is what is promised: {promise:g} m."
             yield Figure(name, title, note, chart=charts.errors(report[key], promise))
-    yield shown(error_table(outcome))
+    yield shown(replay_report.error_table(outcome))
 
 
-def _link(trails: Trails, test: LinkTest, radio: Radio, reports: list[dict[str, Any]]) -> Iterator[Part]:
+def _link(trails: link_report.Trails, test: LinkTest, radio: Radio, reports: list[dict[str, Any]]) -> Iterator[Part]:
     rows, strips = [], []
     for report, found in zip(trails.reports, reports, strict=True):
-        trail = length_of(report)
+        trail = link_report.length_of(report)
         for place, how in enumerate(charts.HOWS):
             key = how.replace(" ", "_")
             share = found[key] / max(1, found["points"])
@@ -133,8 +110,8 @@ def _link(trails: Trails, test: LinkTest, radio: Radio, reports: list[dict[str, 
         ]  # fmt: skip
     yield Figure("arrivals", "How the points arrived, for each length of trail", chart=charts.arrivals(rows))
     yield Figure("losses", "Points missing along time", chart=charts.losses(strips))
-    yield shown(link_table(test, trails.reports, radio))
-    yield Words(NOT_YOUR_LINK, caution=True)
-    yield from map(Words, link_remarks(trails.reports))
+    yield shown(link_report.link_table(test, trails.reports, radio))
+    yield Words(link_report.NOT_YOUR_LINK, caution=True)
+    yield from map(Words, link_report.link_remarks(trails.reports))
     if trails.suggestion is not None:
-        yield Words(suggestion_words(trails.suggestion))
+        yield Words(link_report.suggestion_words(trails.suggestion))

@@ -2,31 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from packetcodec.bench import every, silences, without_fix
+from packetcodec.bench import ErrorSummary, FieldReport, Replay, Span, every, silences, without_fix
+from packetcodec.bench.low_bits import LowBitsReport
 from packetcodec.bench.outcome import histogram
 from packetcodec.bench.sender import columns_of
+from packetcodec.cli.options.radio import Radio
 from packetcodec.cli.tables.figures import budget_json, complaints, decimal, milliseconds, seconds, shortest
-from packetcodec.cli.tables.sheet import console, table
-from packetcodec.logs import FORMATS
-from packetcodec.radio import CAUTION
+from packetcodec.cli.tables.sheet import Sheet, console, table
+from packetcodec.codec import Codec
+from packetcodec.logs import FORMATS, Fix, RecordedLog
+from packetcodec.radio import CAUTION, Budget
+from packetcodec.schema import Schema
 from packetcodec.spelling import counted
-from packetcodec.wire import promised
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
-
-    from packetcodec.bench import ErrorSummary, FieldReport, Replay, Span
-    from packetcodec.bench.low_bits import LowBitsReport
-    from packetcodec.cli.options.radio import Radio
-    from packetcodec.cli.tables.sheet import Sheet
-    from packetcodec.codec import Codec
-    from packetcodec.logs import Fix, RecordedLog
-    from packetcodec.radio import Budget
-    from packetcodec.schema import Schema
-    from packetcodec.wire import LayoutPlan
+from packetcodec.wire import LayoutPlan, promised
 
 
 @dataclass(frozen=True, slots=True)

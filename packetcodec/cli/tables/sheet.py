@@ -9,14 +9,15 @@ from __future__ import annotations
 import json
 import shutil
 import sys
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from fractions import Fraction
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 from rich import box
-from rich.console import Console
+from rich.console import Console, ConsoleOptions
 from rich.markup import escape
 from rich.measure import Measurement
 from rich.progress import Progress
@@ -24,10 +25,6 @@ from rich.table import Table
 
 from packetcodec.cli.streams import json_printable, printable
 
-if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Sequence
-
-    from rich.console import ConsoleOptions
 #: In a pipe there is no width to fit: wide enough that no table folds.
 _PIPE_WIDTH = 200
 #: Of no meaning to us: reports are not paged.
@@ -63,15 +60,15 @@ def console(*, err: bool = False) -> Report:
 
 
 @contextmanager
-def progress(words: str, total: float | None) -> Iterator[Callable[[float], None]]:
-    """A bar on stderr where that is a terminal, else nothing; what is given takes how much of the total is done."""
+def progress(words: str, total: float | None) -> Iterator[Callable[..., None]]:
+    """A bar on stderr where that is a terminal, else nothing; what is given takes how much of the total is done.
+
+    It also takes `total` and `description` by name, where these become known or change on the way.
+    """
     screen = console(err=True)
-    if not screen.is_terminal:
-        yield lambda done: None  # noqa: ARG005
-        return
-    with Progress(console=screen, transient=True) as bar:
+    with Progress(console=screen, transient=True, disable=not screen.is_terminal) as bar:
         task = bar.add_task(words, total=total)
-        yield lambda done: bar.update(task, completed=done)
+        yield lambda done, **other: bar.update(task, completed=done, **other)
 
 
 @dataclass(frozen=True, slots=True)
