@@ -52,7 +52,8 @@ class Suggestion:
         speed: metres a second for which `initial_scale` is what a schema expects, or None where the spacing is not known.
         bits: mean length of a trail with them, in bits, nothing left out for the limit of a packet.
         present_initial_scale, present_scale_rate, present_bits: the same for the values in use.
-        wandering_bits: mean length with `wandering` and the values that suit it; None where the trail has it already.
+        wandering_bits: mean length with `wandering` and the values that suit it; None where the trail has it already, or
+            it is not asked.
         windows: trails looked at.
     """
 
@@ -98,16 +99,19 @@ def windows(sender: Sender, fixes: Sequence[Fix], *, limit: int = 100) -> list[W
     return found
 
 
-def tune_trail(trail: Trail, some: Iterable[Window], *, spacing: float | None = None) -> Suggestion | None:
+def tune_trail(
+    trail: Trail, some: Iterable[Window], *, spacing: float | None = None, compare: bool = False
+) -> Suggestion | None:
     """The starting values that make the trails of windows shortest, or None where no window holds a point.
 
     Args:
         trail: of the schema, with the values in use.
         some: anchors and the points behind each, newest first.
         spacing: seconds from point to point, where the schema does not say.
+        compare: whether to look at the trail with `wandering` too, which doubles the time.
     """
     left, lengths, some = [], [], list(some)
-    wandering = None if trail.wandering else tune_trail(replace(trail, wandering=True), some, spacing=spacing)
+    wandering = tune_trail(replace(trail, wandering=True), some) if compare and not trail.wandering else None
     for anchor, points in some:
         rest = residuals(trail, anchor, points)
         if rest:

@@ -7,13 +7,4 @@ from packetcodec.logs.fix import Fix, Refusal
 from packetcodec.logs.log import FORMATS, RecordedLog, read_log, recognise
 from packetcodec.logs.nmea import NmeaReader
 
-__all__ = [
-    "COLUMNS",
-    "FORMATS",
-    "Fix",
-    "NmeaReader",
-    "RecordedLog",
-    "Refusal",
-    "read_log",
-    "recognise",
-]
+__all__ = ["COLUMNS", "FORMATS", "Fix", "NmeaReader", "RecordedLog", "Refusal", "read_log", "recognise"]

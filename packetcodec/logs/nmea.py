@@ -1,10 +1,9 @@
 r"""NMEA 0183 as receivers print it: bytes in, fixes out, whatever stands between the sentences.
 
-Owns two rules. A sentence is a "$" or "!", printable text, "*" and the right checksum: the checksum is
-mandatory (read in gpsd 3.22, www/NMEA.adoc), and a line without one is refused, for one flipped digit is a
-position in another country. And one epoch is one fix: the sentences of one time of day (GGA, GNS, RMC, GLL,
-whatever the talker) are merged, with the VTG and GSA that come between them. Where they differ, GGA
-decides, then GNS, RMC, GLL.
+Owns two rules. A sentence is a "$" or "!", printable text, "*" and the right checksum: the checksum is mandatory (read in
+gpsd 3.22, www/NMEA.adoc), and a line without one is refused, for one flipped digit is a position in another country. And one
+epoch is one fix: the sentences of one time of day (GGA, GNS, RMC, GLL, whatever the talker) are merged, with the VTG and GSA
+that come between them. Where they differ, GGA decides, then GNS, RMC, GLL.
 
 Time: a date counts when it comes with a position (RMC, or ZDA), since a receiver without one may print its
 factory date. Fixes before the first date are held back and dated from it; between dates, a time of day that

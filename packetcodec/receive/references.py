@@ -77,12 +77,7 @@ class References:
     """Those of the trackers heard last."""
 
     def __init__(
-        self,
-        codec: Codec,
-        *,
-        tracker: str | None = None,
-        places: Iterable[Sequence[float]] = (),
-        max_trackers: int = 1024,
+        self, codec: Codec, *, tracker: str | None = None, places: Iterable[Sequence[float]] = (), max_trackers: int = 1024
     ) -> None:
         """Begin with places alone; the arguments are those of `packetcodec.receive.Receiver`."""
         self._codec = codec

@@ -4,6 +4,4 @@ from __future__ import annotations
 
 from packetcodec.vectors.writer import write_vectors
 
-__all__ = [
-    "write_vectors",
-]
+__all__ = ["write_vectors"]

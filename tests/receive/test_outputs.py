@@ -15,8 +15,6 @@ from packetcodec.logs import read_log
 from packetcodec.logs.heard import Reception
 from packetcodec.receive.events import Position, Report
 from packetcodec.receive.outputs import OUTPUTS
-from packetcodec.receive.outputs.csv_lines import CsvLines
-from packetcodec.receive.outputs.json_lines import JsonLines
 from packetcodec.receive.outputs.track_format import utc
 
 NOON = 1_782_907_200.0  # 2026-07-01T12:00:00Z
@@ -40,7 +38,7 @@ def test_times_are_iso_8601_in_utc():
 
 
 def test_json_lines_hold_everything_and_reports_too():
-    writer = JsonLines()
+    writer = OUTPUTS[".jsonl"].writer()
     lines = [writer.entry(DIRECT), writer.entry(BEFORE), writer.entry(Report(7, NOON, 6, {"gate_open": True}, "status"))]
     assert writer.head == ""
     assert all(line.endswith("\n") and line.count("\n") == 1 for line in lines)
@@ -55,7 +53,7 @@ def test_json_lines_hold_everything_and_reports_too():
 
 
 def test_csv_has_a_column_for_each_field_and_leaves_reports_out():
-    writer = CsvLines(["battery", "activity", "latitude", "battery"])
+    writer = OUTPUTS[".csv"].writer(["battery", "activity", "latitude", "battery"])
     text = writer.head + "".join(map(writer.entry, (DIRECT, BEFORE, OTHER, Report(7, NOON, 6, {}, "status"))))
     rows = list(csv.DictReader(io.StringIO(text)))
     assert list(rows[0])[-5:] == ["layout", "rssi", "snr", "battery", "activity"]
@@ -66,7 +64,7 @@ def test_csv_has_a_column_for_each_field_and_leaves_reports_out():
 
 
 def test_csv_quotes_what_needs_it():
-    writer = CsvLines(["remark"])
+    writer = OUTPUTS[".csv"].writer(["remark"])
     row = position(1, NOON, 0.0, 0.0, None, remark='a,"b')
     assert next(csv.reader([writer.entry(row)]))[-1] == 'a,"b'
 

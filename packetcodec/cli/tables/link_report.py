@@ -42,7 +42,7 @@ def send_over_link(test: LinkTest | None, replayed: Replayed) -> Trails:
         return Trails(None, None, ())
     fixes = replayed.fixes
     sender = Sender(replayed.codec, layout.name, recording, replayed.constants)
-    suggestion = tune_trail(layout.trail, windows(sender, fixes))
+    suggestion = tune_trail(layout.trail, windows(sender, fixes), compare=True)
     if test is None:
         return Trails(suggestion, None, ())
     for points in test.lengths:

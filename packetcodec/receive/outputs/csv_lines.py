@@ -2,7 +2,7 @@ r"""CSV: a row a position, with a column for each field of the layouts.
 
 >>> from packetcodec.receive.events import Position
 >>> here = Position(7, 1_782_907_200.0, 46.5, 9.9, None, True, 5, {"battery": 3.7}, "position")
->>> csv = CsvLines(["battery"])
+>>> csv = FORMAT.writer(["battery"])
 >>> csv.head, csv.entry(here)
 ('time,tracker,latitude,longitude,altitude,direct,packet_counter,layout,rssi,snr,battery\n',
  '2026-07-01T12:00:00.000Z,7,46.5,9.9,,true,5,position,,,3.7\n')
@@ -21,31 +21,23 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
     from packetcodec.receive.events import Report
-    from packetcodec.receive.outputs.track_format import Ordered
 
 _COLUMNS = (
     "time", "tracker", "latitude", "longitude", "altitude", "direct", "packet_counter", "layout", "rssi", "snr"
 )  # fmt: skip
 
 
-class CsvLines:
-    """The rows of a file; a field of the same name as a column that is always there gets no second one."""
+def _columns(fields: Sequence[str]) -> list[str]:
+    """Those of fields; one of the same name as a column that is always there gets no second one."""
+    return [name for name in dict.fromkeys(fields) if name not in _COLUMNS]
 
-    def __init__(self, fields: Iterable[str] = ()) -> None:
-        self._fields = tuple(name for name in dict.fromkeys(fields) if name not in _COLUMNS)
-        self.head = _row((*_COLUMNS, *self._fields))
 
-    def entry(self, event: Position | Report, *, first: bool = False) -> str:  # noqa: ARG002
-        """The row of a position; nothing for a report."""
-        if not isinstance(event, Position):
-            return ""
-        place = (event.latitude, event.longitude, event.altitude, event.direct, event.packet_counter, event.layout)
-        heard = (event.reception.rssi, event.reception.snr)
-        return _row((told_time(event), event.tracker, *place, *heard, *map(event.values.get, self._fields)))
-
-    def tail(self, *, empty: bool) -> str:  # noqa: ARG002
-        """Nothing."""
+def _line(event: Position | Report, fields: Sequence[str]) -> str:
+    if not isinstance(event, Position):
         return ""
+    place = (event.latitude, event.longitude, event.altitude, event.direct, event.packet_counter, event.layout)
+    heard = (event.reception.rssi, event.reception.snr)
+    return _row((told_time(event), event.tracker, *place, *heard, *map(event.values.get, _columns(fields))))
 
 
 def _row(cells: Iterable[object]) -> str:
@@ -65,15 +57,7 @@ def _parse(lines: Iterable[str]) -> Iterator[Entry]:
         kept = kept if number else ""
 
 
-def _compose(head: str, entries: Ordered) -> Iterator[str]:
-    yield head
-    yield from (entry.text for entry in entries)
-
-
-def _line(event: Position | Report, fields: Sequence[str]) -> str:
-    return CsvLines(fields).entry(event)
-
-
 FORMAT = TrackFormat(
-    suffix=".csv", description="a row a position", writer=CsvLines, tracks=False, line=_line, parse=_parse, compose=_compose
-)
+    suffix=".csv", description="a row a position", head=lambda fields: _row((*_COLUMNS, *_columns(fields))), line=_line,
+    parse=_parse,
+)  # fmt: skip

@@ -17,29 +17,15 @@ if TYPE_CHECKING:
 HEAD, _BETWEEN, TAIL = '{"type": "FeatureCollection", "features": [\n', ",\n", "\n]}\n"
 
 
-class GeoJsonPoints:
-    """The features of a file, one a line."""
-
-    head = HEAD
-
-    def entry(self, event: Position | Report, *, first: bool = False) -> str:
-        """The feature of a position; nothing for a report."""
-        if not isinstance(event, Position):
-            return ""
-        return ("" if first else _BETWEEN) + _point(event)
-
-    def tail(self, *, empty: bool) -> str:  # noqa: ARG002
-        """The end of the list."""
-        return TAIL
-
-
 def feature(kind: str, coordinates: Any, properties: dict[str, Any]) -> str:
     """A feature in a line."""
     made = {"type": "Feature", "geometry": {"type": kind, "coordinates": coordinates}, "properties": properties}
     return json.dumps(made, ensure_ascii=False)
 
 
-def _point(event: Position) -> str:
+def _line(event: Position | Report, _: Sequence[str]) -> str:
+    if not isinstance(event, Position):
+        return ""
     properties = {
         **event.values, "tracker": event.tracker, "time": told_time(event) or None, "source": source_of(event),
         "packet_counter": event.packet_counter, "layout": event.layout, "rssi": event.reception.rssi,
@@ -75,10 +61,6 @@ def _compose(head: str, entries: Ordered) -> Iterator[str]:
     yield (head if between is head else "") + TAIL
 
 
-def _line(event: Position | Report, _: Sequence[str]) -> str:
-    return _point(event) if isinstance(event, Position) else ""
-
-
 def cut(places: Sequence[list[float]]) -> Iterator[list[list[float]]]:
     """The lines through some places: RFC 7946, section 3.1.9, wants one that crosses 180 degrees cut there."""
     line: list[list[float]] = []
@@ -97,6 +79,6 @@ def cut(places: Sequence[list[float]]) -> Iterator[list[list[float]]]:
 
 
 FORMAT = TrackFormat(
-    suffix=".geojson", description="a GeoJSON document", writer=lambda _: GeoJsonPoints(), tracks=True, line=_line,
-    parse=_parse, compose=_compose,
+    suffix=".geojson", description="a GeoJSON document", head=lambda _: HEAD, line=_line, parse=_parse, compose=_compose,
+    tracks=True, between=lambda before, _: "" if before is None else _BETWEEN, tails=(TAIL, TAIL),
 )  # fmt: skip

@@ -10,15 +10,7 @@ import re
 from typing import TYPE_CHECKING
 
 from packetcodec.receive.events import Position
-from packetcodec.receive.outputs.track_format import (
-    Entry,
-    TrackFormat,
-    name_of,
-    seconds_of,
-    source_of,
-    stretches,
-    told_time,
-)
+from packetcodec.receive.outputs.track_format import Entry, TrackFormat, seconds_of, source_of, stretches, told_time
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -35,30 +27,14 @@ _CUT = "</trkseg><trkseg>\n"
 _NAME, _TIME = re.compile(r"<trk><name>([^<]*)</name>"), re.compile(r"<time>([^<]*)</time>")
 
 
-class GpxTracks:
-    """The tracks of a file."""
-
-    head = _HEAD
-
-    def __init__(self) -> None:
-        self._name = ""
-
-    def entry(self, event: Position | Report, *, first: bool = False) -> str:
-        """The point of a position, and what begins a track where one begins; nothing for a report."""
-        if not isinstance(event, Position):
-            return ""
-        name, before = name_of(event.tracker), self._name
-        self._name = name
-        opening = "" if name == before and not first else _OPEN.format(name)
-        closing = _CLOSE if opening and not first else ""
-        return f"{closing}{opening}{_point(event)}"
-
-    def tail(self, *, empty: bool) -> str:
-        """The end of the track and of the document."""
-        return _END if empty else _CLOSE + _END
+def _between(before: str | None, name: str) -> str:
+    """What ends the track before, and begins one, where one begins."""
+    return "" if before == name else _OPEN.format(name) if before is None else _CLOSE + _OPEN.format(name)
 
 
-def _point(event: Position) -> str:
+def _line(event: Position | Report, _: Sequence[str]) -> str:
+    if not isinstance(event, Position):
+        return ""
     altitude = "" if event.altitude is None else f"<ele>{event.altitude!r}</ele>"
     time = f"<time>{moment}</time>" if (moment := told_time(event)) else ""
     heard = [f"RSSI {event.reception.rssi:g} dBm"] if event.reception.rssi is not None else []
@@ -89,11 +65,7 @@ def _compose(head: str, entries: Ordered) -> Iterator[str]:
     yield _END
 
 
-def _line(event: Position | Report, _: Sequence[str]) -> str:
-    return _point(event) if isinstance(event, Position) else ""
-
-
 FORMAT = TrackFormat(
-    suffix=".gpx", description="a GPX 1.1 document", writer=lambda _: GpxTracks(), tracks=True, line=_line, parse=_parse,
-    compose=_compose,
+    suffix=".gpx", description="a GPX 1.1 document", head=lambda _: _HEAD, line=_line, parse=_parse, compose=_compose,
+    tracks=True, between=_between, tails=(_CLOSE + _END, _END),
 )  # fmt: skip

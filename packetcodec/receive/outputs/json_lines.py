@@ -12,29 +12,18 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
     from packetcodec.receive.events import Report
-    from packetcodec.receive.outputs.track_format import Ordered
 
 
-class JsonLines:
-    """The lines of a file."""
-
-    head = ""
-
-    def entry(self, event: Position | Report, *, first: bool = False) -> str:  # noqa: ARG002
-        """The line of an event."""
-        row: dict[str, Any] = {
-            "event": type(event).__name__.lower(), "tracker": event.tracker, "time": told_time(event) or None
-        }  # fmt: skip
-        if isinstance(event, Position):
-            row |= {"latitude": event.latitude, "longitude": event.longitude, "altitude": event.altitude}
-            row["direct"] = event.direct
-        row |= {"packet_counter": event.packet_counter, "layout": event.layout}
-        row |= {"rssi": event.reception.rssi, "snr": event.reception.snr, "values": dict(event.values)}
-        return json.dumps(row, ensure_ascii=False) + "\n"
-
-    def tail(self, *, empty: bool) -> str:  # noqa: ARG002
-        """Nothing."""
-        return ""
+def _line(event: Position | Report, _: Sequence[str]) -> str:
+    row: dict[str, Any] = {
+        "event": type(event).__name__.lower(), "tracker": event.tracker, "time": told_time(event) or None
+    }  # fmt: skip
+    if isinstance(event, Position):
+        row |= {"latitude": event.latitude, "longitude": event.longitude, "altitude": event.altitude}
+        row["direct"] = event.direct
+    row |= {"packet_counter": event.packet_counter, "layout": event.layout}
+    row |= {"rssi": event.reception.rssi, "snr": event.reception.snr, "values": dict(event.values)}
+    return json.dumps(row, ensure_ascii=False) + "\n"
 
 
 def _parse(lines: Iterable[str]) -> Iterator[Entry]:
@@ -43,16 +32,6 @@ def _parse(lines: Iterable[str]) -> Iterator[Entry]:
         yield Entry(str(row.get("tracker")), seconds_of(row.get("time")), line)
 
 
-def _compose(head: str, entries: Ordered) -> Iterator[str]:
-    yield head
-    yield from (entry.text for entry in entries)
-
-
-def _line(event: Position | Report, _: Sequence[str]) -> str:
-    return JsonLines().entry(event)
-
-
 FORMAT = TrackFormat(
-    suffix=".jsonl", description="a JSON object a line", writer=lambda _: JsonLines(), tracks=False, line=_line,
-    parse=_parse, compose=_compose,
+    suffix=".jsonl", description="a JSON object a line", head=lambda _: "", line=_line, parse=_parse
 )  # fmt: skip

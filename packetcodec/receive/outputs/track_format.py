@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from itertools import groupby
+from itertools import chain, groupby
 from math import inf
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
@@ -21,24 +21,6 @@ if TYPE_CHECKING:
     from packetcodec.receive.events import Position, Report
 
 _START = datetime(1970, 1, 1, tzinfo=UTC)
-
-
-class Writer(Protocol):
-    """One file's entries.
-
-    Attributes:
-        head: what stands at the beginning of the file.
-    """
-
-    head: str
-
-    def entry(self, event: Position | Report, *, first: bool) -> str:
-        """The text of an event, "" where the format has no place for it; `first` if the file holds no entry yet."""
-        ...
-
-    def tail(self, *, empty: bool) -> str:
-        """What closes the file; `empty` if it holds no entry."""
-        ...
 
 
 class Entry(NamedTuple):
@@ -70,20 +52,52 @@ class TrackFormat:
     Attributes:
         suffix: ending of a file's name.
         description: what it is, for help texts.
-        writer: begins a file, or goes on with one, given the names of the fields of all layouts.
-        tracks: whether the entries of a tracker stand together in order.
-        line: the text of a position or report as an entry to be put in order, given the names of the fields; "" for none.
+        head: what stands at the beginning of a file, given the names of the fields of all layouts.
+        line: the text of a position or report as an entry, given the names of the fields; "" for none.
         parse: the entries of a file that has grown, or was put in order before, from its lines.
         compose: a whole file, piece by piece, from a head and entries in order.
+        tracks: whether the entries of a tracker stand together in order.
+        between: what stands before an entry of a file that grows: of the name of the tracker before ("" where that is not
+            known, None before the first entry) and of its own.
+        tails: what closes a file with entries, and one without.
     """
 
     suffix: str
     description: str
-    writer: Callable[[Sequence[str]], Writer]
-    tracks: bool
+    head: Callable[[Sequence[str]], str]
     line: Callable[[Position | Report, Sequence[str]], str]
     parse: Callable[[Iterable[str]], Iterator[Entry]]
-    compose: Callable[[str, Ordered], Iterator[str]]
+    compose: Callable[[str, Ordered], Iterator[str]] = lambda head, entries: chain([head], (entry.text for entry in entries))
+    tracks: bool = False
+    between: Callable[[str | None, str], str] = lambda _, name: ""  # noqa: ARG005
+    tails: tuple[str, str] = ("", "")
+
+    def writer(self, fields: Sequence[str] = ()) -> Writer:
+        """Begin a file, or go on with one, given the names of the fields of all layouts."""
+        return Writer(self, tuple(fields))
+
+
+class Writer:
+    """One file's entries.
+
+    Attributes:
+        head: what stands at the beginning of the file.
+    """
+
+    def __init__(self, entry: TrackFormat, fields: tuple[str, ...]) -> None:
+        self.head = entry.head(fields)
+        self._format, self._fields, self._name = entry, fields, ""
+
+    def entry(self, event: Position | Report, *, first: bool = False) -> str:
+        """The text of an event, "" where the format has no place for it; `first` if the file holds no entry yet."""
+        text, before, name = self._format.line(event, self._fields), self._name, name_of(event.tracker)
+        if text:
+            self._name, text = name, self._format.between(None if first else before, name) + text
+        return text
+
+    def tail(self, *, empty: bool) -> str:
+        """What closes the file; `empty` if it holds no entry."""
+        return self._format.tails[empty]
 
 
 def stretches(entries: Ordered) -> Iterator[tuple[str, list[list[Entry]]]]:
