@@ -73,14 +73,9 @@ def _points(random: Random, trail: Trail, anchor: Point) -> list[Point]:
         north, east = max(-POLE, min(POLE, north)), max(-HALF_CIRCLE, min(HALF_CIRCLE, east))
         age += random.choice((0, 1, trail.interval_seed or 30, 1 << random.randrange(31)))
         high = random.choice((0, 1, -1)) * random.choice((1, 5_000, 10**7, 10**9, 10**9 + 10**7))
-        found.append(
-            Point(
-                north,
-                east,
-                random.choice((high, high, None)) if trail.altitude else None,
-                random.choice((min(age, _I32 - 1),) * 7 + (None,)) if trail.interval_seed else None,
-            )
-        )
+        up = random.choice((high, high, None)) if trail.altitude else None
+        old = random.choice((min(age, _I32 - 1),) * 7 + (None,)) if trail.interval_seed else None
+        found.append(Point(north, east, up, old))
     if count > trail.points or random.randrange(6) == 0:  # the last one is not sent, and looked at all the same
         place = -1 if count > trail.points else random.randrange(len(found))
         found[place] = _nowhere(random, trail, found[place])

@@ -71,18 +71,13 @@ class ColumnsTarget(OwnProcess):
         layout = self._codec.plan.layout(name)
         timed = layout.trail is not None and layout.trail.interval_seed is not None
         words = "".join(f" {'-' if base is None else base}" for base in bases)
-        told = (
-            Point(latitude, longitude, altitude, age if timed else None) for latitude, longitude, altitude, age in points
-        )
+        told = [Point(*point[:3], point[3] if timed else None) for point in points]
         return f"base {layout.id}{words}{point_words(told)}"
 
 
 def _bases(question: Question) -> dict[str, int | None]:
     assert question.layout is not None  # noqa: S101  # a caller asks for encodings
-    found: dict[str, int | None] = {}
-    for field, number in zip(question.layout.fields, question.numbers, strict=True):
-        absent = number is None or (question.verb == "encode" and number == field.absent_code)
-        found[field.name] = (
-            None if absent or number is None else number if question.verb != "encode" else from_raw(field, number)
-        )
-    return found
+    both = zip(question.layout.fields, question.numbers, strict=True)
+    if question.verb != "encode":
+        return {field.name: number for field, number in both}
+    return {field.name: None if code is None or code == field.absent_code else from_raw(field, code) for field, code in both}

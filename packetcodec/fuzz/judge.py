@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
 
     from packetcodec.fuzz.oracle import Oracle
-    from packetcodec.wire import LayoutPlan
 
 #: So many answers that are each that of the question before are no chance.
 _SHIFTED = 8
@@ -99,7 +98,7 @@ def _part(oracle: Oracle, wanted: str, found: str) -> str | None:
     head, *points = wanted.split(" |")
     other_head, *other_points = found.split(" |")
     words, others = head.split(), other_head.split()
-    layout = _layout(oracle, words[1])
+    layout = oracle.plan.by_id[int(words[1])]
     if others[1:2] != words[1:2]:
         return "layout id"
     if len(others) != len(words):
@@ -115,10 +114,6 @@ def _part(oracle: Oracle, wanted: str, found: str) -> str | None:
             axis = next((name for name, one, two in axes if one != two), "form")
             return f"{axis} of {'the first point' if number == 1 else 'a later point'}"
     return None
-
-
-def _layout(oracle: Oracle, ident: str) -> LayoutPlan:
-    return next(layout for layout in oracle.plan.layouts if str(layout.id) == ident)
 
 
 def _encoded(oracle: Oracle, line: str, wanted: str, found: str) -> Verdict | None:

@@ -123,6 +123,11 @@ def point_words(points: Iterable[Point]) -> str:
     return "".join([f" |{_words(point)}" for point in points]) if points else ""
 
 
+def lines_of(texts: Iterable[str]) -> list[str]:
+    """The lines of questions or answers, of which some have several."""
+    return "\n".join(texts).split("\n")
+
+
 def read_question(plan: Plan, line: str) -> Question:
     """A question taken apart.
 

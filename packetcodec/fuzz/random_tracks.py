@@ -51,17 +51,9 @@ def random_track(random: Random, trail: Trail, anchor: Point) -> tuple[Point, ..
             altitude += random.choice((0, 0, 1, -1, 2, -7, 300)) * trail.altitude.step + random.randrange(3)
             climb = max(-MAX_ALTITUDE, min(MAX_ALTITUDE, altitude))
         if trail.interval_seed:
-            age += random.choice(
-                (trail.interval_seed, trail.interval_seed, trail.interval_seed + 1, 0, 1, random.randrange(5000))
-            )
-        points.append(
-            Point(
-                max(-POLE, min(POLE, here)),
-                wrapped(there),
-                climb,
-                age if trail.interval_seed else None,
-            )
-        )
+            usual = trail.interval_seed
+            age += random.choice((usual, usual, usual + 1, 0, 1, random.randrange(5000)))
+        points.append(Point(max(-POLE, min(POLE, here)), wrapped(there), climb, age if trail.interval_seed else None))
     return _spoiled(random, trail, points)
 
 

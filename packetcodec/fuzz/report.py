@@ -61,12 +61,9 @@ class Report:
 
     def row(self) -> dict[str, Any]:
         """The report for JSON."""
+        named = ("target", "schema", "version", "fingerprint", "seed")
         return {
-            "target": self.target,
-            "schema": self.schema,
-            "version": self.version,
-            "fingerprint": self.fingerprint,
-            "seed": self.seed,
+            **{name: getattr(self, name) for name in named},
             "seconds": round(self.seconds, 3),
             "inputs": self.inputs,
             "counts": dict(self.counts),

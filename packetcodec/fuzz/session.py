@@ -22,7 +22,7 @@ from packetcodec.fuzz.judge import Verdict, judge, late_by_one, trouble
 from packetcodec.fuzz.leaks import SLOPE, MemoryWatch, alarm
 from packetcodec.fuzz.oracle import Oracle
 from packetcodec.fuzz.promises import Promises
-from packetcodec.fuzz.protocol import DEGREES, FIELD, HELD, SYNC, UNKNOWN, Unit, encode_question
+from packetcodec.fuzz.protocol import DEGREES, FIELD, HELD, SYNC, UNKNOWN, Unit, encode_question, lines_of
 from packetcodec.fuzz.report import Report
 from packetcodec.fuzz.shrink import shrink
 from packetcodec.fuzz.spec_sections import RULES
@@ -30,7 +30,7 @@ from packetcodec.fuzz.targets import TIME_UP
 from packetcodec.vectors.valid import worked_examples
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
+    from collections.abc import Callable
 
     from packetcodec.fuzz.targets import Replies, Target
     from packetcodec.wire import Plan
@@ -116,8 +116,8 @@ class Session:
         self.report.statuses.update([_word(answer) for answer in batch.answers])
         self.promises.hold(batch, also)
         self.latest[batch.kind] = batch
-        replies = self.target.ask(_flat(batch.questions), self.until)
-        if replies.trouble or replies.remarks or replies.slow or list(replies.lines) != _flat(batch.answers):
+        replies = self.target.ask(lines_of(batch.questions), self.until)
+        if replies.trouble or replies.remarks or replies.slow or list(replies.lines) != lines_of(batch.answers):
             self._compare(batch, replies)
         self.history.extend(batch.questions)
         del self.history[:-_HISTORY]
@@ -151,7 +151,7 @@ class Session:
 
     def _compare(self, batch: Batch, replies: Replies) -> None:
         """Find out which of the answers are wrong; where the target fell, ask on behind that place."""
-        wanted = _flat(batch.answers)
+        wanted = lines_of(batch.answers)
         if late_by_one(replies.lines, wanted):
             self.found.own(LATE_BY_ONE, "whole", batch.kind, "\n".join(batch.questions[:2]), "\n".join(replies.lines[:2]))
             return
@@ -166,7 +166,7 @@ class Session:
             if place >= len(batch.questions) or self.falls >= MAX_FALLS or time.monotonic() > self.until:
                 return
             self.history = batch.questions[:place]
-            replies = self.target.ask(_flat(batch.questions[place:]), self.until)
+            replies = self.target.ask(lines_of(batch.questions[place:]), self.until)
 
     def _matching(self, batch: Batch, place: int, replies: Replies) -> tuple[int, bool]:
         """Compare the answers that came, from the question at `place` on: where they end, and whether a state is spoiled."""
@@ -234,7 +234,7 @@ class Session:
             finding = self.found.own(mark, "whole", batch.kind, batch.questions[number], "words on stderr")
             finding.remarks = replies.remarks
             self.look.explain(finding, mark, [*self.history, *batch.questions[:number]])
-        lines = _flat(batch.questions)
+        lines = lines_of(batch.questions)
         for line, _ in replies.slow[:_SECOND_LOOKS]:
             question = lines[min(line, len(lines) - 1)]
             if question in {HELD, FIELD}:
@@ -284,7 +284,3 @@ def _word(answer: str) -> str:
     """A status, or "packet" for one in hex."""
     word = answer.partition("\n")[0].partition(" ")[0]
     return word if word in _WORDS else "packet"
-
-
-def _flat(texts: Iterable[str]) -> list[str]:
-    return "\n".join(texts).split("\n")

@@ -26,6 +26,7 @@ from packetcodec.fuzz.generate import Inputs
 from packetcodec.fuzz.judge import judge
 from packetcodec.fuzz.mutants import Mutant, mutants
 from packetcodec.fuzz.oracle import Oracle
+from packetcodec.fuzz.protocol import lines_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -98,7 +99,7 @@ class Trials:
         self.tool = harness.tool()
         self._code = self.machine_code(self.source)
         rounds = itertools.islice(Inputs(self.oracle, seed=seed, verbs=self.verbs).rounds(), _PREPARED)
-        self.batches = [(batch, _lines(batch.questions), _lines(batch.answers)) for batch in rounds]
+        self.batches = [(batch, lines_of(batch.questions), lines_of(batch.answers)) for batch in rounds]
         target = self.target(self.source)
         if found := self.look(target):
             raise PacketcodecError(f"self-test: the code is wrong as it is: {found[2]}")
@@ -218,7 +219,3 @@ def wild(random: Random, line: str) -> str:
             far = (-1, 0, 1, 1 << random.randrange(32), (1 << 31) - 1, -(1 << 31), random.randrange(1 << 31))
             words[place] = str(random.choice((*near, *far)))
     return " ".join([verb, *words])
-
-
-def _lines(texts: Sequence[str]) -> list[str]:
-    return "\n".join(texts).split("\n")

@@ -13,11 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-try:
-    from hypothesis import strategies as st
-except ImportError:
-    raise ImportError("the strategies of packetcodec.fuzz need hypothesis: pip install 'packetcodec[fuzz]'") from None
-
+from packetcodec.fuzz.strategies import st
 from packetcodec.schema import KINDS
 from packetcodec.schema.fields import read_field
 from packetcodec.schema.table import Faults, Table

@@ -30,12 +30,8 @@ from fractions import Fraction
 from random import Random
 from typing import TYPE_CHECKING, Any
 
-try:
-    from hypothesis import strategies as st
-except ImportError:
-    raise ImportError("the strategies of packetcodec.fuzz need hypothesis: pip install 'packetcodec[fuzz]'") from None
-
 from packetcodec.fuzz.spoil import WAYS, Spoiler
+from packetcodec.fuzz.strategies import st
 from packetcodec.fuzz.strategies.schemas import NAMES
 from packetcodec.fuzz.strategies.trails import points
 from packetcodec.schema import Form

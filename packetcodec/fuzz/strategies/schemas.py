@@ -22,12 +22,8 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
-try:
-    from hypothesis import strategies as st
-except ImportError:
-    raise ImportError("the strategies of packetcodec.fuzz need hypothesis: pip install 'packetcodec[fuzz]'") from None
-
 from packetcodec.crc import WIDTHS, names
+from packetcodec.fuzz.strategies import st
 from packetcodec.fuzz.strategies.low_bits import LowBitsDrawn, low_bits_of
 from packetcodec.fuzz.strategies.trails import with_trail
 from packetcodec.schema import KINDS, Form, Kind, Schema, Unit

@@ -13,12 +13,8 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
-try:
-    from hypothesis import strategies as st
-except ImportError:
-    raise ImportError("the strategies of packetcodec.fuzz need hypothesis: pip install 'packetcodec[fuzz]'") from None
-
 from packetcodec.codec import Codec, TrailPoint
+from packetcodec.fuzz.strategies import st
 from packetcodec.schema import DEGREE, KINDS, MAX_ALTITUDE, METRE, Role
 from packetcodec.wire.trail.cells import wrapped
 
