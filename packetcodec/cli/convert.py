@@ -1,4 +1,5 @@
-"""`decode --output` without `--follow`: a log of what a receiver heard becomes a file of tracks, in the order of time.
+"""`decode --output` without `--follow`, and the files of a replay: what a receiver heard becomes a file of tracks, in the
+order of time.
 
 Owns one rule: the times are those of the log. Where a line has none, that of the line before it counts; where no line has
 one, counters and trails say in which order positions were passed, and they are written without a time, which is said.
@@ -11,6 +12,7 @@ from pathlib import Path
 
 import click
 
+from packetcodec.bench.passage import Passage
 from packetcodec.cli.files import demand_different, write_file
 from packetcodec.cli.options.hearing import Hearing
 from packetcodec.cli.ordering import Sorter
@@ -22,6 +24,8 @@ from packetcodec.receive.events import Event, Position, Report
 from packetcodec.receive.framing import Framing
 from packetcodec.receive.outputs import OUTPUTS
 from packetcodec.receive.outputs.track_format import Entry, TrackFormat, name_of
+from packetcodec.spelling import counted
+from packetcodec.wire import LayoutPlan
 
 _NO_TIME = "no line has a time: positions are put in order by counters and trails, and written without a time"
 _NO_DAY = "the times of the log have no day: they are counted from 1970-01-01"
@@ -91,3 +95,29 @@ def keep(event: Event, sorter: Sorter, entry: TrackFormat, fields: Sequence[str]
     if isinstance(event, Position | Report) and (text := entry.line(event, fields)):
         # A time that is not known still tells the order.
         sorter.add(Entry(name_of(event.tracker), event.time, text))
+
+
+def write_passage(
+    passage: Passage, layout: LayoutPlan, packets: str | None, track: str | None, entry: TrackFormat | None
+) -> None:
+    """Write the packets of a replay, as the schema has them, and what the receiver made of those that arrived, in order.
+
+    Raises:
+        OSError: a file that cannot be written.
+    """
+    sent = counted(len(passage.packets), "packet")
+    if packets is not None:
+        write_file(Path(packets), "".join(f"{packet.hex()}\n" for packet in passage.packets))
+        say(f"wrote {packets}: {sent}")
+    if track is not None and entry is not None:
+        fields = [field.name for field in layout.fields]
+        told = [event for event in passage.events if isinstance(event, Position)]
+        with Sorter(tracks=entry.tracks) as sorter:
+            for event in passage.events:
+                keep(event, sorter, entry, fields)
+            write_sorted(track, entry, sorter, fields)
+        by_trail = sum(not event.direct for event in told)
+        said = (
+            f"{counted(len(told), 'position')}, {by_trail:,} of them by trails; {sent} sent, {passage.received:,} received"
+        )
+        say(f"wrote {track}: {said}")

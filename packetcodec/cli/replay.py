@@ -9,11 +9,13 @@ import click
 
 from packetcodec.bench import Replay, every
 from packetcodec.bench import replay as run_replay
+from packetcodec.bench.lossy_link import LinkConditions
+from packetcodec.bench.passage import send
 from packetcodec.bench.sender import Sender
-from packetcodec.cli.files import load_schema
+from packetcodec.cli.convert import output_format, write_passage
+from packetcodec.cli.files import demand_different, load_schema
 from packetcodec.cli.options.columns import columns_option, needs
 from packetcodec.cli.options.link import demand_trail, link_of, link_options
-from packetcodec.cli.options.passage import passage_of, passage_options
 from packetcodec.cli.options.radio import radio_of, radio_options
 from packetcodec.cli.options.schedule import duration
 from packetcodec.cli.options.usage import known_layout, wrong_option
@@ -25,6 +27,7 @@ from packetcodec.cli.tables.sheet import progress, put_json, remark
 from packetcodec.codec import Codec
 from packetcodec.logs import COLUMNS, FORMATS, RecordedLog, read_log
 from packetcodec.logs.time_format import TimeFormat
+from packetcodec.receive.outputs import OUTPUTS
 from packetcodec.receive.outputs.track_format import utc
 from packetcodec.schema import PLACE
 from packetcodec.spelling import counted
@@ -81,14 +84,19 @@ def _constants(_context: click.Context, _option: click.Parameter, texts: tuple[s
 )
 @link_options
 @radio_options
-@passage_options
+@click.option("--packets", type=click.Path(dir_okay=False), help="Write each packet sent, lost ones too, as a line of hex.")
+@click.option(
+    "--track",
+    type=click.Path(dir_okay=False),
+    help=f"Write the positions that arrive, over the lossy link if one is tested: {' '.join(OUTPUTS)}.",
+)
 @click.option("--page", type=click.Path(dir_okay=False), help="Write the report as one HTML page, with a map, to this file.")
 @picture_option
 @click.option("--json", "as_json", is_flag=True, help="A report for programs.")
 def replay(
     log: str | None, *, schema: str | None, layout_name: str | None, interval: str, log_format: str | None,
     columns: dict[str, str], time_format: TimeFormat | None, constants: dict[str, Any], page: str | None,
-    pictures: tuple[tuple[str, str], ...], as_json: bool, **settings: Any,
+    packets: str | None, track: str | None, pictures: tuple[tuple[str, str], ...], as_json: bool, **settings: Any,
 ) -> None:  # fmt: skip
     """Send a recorded LOG (NMEA 0183, GPX or CSV; - for stdin) through a schema and report what it cost and lost.
 
@@ -101,7 +109,8 @@ def replay(
     """
     demand_endings(pictures)
     link, settings = link_of(**settings)
-    files, settings = passage_of(log, **settings)
+    entry = None if track is None else output_format(track, "--track")
+    demand_different({"LOG": log, "--packets": packets, "--track": track})
     radio, seconds = radio_of(**settings), float(duration("--every", interval))
     agreed = load_schema(schema)
     codec = Codec(agreed)
@@ -116,7 +125,10 @@ def replay(
     replayed = Replayed(agreed, codec, layout, recorded, _send(codec, layout, recorded, seconds, constants), radio, seconds,
                         constants)  # fmt: skip
     trails = send_over_link(link, replayed)
-    files.write(Sender(codec, layout.name, recorded.fixes, constants), replayed.fixes, seconds, link)
+    if packets is not None or track is not None:
+        sender = Sender(codec, layout.name, recorded.fixes, constants)
+        conditions = link.conditions if link else LinkConditions()
+        write_passage(send(sender, replayed.fixes, interval=seconds, conditions=conditions), layout, packets, track, entry)
     if page is not None or pictures:
         put_page(room("packetcodec.cli.tables.page_track").replay_page(replayed, trails), page, pictures)
     if as_json:
