@@ -2,7 +2,7 @@
 
 Owns one rule: north and east have the same scale. A degree of longitude is as wide as it is at the middle of the map.
 
-Of more points than can be told apart, the outermost are drawn (`packetcodec.page.thin`), which the map says; the file to
+Of more points than can be told apart, the outermost are drawn (`outermost`), which the map says; the file to
 download has all of them.
 """
 
@@ -18,7 +18,6 @@ from packetcodec.bench.outcome import MISSING
 from packetcodec.page.charts import ARRIVALS, HOWS, data, finished
 from packetcodec.page.markup import Figure
 from packetcodec.page.palette import ORDER
-from packetcodec.page.thin import outermost
 from packetcodec.receive.outputs.geojson import HEAD, TAIL, cut, feature
 from packetcodec.receive.outputs.track_format import utc
 from packetcodec.schema import METRES_PER_DEGREE_NORTH
@@ -77,6 +76,26 @@ def track_map(track: Track) -> Figure:
     drawn = [{"lon": line[place][0], "lat": line[place][1], "place": place} for place in kept]
     chart = _chart(drawn, rows, list(track.outcomes))
     return Figure("map", "Recorded, and what arrived", note, chart=chart, pans=True)
+
+
+def outermost(points: Sequence[Sequence[float]], most: int, axes: Sequence[int]) -> list[int]:
+    """Places of at most `most` points that keep the least and the largest value of each axis in each stretch.
+
+    All of them where there are no more; at least the ends, and two for each axis.
+
+    >>> outermost([(0.0,), (5.0,), (1.0,), (9.0,), (2.0,), (2.1,), (2.2,), (2.0,)], 5, (0,))
+    [0, 3, 7]
+    """
+    if len(points) <= most:
+        return list(range(len(points)))
+    stretches = max(1, (most - 2) // (2 * len(axes)))
+    kept = {0, len(points) - 1}
+    for number in range(stretches):
+        stretch = range(number * len(points) // stretches, (number + 1) * len(points) // stretches)
+        for axis in axes:
+            kept.add(min(stretch, key=lambda place: points[place][axis]))
+            kept.add(max(stretch, key=lambda place: points[place][axis]))
+    return sorted(kept)
 
 
 def _beside(seam: float, longitude: float) -> float:

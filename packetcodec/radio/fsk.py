@@ -69,11 +69,7 @@ class Fsk(Modem):
         return 255 - self.address_bytes
 
     def airtime(self, payload_bytes: int) -> Fraction:
-        """Time on air in seconds, exact.
-
-        Raises:
-            RadioFault: for a payload outside 0..`max_payload` bytes.
-        """
-        modem.integer("payload_bytes", payload_bytes, 0, self.max_payload, "bytes of an FSK packet")
+        """Time on air in seconds, exact; `payload_bytes` is 0..`max_payload`."""
+        self.demand(payload_bytes, "an FSK packet")
         overhead = self.preamble_bits + 8 * self.variable_length + self.sync_bits
         return Fraction(overhead + 8 * (payload_bytes + self.address_bytes + self.crc_bytes), self.bit_rate)

@@ -1,8 +1,9 @@
-"""LoRa time on air, exact.
+"""LoRa time on air, exact; and what another spreading factor or bandwidth gains in link margin.
 
-Owns one rule: the number of symbols of a LoRa packet. For SF7 and above the Semtech SX1276/77/78/79 datasheet
-(Rev 4, 2015, section 4.1.1.7, read; the form confirmed by two drivers) and the SX1261/2 datasheet (section
-6.1.4, read in the maker's driver sx126x_driver v2.3.2) say the same:
+Owns two rules. How weak a signal LoRa can demodulate: so many decibels below the noise in its bandwidth, which grows by
+10 log10 of the bandwidth; 2.5 dB for each spreading factor (`SNR_LIMIT_DB`). And the number of symbols of a LoRa packet. For
+SF7 and above the Semtech SX1276/77/78/79 datasheet (Rev 4, 2015, section 4.1.1.7, read; the form confirmed by two drivers)
+and the SX1261/2 datasheet (section 6.1.4, read in the maker's driver sx126x_driver v2.3.2) say the same:
 
     Tsym   = 2^SF / BW
     Nsym   = preamble + 4.25 + 8
@@ -14,9 +15,9 @@ place of 28, and 4*SF below. SF6 of the oldest chips is not that SF6: their data
 `chip="sx127x"`. The maker's own driver uses the newer form for them too, which differs by -1.0 or +1.5 ms at 125 kHz;
 no measurement on air was found.
 
-The bandwidths below 125 kHz are 500 kHz divided by a whole number; the datasheets print them rounded (7.8
-kHz). A setting names the printed figure of the SX1276 datasheet in hertz, the arithmetic takes the exact
-quotient (the dividers are from memory).
+The bandwidths below 125 kHz are 500 kHz divided by a whole number; the datasheets print them rounded (7.8 kHz). A setting
+names the printed figure of the SX1276 datasheet in hertz, the arithmetic takes the exact quotient (the dividers are from
+memory).
 
 >>> LoRa(spreading_factor=12).airtime_ms(12)
 1155.072
@@ -26,23 +27,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from math import log10
 
 from packetcodec.errors import RadioFault
 from packetcodec.radio import modem
 from packetcodec.radio.modem import Modem
 
 BANDWIDTHS = {
-    7_800: Fraction(500_000, 64),
-    10_400: Fraction(500_000, 48),
-    15_600: Fraction(500_000, 32),
-    20_800: Fraction(500_000, 24),
-    31_250: Fraction(500_000, 16),
-    41_700: Fraction(500_000, 12),
-    62_500: Fraction(500_000, 8),
-    125_000: Fraction(125_000),
-    250_000: Fraction(250_000),
-    500_000: Fraction(500_000),
-}
+    7_800: Fraction(500_000, 64), 10_400: Fraction(500_000, 48), 15_600: Fraction(500_000, 32),
+    20_800: Fraction(500_000, 24), 31_250: Fraction(500_000, 16), 41_700: Fraction(500_000, 12),
+    62_500: Fraction(500_000, 8), 125_000: Fraction(125_000), 250_000: Fraction(250_000), 500_000: Fraction(500_000),
+}  # fmt: skip
 """Bandwidth as the datasheet prints it, in hertz, to the exact one: the 32 MHz crystal divided down."""
 
 CHIPS = ("sx126x", "sx127x")
@@ -55,8 +50,7 @@ LOW_DATA_RATE_REMARK = (
 )
 """Stands beside the option that sets it."""
 
-# Low-data-rate optimization "is mandated when the symbol duration exceeds 16 ms": SX1276 datasheet
-# 4.1.1.6, read.
+# Low-data-rate optimization "is mandated when the symbol duration exceeds 16 ms": SX1276 datasheet 4.1.1.6, read.
 _LOW_DATA_RATE_ABOVE = Fraction(16, 1000)
 
 
@@ -93,8 +87,7 @@ class LoRa(Modem):
         older = self.chip == "sx127x"
         modem.integer("spreading_factor", self.spreading_factor, 6 if older else 5, 12, f"chip {self.chip}")
         if not isinstance(self.bandwidth_hz, int) or self.bandwidth_hz not in BANDWIDTHS:
-            known = ", ".join(map(str, BANDWIDTHS))
-            raise RadioFault(f"bandwidth_hz: {self.bandwidth_hz!r} is none of {known}")
+            raise RadioFault(f"bandwidth_hz: {self.bandwidth_hz!r} is none of {', '.join(map(str, BANDWIDTHS))}")
         modem.integer("coding_rate", self.coding_rate, 5, 8, "the denominator of 4/5..4/8")
         modem.integer("preamble", self.preamble, 1, 65_535, "symbols")
         modem.switch("explicit_header", self.explicit_header)
@@ -128,28 +121,17 @@ class LoRa(Modem):
         return BANDWIDTHS[self.bandwidth_hz]
 
     @property
-    def max_payload(self) -> int:
-        """255 bytes: the length field of the header, and the packet buffer, have eight bits."""
-        return 255
-
-    @property
     def low_data_rate_on(self) -> bool:
         """Whether low-data-rate optimization is in force, after the automatic choice."""
-        if self.low_data_rate is None:
-            return self.symbol_time() > _LOW_DATA_RATE_ABOVE
-        return self.low_data_rate
+        return self.symbol_time() > _LOW_DATA_RATE_ABOVE if self.low_data_rate is None else self.low_data_rate
 
     def symbol_time(self) -> Fraction:
         """Duration of a symbol in seconds."""
         return Fraction(1 << self.spreading_factor) / BANDWIDTHS[self.bandwidth_hz]
 
     def symbols(self, payload_bytes: int) -> Fraction:
-        """Symbols of a packet, preamble and start of frame included: a whole number and a quarter.
-
-        Raises:
-            RadioFault: for a payload outside 0..255 bytes.
-        """
-        modem.integer("payload_bytes", payload_bytes, 0, self.max_payload, "bytes of a LoRa packet")
+        """Symbols of a packet, preamble and start of frame included: a whole number and a quarter."""
+        self.demand(payload_bytes, "a LoRa packet")
         sf = self.spreading_factor
         bits = 8 * payload_bytes - 4 * sf + 16 * self.payload_crc + 20 * self.explicit_header
         if sf < 7 and self.chip != "sx127x":
@@ -160,11 +142,7 @@ class LoRa(Modem):
         return self.preamble + start + 8 + -(-max(bits, 0) // block) * self.coding_rate
 
     def airtime(self, payload_bytes: int) -> Fraction:
-        """Time on air in seconds, exact; `payload_bytes` is 0..255.
-
-        Raises:
-            RadioFault: for a payload outside 0..255 bytes.
-        """
+        """Time on air in seconds, exact; `payload_bytes` is 0..255."""
         return self.symbols(payload_bytes) * self.symbol_time()
 
     def advice(self) -> tuple[str, ...]:
@@ -188,3 +166,28 @@ class LoRa(Modem):
                 "another form, which differs by -1.0 or +1.5 ms at 125 kHz, and no measurement was found"
             )
         return tuple(said)
+
+
+SNR_LIMIT_DB = {5: -2.5, 6: -5.0, 7: -7.5, 8: -10.0, 9: -12.5, 10: -15.0, 11: -17.5, 12: -20.0}
+"""Spreading factor to the lowest signal-to-noise ratio, in decibels, at which packets are still demodulated."""
+
+SENSITIVITY_SOURCE = (
+    "signal-to-noise limits of the SX1276/77/78/79 datasheet, table 13 (from memory: check before you rely on it)"
+)
+
+NOISE_FIGURE_DB = 6.0
+"""Of the receiver (common practice, no source)."""
+
+
+def sensitivity_dbm(modem: LoRa) -> float:
+    """The weakest signal in dBm: -174 dBm/Hz of thermal noise, bandwidth, noise figure and the limit."""
+    return -174 + 10 * log10(float(modem.occupied_hz)) + NOISE_FIGURE_DB + SNR_LIMIT_DB[modem.spreading_factor]
+
+
+def gain_db(present: LoRa, other: LoRa) -> float:
+    """Link margin that `other` has over `present`, in decibels. No kilometres follow from it.
+
+    >>> round(gain_db(LoRa(spreading_factor=9), LoRa(spreading_factor=10)), 2)
+    2.5
+    """
+    return sensitivity_dbm(present) - sensitivity_dbm(other)

@@ -74,18 +74,9 @@ class LoRa2G4(Modem):
         """The bandwidth in hertz."""
         return Fraction(self.bandwidth_hz)
 
-    @property
-    def max_payload(self) -> int:
-        """255 bytes."""
-        return 255
-
     def symbols(self, payload_bytes: int) -> Fraction:
-        """Symbols of a packet, preamble and start of frame included: a whole number and a quarter.
-
-        Raises:
-            RadioFault: for a payload outside 0..255 bytes.
-        """
-        modem.integer("payload_bytes", payload_bytes, 0, self.max_payload, "bytes of a LoRa packet")
+        """Symbols of a packet, preamble and start of frame included: a whole number and a quarter."""
+        self.demand(payload_bytes, "a LoRa packet")
         start = Fraction(25, 4) if self.spreading_factor < 7 else Fraction(17, 4)
         if not self.long_interleaving:
             body = 8 + self._plain(payload_bytes)
@@ -96,11 +87,7 @@ class LoRa2G4(Modem):
         return self.preamble + start + body
 
     def airtime(self, payload_bytes: int) -> Fraction:
-        """Time on air in seconds, exact; `payload_bytes` is 0..255.
-
-        Raises:
-            RadioFault: for a payload outside 0..255 bytes.
-        """
+        """Time on air in seconds, exact; `payload_bytes` is 0..255."""
         return self.symbols(payload_bytes) * Fraction(1 << self.spreading_factor, self.bandwidth_hz)
 
     @property

@@ -67,16 +67,11 @@ class LrFhss(Modem):
     @property
     def max_payload(self) -> int:
         """The largest payload whose frame is at most 255 bytes (the driver's buffer), or 255."""
-        sizes = range(256)
-        return max(size for size in sizes if self._bits(size) <= 255 * 8)
+        return max(size for size in range(256) if self._bits(size) <= 255 * 8)
 
     def airtime(self, payload_bytes: int) -> Fraction:
-        """Time on air in seconds, exact.
-
-        Raises:
-            RadioFault: for a payload outside 0..`max_payload` bytes.
-        """
-        modem.integer("payload_bytes", payload_bytes, 0, self.max_payload, "bytes of an LR-FHSS frame")
+        """Time on air in seconds, exact; `payload_bytes` is 0..`max_payload`."""
+        self.demand(payload_bytes, "an LR-FHSS frame")
         return self._bits(payload_bytes) / _BIT_RATE
 
     def _bits(self, payload_bytes: int) -> int:

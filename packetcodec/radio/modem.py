@@ -56,13 +56,17 @@ class Modem(ABC):
         """Occupied bandwidth in hertz, half of it on each side of the frequency."""
 
     @property
-    @abstractmethod
     def max_payload(self) -> int:
-        """The largest payload in bytes."""
+        """The largest payload in bytes: 255, since the length field of the header and the packet buffer have eight bits."""
+        return 255
 
     @abstractmethod
     def airtime(self, payload_bytes: int) -> Fraction:
-        """Time on air in seconds, exact."""
+        """Time on air in seconds, exact; `payload_bytes` is 0..`max_payload`."""
+
+    def demand(self, payload_bytes: int, packet: str) -> None:
+        """Refuse a payload outside 0..`max_payload` bytes; `packet` is what holds them, in words."""
+        integer("payload_bytes", payload_bytes, 0, self.max_payload, f"bytes of {packet}")
 
     @property
     def label(self) -> str:

@@ -21,7 +21,7 @@ from packetcodec.receive.events import Contradiction, Duplicate, Event, Late, Po
 from packetcodec.receive.gaps import Gaps
 from packetcodec.receive.interval import Interval, in_step, min_separation
 from packetcodec.receive.order import LOW, Arrival, Heard, Order
-from packetcodec.receive.taken import Point, Taken, where
+from packetcodec.receive.roles import Point, Taken, where
 from packetcodec.receive.timeline import Timeline
 
 if TYPE_CHECKING:

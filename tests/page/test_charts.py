@@ -15,8 +15,7 @@ from hypothesis import strategies as st
 from packetcodec.bench.geodesic import distance
 from packetcodec.bench.outcome import Outcome, along_time, histogram
 from packetcodec.logs import Fix
-from packetcodec.page import thin
-from packetcodec.page.track_map import MAX_LINE, MAX_POINTS, Track, track_geojson, track_map
+from packetcodec.page.track_map import MAX_LINE, MAX_POINTS, Track, outermost, track_geojson, track_map
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -164,7 +163,7 @@ def test_a_track_across_180_degrees_stays_together() -> None:
 
 @given(st.lists(st.tuples(*[st.integers(-50, 50).map(float)] * 2), min_size=1, max_size=300), st.integers(6, 60))
 def test_thinning_keeps_the_ends_and_every_extreme(points: list[tuple[float, float]], most: int) -> None:
-    kept = thin.outermost(points, most, (0, 1))
+    kept = outermost(points, most, (0, 1))
     assert kept == sorted(set(kept))
     assert len(kept) <= max(most, 6)
     assert kept[0] == 0

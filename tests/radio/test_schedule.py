@@ -14,8 +14,8 @@ from packetcodec.errors import RadioFault
 from packetcodec.radio import Fsk, LoRa, region
 from packetcodec.radio.contention import contention
 from packetcodec.radio.energy import DEFAULTS, Draw, energy
+from packetcodec.radio.lora import gain_db, sensitivity_dbm
 from packetcodec.radio.schedule import Load, Sending, largest_payload, schedule_load
-from packetcodec.radio.sensitivity import gain_db, sensitivity_dbm
 
 EU = region("EU868").sub_band(868_100_000, 125_000)
 SF9 = LoRa(spreading_factor=9)

@@ -19,8 +19,8 @@ from packetcodec.radio import LoRa, Modem
 from packetcodec.radio.concessions import Concession, FieldCost, bits_to_drop, cheapest, field_costs
 from packetcodec.radio.contention import Contention, contention
 from packetcodec.radio.energy import Draw, Energy, energy
+from packetcodec.radio.lora import gain_db
 from packetcodec.radio.schedule import Load, Sending, largest_payload, schedule_load
-from packetcodec.radio.sensitivity import gain_db
 from packetcodec.schema import Form
 from packetcodec.wire import FieldPlan, LayoutPlan, Plan
 

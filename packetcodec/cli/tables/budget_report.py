@@ -16,8 +16,8 @@ from packetcodec.cli.tables.sheet import Sheet, console, table
 from packetcodec.radio import CAUTION
 from packetcodec.radio.contention import FIXED_PHASE, MODEL
 from packetcodec.radio.energy import DEFAULTS
+from packetcodec.radio.lora import SENSITIVITY_SOURCE
 from packetcodec.radio.schedule import Load, Sending
-from packetcodec.radio.sensitivity import SOURCE
 from packetcodec.wire import bounds
 
 #: A row for programs, and its cells for people.
@@ -178,7 +178,7 @@ def budget_remarks(costs: Costs) -> Iterator[str]:
             if getattr(costs.draw, name) == value:
                 yield f"{name} {value:g} is a default: {source}."
     if len(costs.radio.modems) > 1:
-        yield f"Margins: {SOURCE}. No kilometres follow from them."
+        yield f"Margins: {SENSITIVITY_SOURCE}. No kilometres follow from them."
     yield from costs.radio.notes
 
 
