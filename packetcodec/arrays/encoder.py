@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from packetcodec.wire import FieldPlan, LayoutPlan, Plan
 
 #: Rows that are taken together: few enough for the cache, and so many that the calls of kernels do not count.
-_ROWS = 1 << 15
+_ROWS = 1 << 16
 
 
 class ColumnEncoder:
@@ -127,7 +127,7 @@ class _Packer:
         """Some rows into their packets; `bad` is set for those at fault."""
         count = behind - at
         codes = np.empty((len(columns), count), np.uint32)
-        base, marks = np.empty(count), np.empty(count, np.uint8)
+        base, marks = np.empty(kernel.CODE_BLOCK), np.empty(count, np.uint8)
         for field, row, column, mine in zip(self._layout.fields, self._rows, columns, codes, strict=True):
             if column is None:  # an optional field that is left out
                 mine[:] = field.absent_code or 0

@@ -116,7 +116,7 @@ def _column_codes(field: FieldPlan, array: pa.Array, *, physical: bool) -> NDArr
     values, valid, _ = column_of(array, field, physical=physical, around=field.modulus is not None).rows(0, len(array))
     row = field_numbers(field, physical=physical)
     row[kernel.POLICY], row[kernel.IN_ABSENT] = kernel.WRAP if field.modulus else kernel.CLIP, 0
-    base, codes, bad = np.empty(len(array)), np.empty(len(array), np.uint32), np.empty(len(array), np.uint8)
+    base, codes, bad = np.empty(kernel.CODE_BLOCK), np.empty(len(array), np.uint32), np.empty(len(array), np.uint8)
     run = native.CODE_REALS if values.dtype == np.float64 else native.CODE_INTEGERS
     run(values, valid, row, base, codes, bad)
     if bad.any():

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from packetcodec.arrays.kernels.decode import add_bytes
 from packetcodec.arrays.kernels.machine import inner, store
 from packetcodec.arrays.kernels.numbers import (
     IN_ABSENT, IN_HIGH, IN_LOW, IN_STEP, LAST, MAX_INPUT, MODULUS, ORIGIN, PACK_BLOCK, POLICY, REFUSE, SCALE, WHOLE, WRAP,
@@ -37,8 +38,9 @@ def codes_of(base, row, codes, bad):
                 base[i] = low + (turned + around if turned < 0.0 else turned)
     for i in range(base.size):
         base[i] = np.floor((min(max(base[i], low), high) - low + half) / step)
+    half_way = np.uint32(1) << np.uint32(31)
     for i in range(base.size):
-        codes[i] = np.uint32(np.int64(base[i]))
+        codes[i] = np.uint32(np.int32(base[i] - 2147483648.0)) ^ half_way  # machines convert to numbers with a sign
     if row[MODULUS]:
         last = np.uint32(row[LAST])
         for i in range(base.size):
@@ -56,7 +58,16 @@ def settle(valid, row, codes, bad):
 
 
 def code_reals(values, valid, row, base, codes, bad):
-    """Codes of floats in the field's unit; an empty `valid` says that all are there."""
+    """Codes of floats in the field's unit, as many at a time as `base` holds; an empty `valid` says that all are there."""
+    for at in range(0, values.size, base.size):
+        end = min(at + base.size, values.size)
+        some_reals(values[at:end], valid[at:end], row, base[: end - at], codes[at:end], bad[at:end])
+    return values.size
+
+
+@inner
+def some_reals(values, valid, row, base, codes, bad):
+    """Some of them."""
     scale, origin = np.float64(row[SCALE]), np.float64(row[ORIGIN])
     for i in range(values.size):
         scaled = np.rint(values[i] * scale)
@@ -71,7 +82,16 @@ def code_reals(values, valid, row, base, codes, bad):
 
 
 def code_integers(values, valid, row, base, codes, bad):
-    """Codes of whole numbers of base units behind the origin."""
+    """Codes of whole numbers of base units behind the origin, as many at a time as `base` holds."""
+    for at in range(0, values.size, base.size):
+        end = min(at + base.size, values.size)
+        some_integers(values[at:end], valid[at:end], row, base[: end - at], codes[at:end], bad[at:end])
+    return values.size
+
+
+@inner
+def some_integers(values, valid, row, base, codes, bad):
+    """Some of them."""
     low, origin, around = row[IN_LOW], row[ORIGIN], row[MODULUS]
     least, most = low + origin - 1, row[IN_HIGH] + origin + 1
     for i in range(values.size):
@@ -87,32 +107,24 @@ def code_integers(values, valid, row, base, codes, bad):
 
 
 @inner
-def put_fields(codes, fields, first, count, words):
-    """Codes in their places."""
-    for number in range(fields.shape[0]):
-        offset, bits, column = fields[number, 0], fields[number, 1], codes[number]
-        word, shift = offset >> 6, 64 - (offset & 63) - bits
-        if shift >= 0:
-            for i in range(count):
-                words[word, i] |= _U64(column[first + i]) << _U64(shift)
-        else:
-            for i in range(count):
-                words[word, i] |= _U64(column[first + i]) >> _U64(-shift)
-                words[word + 1, i] |= _U64(column[first + i]) << _U64(64 + shift)
+def put(column, offset, bits, count, words):
+    """Numbers of so many bits in their place."""
+    word, shift = words[offset >> 6], 64 - (offset & 63) - bits
+    if shift >= 0:
+        for i in range(count):
+            word[i] |= _U64(column[i]) << _U64(shift)
+    else:
+        behind = words[(offset >> 6) + 1]
+        for i in range(count):
+            word[i] |= _U64(column[i]) >> _U64(-shift)
+            behind[i] |= _U64(column[i]) << _U64(64 + shift)
 
 
 @inner
-def add_checks(words, tables, first, size, count, checks):
-    """What the bytes of some words leave in the registers; `first` is the row of the table for the first byte."""
-    mask, eight = _U64(255), _U64(8)
-    for word in range((size + 7) // 8):
-        column = words[word]
-        for i in range(count):
-            left, found = column[i], np.uint32(0)
-            for byte in range(7, -1, -1):
-                found ^= tables[first + 8 * word + byte, left & mask]
-                left >>= eight
-            checks[i] ^= found
+def put_fields(codes, fields, first, count, words):
+    """Codes in their places."""
+    for number in range(fields.shape[0]):
+        put(codes[number, first : first + count], fields[number, 0], fields[number, 1], count, words)
 
 
 def pack_rows(codes, fields, high_codes, high_fields, head, tables, words, high, checks, out):
@@ -122,7 +134,6 @@ def pack_rows(codes, fields, high_codes, high_fields, head, tables, words, high,
     """
     total, data, check, high_bytes = codes.shape[1], head[0], head[1], head[5]
     size, width = data + check, (data + check + 7) // 8
-    word, shift = (8 * data) >> 6, 64 - (8 * data & 63) - 8 * check
     for first in range(0, total, PACK_BLOCK):
         count = min(PACK_BLOCK, total - first)
         words[:, :count] = 0
@@ -130,17 +141,14 @@ def pack_rows(codes, fields, high_codes, high_fields, head, tables, words, high,
         put_fields(codes, fields, first, count, words)
         if check:
             checks[:count] = np.uint32(head[4])
-            add_checks(words, tables, high_bytes, data, count, checks)
+            for at in range(0, data, 8):
+                add_bytes(words[at >> 3], tables, high_bytes + at, data - at, count, checks)
             if high_bytes:
                 high[:, :count] = 0
                 put_fields(high_codes, high_fields, first, count, high)
-                add_checks(high, tables, 0, high_bytes, count, checks)
-            for i in range(count):
-                if shift >= 0:
-                    words[word, i] |= _U64(checks[i]) << _U64(shift)
-                else:
-                    words[word, i] |= _U64(checks[i]) >> _U64(-shift)
-                    words[word + 1, i] |= _U64(checks[i]) << _U64(64 + shift)
+                for at in range(0, high_bytes, 8):
+                    add_bytes(high[at >> 3], tables, at, high_bytes - at, count, checks)
+            put(checks, 8 * data, 8 * check, count, words)
         for i in range(count):
             for at in range(width):
                 store(out, (first + i) * size + 8 * at, words[at, i])

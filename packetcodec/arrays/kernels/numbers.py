@@ -4,7 +4,7 @@ They stand apart from the kernels, which are imported to be compiled, and not be
 """
 
 #: Packets that are taken together: what is kept of them fits the second cache. Those of tracks, and those that are encoded.
-BLOCK, TRACK_BLOCK, PACK_BLOCK = 2048, 1024, 4096
+BLOCK, TRACK_BLOCK, PACK_BLOCK, CODE_BLOCK = 2048, 1024, 2048, 1024
 
 #: What a packet is: the numbers of `packetcodec.errors.STATUSES`, and no packet of the layout at all.
 OK, SHORT, LONG, NO_VERSION, NO_LAYOUT, CHECK, PADDING, RANGE, TRAIL = range(9)
