@@ -11,53 +11,53 @@ from __future__ import annotations
 import numpy as np
 
 from packetcodec.arrays.kernels.low_bits import resolve, settle
-from packetcodec.arrays.kernels.machine import inner, load, load_eight
+from packetcodec.arrays.kernels.machine import fma, inner, load, pack_bits
 from packetcodec.arrays.kernels.numbers import (
     ABSENT, BITS, BLOCK, CHECK, CHECK_BITS, CHECK_BYTES, F64, FORM, HEADER_BITS, HIGH, I8, I16, I32, I64, LONG, LONGEST, LOW,
     MAX_CODE, NO_ROW, OFFSET, OK, OK_AT, PAD_BITS, PAD_OFFSET, PADDING, R_HIGH, R_LOW, R_SCALE, R_STEP, RANGE, ROW_AT, ROWS,
     SHORT, SIZE, SPAN, STATUS_AT, STEP, TOP, UNUSED, VALID, VALUES, WORDS,
 )  # fmt: skip
+from packetcodec.arrays.kernels.trail import window_at
 
 _U8, _U32, _U64 = np.uint8, np.uint32, np.uint64
 _BYTE = np.uint64(255)
-_SPREAD, _PAIRS = np.uint64(0x0102040810204080), np.uint64(56)
 
 
 @inner
 def gather(data, offsets, rows, nulls, classes, head, lo, count, words, status, lengths):
     """Words, lengths and the faults of the header of `count` packets from row `lo` on."""
-    width, limit, picked = head[WORDS], data.size, rows.size > 0
-    safe = count
+    width, limit, picked, size = head[WORDS], data.size, rows.size > 0, np.int32(head[SIZE])
+    safe, odd = count, 0
     while safe > 0 and offsets[rows[lo + safe - 1] if picked else lo + safe - 1] + 8 * width > limit:
         safe -= 1
     for i in range(count):
         row = rows[lo + i] if picked else lo + i
         lengths[i] = offsets[row + 1] - offsets[row]
+        odd |= lengths[i] ^ size
     for word in range(width):
         column = words[word]
         if picked:
             for i in range(safe):
                 column[i] = load(data, np.int64(offsets[rows[lo + i]]) + 8 * word)
-        else:
+        elif odd:
             for i in range(safe):
                 column[i] = load(data, np.int64(offsets[lo + i]) + 8 * word)
+        else:  # one size, back to back
+            first = np.int64(offsets[lo]) + 8 * word
+            for i in range(safe):
+                column[i] = load(data, first + i * size)
         for i in range(safe, count):  # there are no eight bytes any more behind the last packets
-            at, number = np.int64(offsets[rows[lo + i] if picked else lo + i]) + 8 * word, _U64(0)
-            for place in range(at, at + 8):
-                number = number << _U64(8) | _U64(data[place] if place < limit else 0)
-            column[i] = number
-    return mark_headers(words[0], rows, nulls, classes, head, lo, count, status, lengths)
+            column[i] = window_at(data, np.int64(offsets[rows[lo + i] if picked else lo + i]) + 8 * word)
+    return mark_headers(words[0], rows, nulls, classes, head, lo, count, status, lengths, odd)
 
 
 @inner
-def mark_headers(first, rows, nulls, classes, head, lo, count, status, lengths):
+def mark_headers(first, rows, nulls, classes, head, lo, count, status, lengths, odd):
     """The status of packets by their header and their length; how many are good so far."""
     size, longest, least = np.int32(head[SIZE]), np.int32(head[LONGEST]), np.int32((head[HEADER_BITS] + 7) >> 3)
-    shift, odd, good = _U64(64 - head[HEADER_BITS]), 0, 0
+    shift, good = _U64(64 - head[HEADER_BITS]), 0
     for i in range(count):
         status[i] = classes[first[i] >> shift]
-    for i in range(count):
-        odd |= lengths[i] ^ size
     if odd:
         for i in range(count):
             off = _U8(SHORT) if lengths[i] < size else _U8(LONG) if lengths[i] > longest else _U8(OK)
@@ -171,21 +171,18 @@ def mark_fields(head, fields, count, status, codes, pads):
 
 
 @inner
-def pack_bits(some, count, out):
-    """Bytes that are 0 or 1 as bits, the first one lowest. Behind the last of `some` stand zeros up to eight of them."""
-    for at in range((count + 7) >> 3):
-        out[at] = _U8(load_eight(some, at << 3) * _SPREAD >> _PAIRS)
-
-
-@inner
 def reals(codes, valid, count, row, out):
-    """Floats: base units divided by the scale."""
+    """Floats: base units divided by the scale. The quotient is rounded once: product with the inverse, and what it lacks.
+
+    Faster than to divide (P. W. Markstein, IBM Journal of Research and Development 34, 1990; from memory).
+    """
     low, step, high, scale = row[R_LOW], row[R_STEP], row[R_HIGH], row[R_SCALE]
-    half = _U32(1) << _U32(31)
+    half, inverse = _U32(1) << _U32(31), 1.0 / scale
     for i in range(count):
         signed = np.int32(_U32(codes[i]) ^ half)  # machines convert numbers with a sign
-        value = min(low + (np.float64(signed) + 2147483648.0) * step, high) / scale
-        out[i] = value if valid[i] else 0.0
+        base = min(low + (np.float64(signed) + 2147483648.0) * step, high)
+        about = base * inverse
+        out[i] = fma(fma(-about, scale, base), inverse, about) if valid[i] else 0.0
 
 
 @inner

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
 _WORD = ir.IntType(64)
+#: A product with it has the lowest bits of eight bytes in its highest byte.
+_SPREAD, _PAIRS = np.uint64(0x0102040810204080), np.uint64(56)
 
 _OPTIONS: dict[str, Any] = {
     "no_cpython_wrapper": True,
@@ -80,3 +82,20 @@ def leading_zeros(typing_context: Any, word: Any) -> Any:  # noqa: ARG001  # num
         return builder.ctlz(arguments[0], cgutils.false_bit)
 
     return types.int64(types.uint64), make
+
+
+@intrinsic
+def fma(typing_context: Any, one: Any, other: Any, more: Any) -> Any:  # noqa: ARG001  # numba's signature
+    """The product of two floats and a third one added, rounded once."""
+
+    def make(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:  # noqa: ARG001  # numba's signature
+        return builder.fma(*arguments)
+
+    return types.float64(types.float64, types.float64, types.float64), make
+
+
+@inner
+def pack_bits(some, count, out):
+    """Bytes that are 0 or 1 as bits, the first one lowest. Behind the last of `some` stand zeros up to eight of them."""
+    for at in range((count + 7) >> 3):
+        out[at] = np.uint8(load_eight(some, at << 3) * _SPREAD >> _PAIRS)

@@ -8,10 +8,10 @@ from __future__ import annotations
 import numpy as np
 
 from packetcodec.arrays.kernels.decode import (
-    added_by, gather, kept_bytes, mark, mark_fields, pack_bits, take_apart, write_fields, write_status,
+    added_by, gather, kept_bytes, mark, mark_fields, take_apart, write_fields, write_status,
 )  # fmt: skip
 from packetcodec.arrays.kernels.low_bits import settle
-from packetcodec.arrays.kernels.machine import inner
+from packetcodec.arrays.kernels.machine import inner, pack_bits
 from packetcodec.arrays.kernels.numbers import (
     ABSENT, AGES, ALTITUDES, CHECK, CHECK_BITS, CHECK_BYTES, CLIMB, DATA_BITS, EAST, F64, HAS_AGE, HAS_ALTITUDE, HEIGHT,
     HIGH, I32, INTERVAL, LATITUDES, LISTS, LONGITUDES, LOW, NORTH, OPTIONAL, POINT_FORM, ROWS, SEED, SPACING,
