@@ -41,13 +41,9 @@ _OWN: dict[str, Callable[[Schema], Target]] = {
 @click.command(short_help="Find out where a decoder or an encoder is wrong.")
 @click.argument("schema", type=click.Path(dir_okay=False), required=False)
 @click.option(
-    "--target",
-    "target_name",
-    default="python",
-    show_default=True,
-    metavar="NAME|COMMAND",
+    "--target", "target_name", default="python", show_default=True, metavar="NAME|COMMAND",
     help=f"{', '.join([*_OWN, *HARNESSES])}, or the command of any program that speaks the line protocol.",
-)
+)  # fmt: skip
 @click.option("--seconds", type=click.FloatRange(min=0.1), default=10.0, show_default=True, help="How long to ask.")
 @click.option("--inputs", type=click.IntRange(min=1), help="End after so many questions, though there is time left.")
 @click.option("--seed", type=int, default=0, show_default=True, help="The same seed asks the same questions.")
@@ -55,20 +51,17 @@ _OWN: dict[str, Callable[[Schema], Target]] = {
     "--timeout", type=click.FloatRange(min=0.05), default=2.0, show_default=True, help="Seconds to wait for an answer."
 )
 @click.option(
-    "--folder",
-    type=click.Path(file_okay=False),
+    "--folder", type=click.Path(file_okay=False),
     help=f"Write findings and a corpus here, and replay them first.  [default: {DEFAULT}/NAME-vVERSION]",
-)
+)  # fmt: skip
 @click.option("--no-folder", is_flag=True, help="Write no folder, replay nothing.")
 @click.option("--play", "question", metavar="HEX|QUESTION|FILE", help="Ask again: a packet, a question, or a file of them.")
 @click.option("--times", type=click.IntRange(min=1), default=1, show_default=True, help="With --play: ask so many times.")
 @click.option(
-    "--self-test",
-    "testing",
-    is_flag=True,
+    "--self-test", "testing", is_flag=True,
     help="Ask how good this is: change generated code in one place after the other, and look for it. Without --target "
     "that is all of the plain Python module, and a sample of the C.",
-)
+)  # fmt: skip
 @click.option("--sample", type=click.IntRange(min=1), help="With --self-test: so many of the changes, drawn by the seed.")
 @click.option("--json", "as_json", is_flag=True, help="A report for programs.")
 def fuzz(

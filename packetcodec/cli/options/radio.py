@@ -18,21 +18,8 @@ import click
 from packetcodec.cli.options.modem import modem_options, modems_of
 from packetcodec.cli.options.usage import added, wrong_option
 from packetcodec.errors import RadioFault
-from packetcodec.radio import (
-    LORAWAN_OVERHEAD,
-    MAX_HZ,
-    Budget,
-    LoRa,
-    Modem,
-    Region,
-    Route,
-    SubBand,
-    choose,
-    packet_budget,
-)
-from packetcodec.radio import (
-    region as find_region,
-)
+from packetcodec.radio import LORAWAN_OVERHEAD, MAX_HZ, Budget, LoRa, Modem, Region, Route, SubBand, choose, packet_budget
+from packetcodec.radio import region as find_region
 
 #: How far a row of limits was verified, in words.
 _MARKS = {

@@ -110,16 +110,12 @@ def budget_json(budget: Budget | None) -> dict[str, Any] | None:
     """A budget for programs; None for a packet that is too long to send. Without an interval "never" tells why."""
     if budget is None:
         return None
+    limits = {name: {"state": item.state, "description": item.description} for name, item in budget.verdicts.items()}
     return {
-        "bytes": budget.payload_bytes,
-        "airtime_ms": budget.airtime * 1000,
-        "route": budget.route.name,
-        "never": not budget.permitted,
-        "period_s": budget.period,
-        "average_interval_s": budget.average_interval,
-        "packets_per_hour": budget.packets_per_hour,
-        "limits": {name: {"state": item.state, "description": item.description} for name, item in budget.verdicts.items()},
-    }
+        "bytes": budget.payload_bytes, "airtime_ms": budget.airtime * 1000, "route": budget.route.name,
+        "never": not budget.permitted, "period_s": budget.period, "average_interval_s": budget.average_interval,
+        "packets_per_hour": budget.packets_per_hour, "limits": limits,
+    }  # fmt: skip
 
 
 def complaints(sizes: Iterable[tuple[str, int]], radio: Radio) -> list[str]:
