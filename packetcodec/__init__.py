@@ -15,28 +15,21 @@
 
 from __future__ import annotations
 
-import sys
-
-try:
-    from packetcodec.codec import Codec, Packet, TrailPoint
-    from packetcodec.errors import (
-        FAULTS,
-        OK,
-        STATUSES,
-        LogFault,
-        PacketcodecError,
-        PacketFault,
-        Problem,
-        RadioFault,
-        SchemaFault,
-        ValueFault,
-    )
-    from packetcodec.schema import Schema
-    from packetcodec.wire import Plan, compile_plan
-except KeyboardInterrupt:  # a command that has hardly begun ends as one that is interrupted later: without a traceback
-    if "".join(sys.argv[:1]) == "-m" or "".join(sys.argv[:1]).endswith(("/packetcodec", "\\packetcodec.exe")):
-        raise SystemExit(130) from None
-    raise
+from packetcodec.codec import Codec, Packet, TrailPoint
+from packetcodec.errors import (
+    FAULTS,
+    OK,
+    STATUSES,
+    LogFault,
+    PacketcodecError,
+    PacketFault,
+    Problem,
+    RadioFault,
+    SchemaFault,
+    ValueFault,
+)
+from packetcodec.schema import Schema
+from packetcodec.wire import Plan, compile_plan
 
 __version__ = "0.1.0"
 

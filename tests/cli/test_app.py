@@ -5,7 +5,6 @@ import os
 import shlex
 import subprocess
 import sys
-from pathlib import Path
 
 import pytest
 
@@ -115,20 +114,3 @@ def test_a_reader_that_leaves_does_not_change_what_a_command_says_at_its_end(cli
     line = line.replace("packetcodec", "sleep 0.2; packetcodec", 1)
     done = shell(f"set -o pipefail; ({line.replace(' | true', ') | true')}", cli.folder)
     assert (done.returncode, "Traceback" in done.stderr) == (status, False)
-
-
-@pytest.mark.parametrize("start", [["-m", "packetcodec"], [str(Path(sys.executable).with_name("packetcodec"))]])
-def test_an_interrupt_in_the_first_moment_is_no_traceback(tmp_path, start):
-    code = (
-        "import sys\n"
-        "class Interrupt:\n"
-        "    def find_spec(self, name, *_):\n"
-        "        if name == 'packetcodec.errors': raise KeyboardInterrupt\n"
-        "sys.meta_path.insert(0, Interrupt())\n"
-    )
-    (tmp_path / "sitecustomize.py").write_text(code)
-    environment = {**os.environ, "PYTHONPATH": str(tmp_path)}
-    done = subprocess.run([sys.executable, *start], capture_output=True, text=True, check=False, env=environment)
-    assert (done.returncode, done.stderr) == (130, "")
-    own = [sys.executable, "-c", "import packetcodec"]  # a program of somebody else is interrupted as usual
-    assert "KeyboardInterrupt" in subprocess.run(own, capture_output=True, text=True, check=False, env=environment).stderr
