@@ -139,6 +139,13 @@ typedef struct {
     uint8_t has_hdop; /* 1 where hdop is known, 0 where it is absent */
 } pasture_status; /* 40 bytes of RAM, 40 where longs are aligned */
 
+/* On an AVR (ATmega328P, avr-gcc -Os) a packet takes at most, interrupts not counted; no worst record of many random
+ * schemas took more in a simulator (benchmarks/firmware_worst.py of packetcodec):
+ * position: to encode 8400 cycles and 240 bytes of stack; to decode 6900 cycles and 305 bytes of stack
+ * track: to encode 185600 cycles and 240 bytes of stack; to decode 141800 cycles and 305 bytes of stack
+ * status: to encode 8000 cycles and 240 bytes of stack; to decode 7400 cycles and 305 bytes of stack
+ */
+
 /* Write a packet to the buffer at `to`, and its number of bytes to *length.
  *
  * capacity: bytes of the buffer. A packet of fixed length needs ..._BYTES, one with a trail at least ..._MIN_BYTES; its

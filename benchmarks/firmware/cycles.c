@@ -48,10 +48,14 @@ static void print(uint32_t x)
     UDR0 = ' ';
 }
 
-static uint32_t now(void)
+static uint32_t now(void) /* at one moment: an overflow that is not counted yet counts */
 {
-    uint16_t low = TCNT1;
-    return (uint32_t)high << 16 | low;
+    uint16_t low, over;
+    cli();
+    low = TCNT1;
+    over = (uint16_t)(high + ((TIFR1 & 1 << TOV1) && low < 0x8000));
+    sei();
+    return (uint32_t)over << 16 | low;
 }
 
 static uint8_t *paint(void)

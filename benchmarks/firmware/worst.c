@@ -1,25 +1,27 @@
-/* On an ATmega328P: clock cycles to encode a full trail of points that lie at random within SPREAD of the packet's position, and the
- * bytes of the packet, printed through the UART. */
-#include "pasture_packets.h"
+/* On an ATmega1284P, whose instructions take as many cycles as an ATmega328P's: stack and clock cycles of encoding and of
+ * decoding each record, printed through the UART. A line: stack to encode, cycles, bytes, stack to decode, cycles, fault.
+ * Stack is that below the caller, return addresses included, interrupts not. */
+#include "plan.h" /* RECORD, ENCODE, PACKET, DECODE, records[] in flash */
 
 #include <avr/interrupt.h>
 #include <avr/io.h>
 #include <avr/sleep.h>
+#include <string.h>
 
-static pasture_track record;
-static uint8_t data[PASTURE_TRACK_BYTES];
+extern uint8_t _end;
+static uint8_t data[256];
+static RECORD record;
+static PACKET packet;
+static size_t length;
+static uint8_t fault;
+#if defined REFERENCE
+static REFERENCE reference;
+#endif
 static volatile uint16_t high;
-static uint32_t seed = 1;
 
 ISR(TIMER1_OVF_vect)
 {
     high++;
-}
-
-static int32_t away(void)
-{
-    seed = seed * 1103515245UL + 12345;
-    return (int32_t)((seed >> 16) * 997UL % SPREAD) - SPREAD / 2;
 }
 
 static void print(uint32_t x)
@@ -31,31 +33,63 @@ static void print(uint32_t x)
     UDR0 = ' ';
 }
 
+static uint32_t now(void) /* at one moment: an overflow that is not counted yet counts */
+{
+    uint16_t low, over;
+    cli();
+    low = TCNT1;
+    over = (uint16_t)(high + ((TIFR1 & 1 << TOV1) && low < 0x8000));
+    sei();
+    return (uint32_t)over << 16 | low;
+}
+
+static __attribute__((noinline)) void encode(void)
+{
+    fault = (uint8_t)ENCODE(&record, data, sizeof data, &length, NULL);
+}
+
+static __attribute__((noinline)) void decode(void)
+{
+#if defined REFERENCE
+    fault |= (uint8_t)DECODE(&packet, data, length, &reference, NULL);
+#else
+    fault |= (uint8_t)DECODE(&packet, data, length, NULL);
+#endif
+}
+
+static void measure(void (*run)(void))
+{
+    uint8_t *p = &_end, *const top = (uint8_t *)SP;
+    uint32_t start;
+    cli();
+    while (p < top) *p++ = 0xa5;
+    run();
+    sei();
+    for (p = &_end; p < top && *p == 0xa5; p++) {
+    }
+    print((uint32_t)(top - p));
+    start = now();
+    run();
+    print(now() - start);
+}
+
 int main(void)
 {
-    uint32_t cycles;
-    size_t length = 0;
-    uint16_t low;
-    uint8_t i;
+    uint16_t i;
     UCSR0B = 1 << TXEN0;
     TCCR1B = 1;
     TIMSK1 = 1;
-    sei();
-    record.latitude_e7 = 465000000;
-    record.longitude_e7 = 98000000;
-    record.trail_count = PASTURE_TRACK_POINTS;
-    for (i = 0; i < PASTURE_TRACK_POINTS; i++) {
-        record.trail[i].latitude_e7 = record.latitude_e7 + away();
-        record.trail[i].longitude_e7 = record.longitude_e7 + away();
+    for (i = 0; i < sizeof records / sizeof *records; i++) {
+        memcpy_P(&record, &records[i], sizeof record);
+#if defined REFERENCE
+        memcpy_P(&reference, &references[i], sizeof reference);
+#endif
+        measure(encode);
+        print(length);
+        measure(decode);
+        print(fault);
+        UDR0 = '\n';
     }
-    low = TCNT1;
-    cycles = (uint32_t)high << 16 | low;
-    pasture_encode_track(&record, data, sizeof data, &length, NULL);
-    low = TCNT1;
-    cycles = ((uint32_t)high << 16 | low) - cycles;
-    print(cycles);
-    print(length);
-    UDR0 = '\n';
     cli();
     sleep_mode();
     for (;;) {

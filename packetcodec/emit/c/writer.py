@@ -15,6 +15,7 @@ import re
 import textwrap
 from typing import TYPE_CHECKING
 
+from packetcodec.emit.c.cost import costs
 from packetcodec.emit.c.names import c_plan
 from packetcodec.emit.c.self_test import BAD, ENCODE, REFUSED, vector_rows
 from packetcodec.emit.render import Templates, printable
@@ -81,7 +82,8 @@ def write_c(*plans: Plan, prefix: str | None = None, only: str = "", self_test: 
 
 def _written(plan: Plan, prefix: str, only: str, *, self_test: bool) -> dict[str, str]:
     c = c_plan(plan, prefix, encodes=only != "decode", decodes=only != "encode")
-    numbers = {"self_test": self_test, "statuses": STATUSES, "max_cells": MAX_CELLS, "max_climb": MAX_CLIMB}
+    taken = [(layout, costs(c, layout)) for layout in c.layouts]
+    numbers = {"costs": taken, "self_test": self_test, "statuses": STATUSES, "max_cells": MAX_CELLS, "max_climb": MAX_CLIMB}
     header, source = (_TEMPLATES.render(f"packets.{ending}.j2", c=c, **numbers) for ending in ("h", "c"))
     # In the source's templates $ begins the names that are its own; no free text of a schema stands in it.
     texts = {f"{c.file}.h": header, f"{c.file}.c": source.replace("$", c.prefix)}
