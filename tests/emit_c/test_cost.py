@@ -29,7 +29,7 @@ def test_the_header_states_what_each_layout_takes():
     assert all(words.count("cycles") == words.count("bytes of stack") == 2 for _, words in stated(plan))
     assert all("decode" not in words for _, words in stated(plan, only="encode"))
     numbers = {name: list(map(int, re.findall(r"\d+", words))) for name, words in stated(plan)}
-    assert all(a < b for a, b in zip(numbers["position"], numbers["track"], strict=True))
+    assert all(a < b for a, b in zip(numbers["position"][::2], numbers["track"][::2], strict=True))
 
 
 @pytest.mark.slow
