@@ -141,9 +141,9 @@ typedef struct {
 
 /* On an AVR (ATmega328P, avr-gcc -Os) a packet takes at most, interrupts not counted; no worst record of many random
  * schemas took more in a simulator (benchmarks/firmware_worst.py of packetcodec):
- * position: to encode 8400 cycles and 211 bytes of stack; to decode 6900 cycles and 229 bytes of stack
- * track: to encode 185600 cycles and 240 bytes of stack; to decode 141700 cycles and 340 bytes of stack
- * status: to encode 8000 cycles and 211 bytes of stack; to decode 7400 cycles and 229 bytes of stack
+ * position: to encode 8800 cycles and 211 bytes of stack; to decode 6800 cycles and 229 bytes of stack
+ * track: to encode 186500 cycles and 242 bytes of stack; to decode 141600 cycles and 340 bytes of stack
+ * status: to encode 8500 cycles and 211 bytes of stack; to decode 7400 cycles and 229 bytes of stack
  */
 
 /* Write a packet to the buffer at `to`, and its number of bytes to *length.

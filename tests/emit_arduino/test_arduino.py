@@ -1,7 +1,8 @@
 """The Arduino library: what the specification of libraries asks for, sketches built as the core builds them, and run.
 
-Specifications: the Arduino library specification, revision 2.2 (names of folders and properties, from memory); PlatformIO's
-library.json and ESP-IDF's idf_component_register, from memory.
+Specifications: the Arduino library specification, revision 2.2 (names of folders and properties, from memory); ESP-IDF's
+idf_component_register, from memory; library.json as PlatformIO's source checks it (platformio/package/manifest/schema.py at
+08a87f3; that lists may be texts, from memory).
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ import sys
 from functools import reduce
 from pathlib import Path
 
+import jsonschema
 import pytest
 
 from packetcodec import Codec, PacketcodecError, Schema, compile_plan
@@ -156,6 +158,44 @@ def test_the_folder_is_as_the_library_specification_has_it(tmp_path, monkeypatch
     assert {("pasture_encode_track", "KEYWORD2"), ("PASTURE_BAD_CHECK", "LITERAL1")} <= set(map(tuple, rows))
 
 
+#: What PlatformIO asks of the keys that are written, lists as texts with commas.
+MANIFEST = {
+    "type": "object",
+    "required": ["name", "version"],
+    "additionalProperties": False,
+    "properties": {
+        "name": {"type": "string", "maxLength": 100, "pattern": "^[^:;/,@<>]+$"},
+        "version": {"type": "string", "maxLength": 50, "pattern": r"^[0-9]+\.[0-9]+\.[0-9]+$"},
+        "description": {"type": "string", "minLength": 1, "maxLength": 1000},
+        "keywords": {"type": "string", "pattern": r"^[a-z0-9+. -]{1,50}(, [a-z0-9+. -]{1,50})*$"},
+        "authors": {
+            "type": "array",
+            "items": {
+                "required": ["name"],
+                "additionalProperties": False,
+                "properties": {
+                    "name": {"type": "string", "minLength": 1, "maxLength": 50},
+                    "email": {"type": "string", "maxLength": 50, "pattern": "^[^@ ]+@[^@ ]+$"},
+                },
+            },
+        },
+        "homepage": {"type": "string", "maxLength": 255, "pattern": "^https?://"},
+        "frameworks": {"const": "*"},
+        "platforms": {"const": "*"},
+        "headers": {"type": "string"},
+    },
+}
+
+
+@pytest.mark.parametrize("schema", [STARTER, CODED, NO_PLACE, TWO_TRAILS, LOW_BITS])
+def test_the_manifest_for_platformio_is_one(schema):
+    for options in ({}, {"author": "Ada Herd <ada@example.org>", "url": "https://example.org/herd#1"}):
+        library = write_arduino(compile_plan(schema), **options)
+        manifest = json.loads(library["library.json"])
+        jsonschema.validate(manifest, MANIFEST)
+        assert f"src/{manifest['headers']}" in library
+
+
 def test_the_code_is_that_of_the_back_end_for_c():
     plan = compile_plan(STARTER)
     for only in ("", "encode", "decode"):
@@ -229,6 +269,8 @@ def test_where_esp_idf_is_known_it_is_a_component(tmp_path):
     script.write_text(f"{known}include({library}/CMakeLists.txt)\n", encoding="utf-8")
     done = subprocess.run([tool("cmake"), "-P", script], capture_output=True, text=True, check=True)
     assert done.stderr.strip() == "registered SRCS;src/pasture_packets.c;INCLUDE_DIRS;src"
+    assert (library / "src/pasture_packets.c").is_file()
+    assert (library / "src/pasture_packets.h").is_file()
 
 
 # --- the sketches ---------------------------------------------------------------------------------------------------
