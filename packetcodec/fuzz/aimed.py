@@ -95,7 +95,10 @@ def _nowhere(random: Random, trail: Trail, point: Point) -> Point:
 
 
 def aimed_degrees(random: Random) -> str:
-    """Degrees and minutes as a receiver prints them, or nearly so, and a hemisphere."""
+    """Degrees and minutes as a receiver prints them, or nearly so, and a hemisphere; one in three at a pole or at 180."""
+    if random.randrange(3) == 0:
+        most, sides = random.choice((("9000", "NS"), ("18000", "EW")))
+        return f"{most}.{random.choice(('0', '0000029', '0000030'))} {random.choice(sides)}"
     whole = random.choice((0, 1, 9, 59, 60, 89, 90, 91, 179, 180, 181, random.randrange(181)))
     minutes = random.choice((0, 0, 1, 30, 59, 60, 99, random.randrange(60)))
     digits = f"{whole:0{random.choice((2, 2, 3, 3, 1))}d}{minutes:02d}"

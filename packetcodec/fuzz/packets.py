@@ -99,12 +99,10 @@ class Maker:
 
     def _at_a_degree(self, field: FieldPlan) -> int:
         """The code on this side or on that of a whole degree, where the width of a cell changes; or next to a pole."""
-        degree = self.random.choice((90, -90, self.random.randint(-90, 90)))
-        off = (
-            self.random.choice((-1, 0, 0, 1, 2))
-            if abs(degree) < 90
-            else self.random.choice((1, 99)) * self.random.randint(-9, 9)
-        )
+        degree = self.random.choice((90, -90, *[self.random.randint(-90, 90)] * 4))
+        off = self.random.choice((-1, 0, 0, 0, 1, 1, 2))
+        if abs(degree) == 90:
+            off = -degree // 90 * self.random.randint(0, self.random.choice((9, 600)))
         base = max(field.low, min(field.max_input, degree * 10_000_000))
         return max(0, min(field.max_code, (base - field.low) // field.step + off))
 

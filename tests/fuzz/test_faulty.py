@@ -13,8 +13,8 @@ from packetcodec.schema import Schema
 from tests.support import low_bits
 from tests.support.proving_ground import EVERY_KIND, GROUND
 
-#: Two or three rounds of all kinds.
-INPUTS = 5000
+#: Five or six rounds of all kinds.
+INPUTS = 8000
 PLANS = {
     "every": compile_plan(Schema.parse(EVERY_KIND)),
     "ground": compile_plan(Schema.parse(GROUND)),
@@ -59,7 +59,7 @@ FAULTY = {
     "the age is one more": ("every", "age = self.groups[-1].now[0]", "age = self.groups[-1].now[0] + 1"),
     "time may run back": ("every", "(self.rising and moved < 0) or", ""),
     "any pole will do": ("ground", "if 2 * (abs(latitude) - _POLE) > self.step:", "if False:"),
-    "a third of a cell beyond a pole": ("ground", "if 2 * (abs(latitude) - _POLE)", "if 3 * (abs(latitude) - _POLE)"),
+    "a third of a cell beyond a pole": ("every", "if 2 * (abs(latitude) - _POLE)", "if 3 * (abs(latitude) - _POLE)"),
     "a whole cell beyond a pole": ("ground", "if 2 * (abs(latitude) - _POLE)", "if (abs(latitude) - _POLE)"),
     "a coarse grid is not read": ("every", "self.step = trail.step << coarsened", "self.step = trail.step"),
     "a coarse grid is not written": (
@@ -86,6 +86,7 @@ FAULTY = {
     ),
     "the short way round is not taken": ("ground", "if east > _HALF_CIRCLE:", "if False:"),
     "south has cells of another width": ("ground", "abs(anchor[0]) // 10000000", "abs(anchor[0] // 10000000)"),
+    "cells change their width next to a degree": ("ground", "// 10000000, 89", "// 9999999, 89"),
     "the oldest points are sent": ("ground", "enumerate(given, 1)][:trail.points]", "enumerate(given, 1)][-trail.points:]"),
     "a point that is not sent is not looked at": (
         "ground",
@@ -128,6 +129,9 @@ FAULTY = {
     "the end of a circle is its last code": ("every", "code <= max_code else 0", "code <= max_code else max_code"),
     "what is absent is 0": ("every", "        return absent\n    if names", "        return 0\n    if names"),
     "zeros are not appended": ("ground", "(len(self.bits) + 7) >> 3", "(len(self.bits) + 8) >> 3"),
+    # Degrees.
+    "a place just beyond 180 degrees": ("ground", "else 1800000000):", "else 1800000001):"),
+    "180 degrees are refused": ("ground", "or e7 > (", "or e7 >= ("),
     # Words.
     "absent is undefined": ("every", 'return "-" if number is None', 'return "undefined" if number is None'),
     "absent is null": ("every", 'return "-" if number is None', 'return "null" if number is None'),
