@@ -100,3 +100,14 @@ def test_the_vectors_notice_a_mistake_in_the_check(old, new):
 
 def test_without_a_mistake_nothing_is_noticed():
     assert not noticed(spoiled(reader, "", "").Reader, SMALL)
+
+
+@pytest.mark.parametrize("optional", ["true", "false"])
+@pytest.mark.parametrize(
+    ("kind", "bits", "low_bits"), [("longitude", 3, 2), ("counter", 3, 2), ("counter", 4, 3), ("altitude", 3, 2)]
+)
+def test_a_circle_too_small_for_the_usual_example_has_one_of_its_own(kind, bits, low_bits, optional):
+    field = f'{{ kind = "{kind}", bits = {bits}, low_bits = {low_bits}, optional = {optional} }}'
+    text, _ = written(f'name = "gate"\nversion = 1\n[[layouts]]\nname = "gate"\nid = 1\nfields = [{field}]\n')
+    code = int(re.search(r"code (\d+) is sent", text)[1])
+    assert re.search(r"in this order, code (\d+)", text)[1] == str(code)

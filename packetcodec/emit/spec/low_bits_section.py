@@ -27,8 +27,8 @@ from packetcodec.wire.low_bits import near_codes, reference_code
 if TYPE_CHECKING:
     from packetcodec.wire import FieldPlan, LayoutPlan, Plan
 
-#: Codes of the example behind the seam, and of its reference before it.
-_BEHIND, _BEFORE = 3, 10
+#: Codes from the reference of the example, before the seam, to the code behind it; fewer where the reach is shorter.
+_APART = 14
 
 
 @dataclass(frozen=True)
@@ -56,7 +56,9 @@ def _worked(field: FieldPlan) -> list[str]:
     low, most = field.low_bits, field.max_code
     assert low is not None  # noqa: S101  # one of those with low bits
     modulus, circle = low.modulus, field.modulus is not None
-    code, r = (_BEHIND, most - _BEFORE) if circle else (most // 2, most // 2 - low.reach // 2)
+    apart = min(_APART, low.reach)
+    behind = (apart - 1) // 4
+    code, r = (behind, most + 1 + behind - apart) if circle else (most // 2, most // 2 - low.reach // 2)
     base, s = from_raw(field, r), code % modulus
     assert reference_code(field, base) == r  # noqa: S101  # a base of a code has that code
     up = (s + modulus - r % modulus) % modulus
