@@ -53,7 +53,7 @@ def convert(codec: Codec, source: str, output: str, hearing: Hearing) -> int:
     """
     entry = output_format(output)
     demand_different({"--input": source, "--output": output})
-    frames, receiver, report = hearing.frames(codec), hearing.receiver(codec), FollowReport(places=bool(hearing.places))
+    frames, receiver, report = hearing.frames(codec), hearing.receiver(codec), FollowReport(codec, hearing.places)
     names = field_names(codec)
     latest: float | None = None
     with Sorter(tracks=entry.tracks) as sorter:

@@ -14,7 +14,7 @@ from packetcodec.cli.files import load_schema
 from packetcodec.cli.follow import follow as follow_source
 from packetcodec.cli.options.hearing import Hearing, hearing_options
 from packetcodec.cli.streams import DataFault, Tally, lines
-from packetcodec.cli.tables.follow_report import REFERENCE_HINT
+from packetcodec.cli.tables.follow_report import place_hint
 from packetcodec.cli.tables.sheet import json_line
 from packetcodec.codec import Codec, Packet
 from packetcodec.errors import PacketcodecError, PacketFault
@@ -73,8 +73,8 @@ def decode(
             tally.good += 1
             continue
         except PacketFault as fault:
-            lacks = not hearing.places and known.explains(data, fault)[0]
-            tally.refuse(number, f"{fault}; {REFERENCE_HINT}" if lacks else str(fault))
+            lacks = known.explains(data, fault)[0]
+            tally.refuse(number, f"{fault}{place_hint(codec, hearing.places)}" if lacks else str(fault))
             row = {"status": fault.status, "field": fault.field, "offset": fault.offset, **row, "hex": text}
         except LookupError:
             tally.pass_over("--pattern finds no packet in it")

@@ -59,7 +59,7 @@ def follow(
     """
     frames, receiver = hearing.frames(codec), hearing.receiver(codec)
     demand_different({"--input": source, "--output": output, "--state": state})
-    report = FollowReport(places=bool(hearing.places))
+    report = FollowReport(codec, hearing.places)
     with ExitStack() as stack:
         stop = stack.enter_context(_asked_to_stop())
         kept = StateFile(Path(state)) if state else None

@@ -2,9 +2,9 @@
 
 Owns one rule: which references are tried for a packet, and what is learned of it. First what its tracker said last, then
 each of the receiver's own places. A counter is tried where it was last, up to three times its low bits ahead, and from 0 on,
-for a tracker that began anew; where that explains nothing for two packets in a row, up to 64 times ahead, which must
-explain both. A time is that of reception. The check decides. Each try that means another packet lets one
-more in 65,536 damaged packets through, with 16 bits of check. Late packets and duplicates teach nothing: a counter never
+for a tracker that began anew; where that explains nothing for two packets in a row, up to 64 times ahead and 1,024 times
+from 0 on, which must explain both. A time is that of reception. The check decides. Each try that means another packet lets
+one more in 65,536 damaged packets through, with 16 bits of check. Late packets and duplicates teach nothing: a counter never
 goes back but where the tracker began anew.
 
 >>> from packetcodec.codec import Codec
@@ -52,8 +52,9 @@ if TYPE_CHECKING:
 
 #: How many times its low bits a counter is looked for ahead.
 _AHEAD = 3
-#: The same where two packets must agree, and of how many trackers the last packet that nothing explained is kept for that.
-_SEARCHED = 64
+#: The same where two packets must agree, and from 0 on for a tracker that was not heard yet; and of how many trackers the
+#: last packet that nothing explained is kept for that.
+_SEARCHED, _FROM_ZERO = 64, 1024
 _REFUSED = 64
 
 
@@ -133,8 +134,9 @@ class References:
             return None
         field, low = counter
         last = self._known.get(tracker, {}).get(field.name)
-        ahead = [part * field.step * low.modulus for part in range(_SEARCHED)]
-        counts = [base + part for base in (0, last) if isinstance(base, int) for part in ahead]
+        most = min(_FROM_ZERO, field.max_code // low.modulus + 1)
+        parts = [part * field.step * low.modulus for part in range(max(most, _SEARCHED))]
+        counts = [*parts[:most], *(last + part for part in parts[:_SEARCHED] if isinstance(last, int))]
         rest = [reference for reference, _ in self._candidates(layout, tracker, now)]
         rest = [dict(pairs) for pairs in dict.fromkeys(tuple((reference | {field.name: 0}).items()) for reference in rest)]
         for reference, count in product(rest, counts):

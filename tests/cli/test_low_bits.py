@@ -137,7 +137,7 @@ def test_damaged_packets_are_counted_apart_from_those_without_a_reference(capfd)
     good = line(1)
     damaged = good.strip()[:-2] + ("00" if good.strip()[-2:] != "00" else "11")
     summary = decode(capfd, good + damaged, "-o", "herd.csv", "--near", "46.5,9.8")[2]
-    assert "1 position direct, 0 by trail, 1 packet damaged or too far from its reference" in summary
+    assert "1 position direct, 0 by trail, 1 packet damaged or too far from what is known" in summary
     assert "without a reference" not in summary
     summary = decode(capfd, good + damaged, "-o", "herd.csv")[2]
     assert "2 packets without a reference" in summary

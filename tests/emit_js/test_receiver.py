@@ -272,6 +272,7 @@ def test_its_numbers_are_those_of_the_rules():
         found |= dict(zip(names.split(", "), map(float, values.split(", ")), strict=True))
     assert found == {
         "HEADER": 8, "VERSION_BITS": 4, "AHEAD": references._AHEAD, "SEARCHED": references._SEARCHED,
+        "FROM_ZERO": references._FROM_ZERO,
         "KEPT": references._REFUSED,
         "MAX_TRACKERS": receiver.MAX_TRACKERS, "MIN_INTERVAL": interval.MIN_INTERVAL, "SAMPLES": interval._SAMPLES,
         "TRUSTED": interval._TRUSTED, "PAIRED": interval._PAIRED, "CHANGE": interval._CHANGE, "SETTLED": interval._SETTLED,

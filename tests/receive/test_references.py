@@ -131,3 +131,30 @@ def test_a_counter_far_from_what_is_known_is_found_by_two_packets(known):
     events = receiver.feed(packet(15_001, now=NOON + 90), NOON + 90)
     assert {event.values["counter"] for event in events if isinstance(event, Position)} == {15_000, 15_001}
     assert names(receiver.feed(packet(15_003, now=NOON + 150), NOON + 150)) == ["Position", "Lost"]
+
+
+@pytest.mark.parametrize(
+    ("bits", "begun", "found"), [(16, 40_001, True), (16, 65_530, True), (20, 65_400, True), (20, 66_000, False)]
+)
+def test_a_receiver_that_begins_late_finds_a_counter_by_two_packets(bits, begun, found):
+    codec = Codec(
+        Schema.parse(f"""
+name = "pasture"
+version = 1
+[[layouts]]
+name = "beacon"
+id = 1
+fields = [
+    {{ kind = "identifier", name = "collar" }},
+    {{ kind = "counter", bits = {bits}, low_bits = 6 }},
+    {{ kind = "latitude" }},
+    {{ kind = "longitude" }},
+]
+""")
+    )
+    receiver, told = Receiver(codec), []
+    for number in range(40):
+        values = {"collar": 7, "counter": (begun + number) % (1 << bits), "latitude": 46.5 + number * 1e-3, "longitude": 9.8}
+        told += receiver.feed(codec.encode("beacon", values), NOON + 30 * number)
+    places = sorted(round((event.latitude - 46.5) * 1e3) for event in told if isinstance(event, Position))
+    assert places == (list(range(40)) if found else [])

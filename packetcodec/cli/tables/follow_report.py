@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import time
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from packetcodec.cli.streams import say
 from packetcodec.cli.tables.figures import seconds
+from packetcodec.codec import Codec
 from packetcodec.receive import events
+from packetcodec.schema import PLACE
 
 #: Remarks of a kind that are said in a stretch of time, and its length in seconds.
 _SAID = 5
@@ -25,8 +27,6 @@ _NO_TIME = (
     "the packets of this input carry no time of reception: those read at once get the moment of reading as their time, "
     "and the points of their trails come before all of them; for a stored log leave out --follow"
 )
-#: What helps against a packet that no reference explains, as long as there is none.
-REFERENCE_HINT = "--near LAT,LON gives the place of the receiver as one"
 #: What the summary calls the kinds of event, in its order.
 _WORDS = {
     "report": "packet without a position",
@@ -39,17 +39,25 @@ _WORDS = {
     "forgotten": "forgotten tracker",
     "contradiction": "contradiction",
     "unexplained": "packet without a reference",
-    "damaged": "packet damaged or too far from its reference",
+    "damaged": "packet damaged or too far from what is known",
 }
 _REMARKS = _WORDS | {"lost": "loss", "repaired": "repaired gap", "silent": "silent tracker"}
+
+
+def place_hint(codec: Codec, places: Sequence[object]) -> str:
+    """What helps against a packet that no reference explains, where a place is needed and none is given."""
+    layouts = [layout for plan in codec.plans.values() for layout in plan.layouts]
+    needed = any(field.kind.role in PLACE for layout in layouts for _, field, _ in layout.low_fields)
+    return "; --near LAT,LON gives the place of the receiver as one" if needed and not places else ""
 
 
 class FollowReport:
     """Says what happens, and counts it."""
 
-    def __init__(self, *, places: bool = False) -> None:
-        """Begin; `places` says whether the receiver's own place is a reference for all trackers."""
-        self._places = places
+    def __init__(self, codec: Codec, places: Sequence[object]) -> None:
+        """Begin; `places` are those of the receiver, a reference for all trackers whose position is sent by its low bits."""
+        self._hint = place_hint(codec, places)
+        self._referenced_all = bool(places) and bool(place_hint(codec, ()))
         self._heard: set[int | None] = set()
         self._counts: Counter[str] = Counter()
         self._unknown: set[int | None] = set()
@@ -108,14 +116,14 @@ class FollowReport:
 
     def _referenced(self, tracker: int | None) -> bool:
         """Whether there is a reference for what a tracker sends by its low bits."""
-        return self._places or tracker in self._heard
+        return self._referenced_all or tracker in self._heard
 
     def _remark(self, event: events.Event) -> str:  # noqa: PLR0911  # a line each
         match event:
             case events.Fault():
                 return f"{event.message} (packet {event.data.hex()[:80]})"
             case events.Unexplained():
-                hint = "" if self._referenced(event.tracker) else f"; {REFERENCE_HINT}"
+                hint = "" if self._referenced(event.tracker) else self._hint
                 return f"{_who(event.tracker)}: {event.message}{hint} (packet {event.data.hex()[:80]})"
             case events.Failure():
                 return f"{_who(event.tracker)}: a packet could not be handled, {event.message} ({event.data.hex()[:80]})"
