@@ -42,7 +42,10 @@ def examples():
 def remarked(name):
     """Whether a constant has a remark above it, or a docstring below it, where it is defined."""
     above = re.compile(rf"^#:[^\n]*\n{name}\b", re.MULTILINE)
-    below = re.compile(rf'^{name}\b[^\n]*=(?:[^\n]*|[^\n]*[({{\[]\n(?:[ \n][^\n]*\n)*[)}}\]]+)\n"""', re.MULTILINE)
+    block = r"[^\n]*[({\[]\n(?:[ \n][^\n]*\n)*[)}\]]+(?:  # fmt: skip)?"
+    below = re.compile(rf'^{name}\b[^\n]*=(?:[^\n]*|{block})\n"""', re.MULTILINE)
+        rf'^{name}\b[^\n]*=(?:[^\n]*|[^\n]*[({{\[]\n(?:[ \n][^\n]*\n)*[)}}\]]+(?:  # fmt: skip)?)\n"""', re.MULTILINE
+    )
     return any(above.search(text) or below.search(text) for text in sources())
 
 
