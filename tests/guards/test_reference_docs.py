@@ -44,8 +44,6 @@ def remarked(name):
     above = re.compile(rf"^#:[^\n]*\n{name}\b", re.MULTILINE)
     block = r"[^\n]*[({\[]\n(?:[ \n][^\n]*\n)*[)}\]]+(?:  # fmt: skip)?"
     below = re.compile(rf'^{name}\b[^\n]*=(?:[^\n]*|{block})\n"""', re.MULTILINE)
-        rf'^{name}\b[^\n]*=(?:[^\n]*|[^\n]*[({{\[]\n(?:[ \n][^\n]*\n)*[)}}\]]+(?:  # fmt: skip)?)\n"""', re.MULTILINE
-    )
     return any(above.search(text) or below.search(text) for text in sources())
 
 
