@@ -15,12 +15,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from packetcodec.fuzz.random_tracks import random_track
+from packetcodec.fuzz.random_tracks import NEAR_POLE, random_track
 from packetcodec.schema import PLACE, Role
 from packetcodec.vectors.borders import field_bases, field_codes
 from packetcodec.wire import FieldPlan, LayoutPlan, Plan, Point, anchor_of, from_raw, pack
 from packetcodec.wire.low_bits import high_bytes, known, resolved
 from packetcodec.wire.packing import assemble
+from packetcodec.wire.trail.cells import POLE
 from packetcodec.wire.trail.coding import front, prefixes
 
 if TYPE_CHECKING:
@@ -69,6 +70,7 @@ class Maker:
         ]
         #: Bases of each field at the ends of 32 bits, next to its range and many turns of a circle away.
         self.wide = [_wide(field) for field in layout.fields]
+        self._ties = _pole_ties(layout)
         #: The places of latitude and longitude among the fields; empty without both.
         self.position = tuple(
             place for role in (Role.NORTH, Role.EAST) for place, field in enumerate(layout.fields) if field.kind.role is role
@@ -99,6 +101,8 @@ class Maker:
 
     def _at_a_degree(self, field: FieldPlan) -> int:
         """The code on this side or on that of a whole degree, where the width of a cell changes; or next to a pole."""
+        if self._ties and not self.random.randrange(8):
+            return self.random.choice(self._ties)
         degree = self.random.choice((90, -90, *[self.random.randint(-90, 90)] * 4))
         off = self.random.choice((-1, 0, 0, 0, 1, 1, 2))
         if abs(degree) == 90:
@@ -212,6 +216,17 @@ def sealed(plan: Plan, body: bytes, bases: Known) -> bytes:
         return plan.seal(body)
     codes = next(resolved(layout, layout.carried(body), known(bases)), None)
     return plan.seal(body, high_bytes(layout, codes) if codes else b"")
+
+
+def _pole_ties(layout: LayoutPlan) -> list[int]:
+    """Codes of the latitude from which the cell of the north pole has its middle half a cell beyond it, no unit more."""
+    north = layout.role(Role.NORTH)
+    if layout.trail is None or north is None:
+        return []
+    steps = [layout.trail.step << coarsened for coarsened in range(layout.trail.coarsenings + 1)]
+    near = range(max(0, north.max_code - NEAR_POLE // north.step), north.max_code + 1)
+    ways = [(code, POLE - from_raw(north, code)) for code in near]
+    return [code for code, way in ways if any((way + step // 2) % step == 0 for step in steps)]
 
 
 def _borders(field: FieldPlan) -> tuple[int, ...]:

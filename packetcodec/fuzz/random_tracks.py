@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 Move = tuple[int, int]
 #: From so near to a pole, in 1e-7 degree, half of the points are at the pole.
-_NEAR = 200_000
+NEAR_POLE = 200_000
 
 
 def random_track(random: Random, trail: Trail, anchor: Point) -> tuple[Point, ...]:
@@ -48,7 +48,7 @@ def random_track(random: Random, trail: Trail, anchor: Point) -> tuple[Point, ..
         elif within == 2:  # at its border
             here += random.choice((-1, 1)) * (trail.step + random.randrange(2)) // 2
             there += random.choice((-1, 1)) * (wide + random.randrange(2)) // 2
-        if abs(anchor.latitude) > POLE - _NEAR and random.randrange(2):
+        if abs(anchor.latitude) > POLE - NEAR_POLE and random.randrange(2):
             here = POLE if anchor.latitude > 0 else -POLE  # the cell that holds a pole may have its middle beyond it
         climb: int | None = None
         if trail.altitude:

@@ -13,6 +13,17 @@ from packetcodec.schema import Schema
 from tests.support import low_bits
 from tests.support.proving_ground import EVERY_KIND, GROUND
 
+pytestmark = pytest.mark.slow
+#: The grid of its trail meets the north pole with half a cell: its step is even, and that of its latitude another one.
+POLAR = """
+name = "pasture"
+version = 1
+[[layouts]]
+name = "track"
+id = 1
+fields = [{ kind = "latitude", max_error_m = 3 }, { kind = "longitude", max_error_m = 3 }]
+trail = { points = 8, max_error_m = 3, spacing = 60 }
+"""
 #: Five or six rounds of all kinds.
 INPUTS = 8000
 PLANS = {
@@ -20,6 +31,7 @@ PLANS = {
     "ground": compile_plan(Schema.parse(GROUND)),
     "low": low_bits.CODEC.plan,
     "seam": compile_plan(low_bits.SEAM),
+    "polar": compile_plan(Schema.parse(POLAR)),
 }
 RANGE = "if refuse and not low <= value <= high:"
 EARLY = '    if layout[6] is None and data[end - 1] & 1:\n        raise PacketFault("bad_padding", None, behind)\n'
@@ -60,6 +72,7 @@ FAULTY = {
     "time may run back": ("every", "(self.rising and moved < 0) or", ""),
     "any pole will do": ("ground", "if 2 * (abs(latitude) - _POLE) > self.step:", "if False:"),
     "a third of a cell beyond a pole": ("every", "if 2 * (abs(latitude) - _POLE)", "if 3 * (abs(latitude) - _POLE)"),
+    "half a cell beyond a pole": ("polar", "(abs(latitude) - _POLE) > self.step", "(abs(latitude) - _POLE) >= self.step"),
     "a whole cell beyond a pole": ("ground", "if 2 * (abs(latitude) - _POLE)", "if (abs(latitude) - _POLE)"),
     "a coarse grid is not read": ("every", "self.step = trail.step << coarsened", "self.step = trail.step"),
     "a coarse grid is not written": (
