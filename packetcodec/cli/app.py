@@ -48,7 +48,7 @@ def app(context: click.Context) -> None:
     sends the built-in sample log through the starter schema.
 
     Exit status: 0 means done, 1 that the data or the schema is at fault, 2 wrong usage: an invalid option, or a file that
-    cannot be opened.
+    cannot be opened, 130 that Ctrl-C ended it.
     """
     if context.invoked_subcommand is None:
         click.echo(context.get_help())

@@ -33,6 +33,8 @@ from packetcodec.wire.packing import identified
 
 #: What a packet can be before its tracker is known.
 _NAMELESS = FAULTS[: FAULTS.index("bad_check")]
+#: What helps where no packet was found.
+_BARE = "; --from reads lines of bare hex, decode without it reads logs"
 
 
 class _Remarks(logging.Handler):
@@ -81,8 +83,8 @@ class Archive:
         good, lines = counts.pop(OK, 0), counts.pop(_room(".files").NOT_HEX, 0)
         other = counts.pop(None, 0) - lines
         if not outputs.written:
-            raise DataFault(f"{self.source}: no packet in it; --from reads lines of bare hex, decode without it reads logs")
-        rest = f", {counted(lines, 'line')} not hex" if lines else ""
+            raise DataFault(f"{self.source}: no packet in it{_BARE}")
+        rest = f", {counted(lines, 'line')} not hex{'' if good else _BARE}" if lines else ""
         rest += f", {other:,} null or of other layouts" if other else ""
         say(f"wrote {' '.join(outputs.written)}: {good:,} packets done, {counts.total():,} refused{rest}")
         return 1 if counts or lines or not good else 0

@@ -202,8 +202,9 @@ def decoder_target(
         source: a Schema, a Codec or a Plan: whose packets they know.
         decode: packet to (status, raw) or (status, raw, points). Raw codes are a mapping of field name to code, or stand in
             wire order; None is absent, as is the code for it. Points are (latitude, longitude, altitude, age) in base units,
-            newest first. With a fault, only the status counts. Where fields are sent by their low bits, it gets the
-            references as a second argument: a mapping of field name to base units.
+            newest first; altitude and age are None where the trail carries none. With a fault, only the status counts.
+            Where fields are sent by their low bits, it gets the references as a second argument: a mapping of field name
+            to base units.
         encode: (layout name, mapping of field name to raw code, None for absent) to packet, or None. For a layout with a
             trail it gets the points as a third argument.
         timeout: seconds after which a function is stopped (in the main thread alone; a hang of C code is not).

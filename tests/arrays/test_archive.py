@@ -173,6 +173,12 @@ def test_a_line_without_hex_is_counted(folder, capfd, options):
     assert ": 2 packets done, 0 refused, 2 lines not hex\n" in capfd.readouterr().err
 
 
+def test_a_log_given_for_lines_of_hex_is_told_which_command_reads_logs(folder, capfd):
+    (folder / "in.log").write_text(f"12:00:00 {GOOD.hex()} -97\n", encoding="utf-8")
+    assert run(["decode", "pasture.toml", "--from", "in.log", "-o", "out.csv", "--layout", "position"]) == 1
+    assert "1 line not hex; --from reads lines of bare hex, decode without it reads logs" in capfd.readouterr().err
+
+
 def test_the_first_use_says_that_it_compiles(folder, capfd, monkeypatch):
     def remark(*_):
         native._LOG.info("first use: compiling")

@@ -60,6 +60,7 @@ def test_airtime_takes_the_radio_as_options(cli):
         (("--chip", "sx1"), "--chip: 'sx1' is not one of 'sx126x', 'sx127x'"),
         (("--sf", "7-13"), "--sf: 13 is outside 5..12"),
         (("--sf", "fast"), "not like 7-12"),
+        (("--sf", "7-"), "--sf: 7- is not like 7-12"),
         (("--sf", "9-7"), "holds no spreading factor"),
         (("--sf", "1-99999999999"), "--sf: 1 is outside"),
         (("--sf", "6", "--chip", "sx127x"), "give --implicit-header too"),

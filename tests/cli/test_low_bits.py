@@ -70,6 +70,7 @@ def test_near_a_place_it_is_decoded_and_without_one_it_says_what_lacks(capfd):
     ("options", "message"),
     [
         (["--near", "cow"], "--near: 'cow' is not like 46.5,9.8"),
+        (["--near", "46.5"], "--near: '46.5' is not like 46.5,9.8: latitude first, a comma, no blank"),
         (["--near", "91,9"], "--near: 91, 9 is no latitude -90..90 and longitude -180..180 in degrees"),
         (["--clock", "noon"], "--clock: 'noon' is neither ISO 8601 nor Unix seconds"),
     ],

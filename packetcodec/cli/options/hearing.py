@@ -81,9 +81,12 @@ def _accepts(codec: Codec) -> Callable[[bytes], bool]:
 
 def _places(_context: click.Context, _option: click.Parameter, texts: tuple[str, ...]) -> tuple[tuple[float, ...], ...]:
     try:
-        return tuple(tuple(float(part) for part in text.split(",")) for text in texts)
+        found = tuple(tuple(float(part) for part in text.split(",")) for text in texts)
     except ValueError:
-        raise click.BadParameter(f"{' '.join(texts)!r} is not like 46.5,9.8") from None
+        found = ((),)
+    if not all(len(place) in {2, 3} for place in found):
+        raise click.BadParameter(f"{' '.join(texts)!r} is not like 46.5,9.8: latitude first, a comma, no blank")
+    return found
 
 
 def _clock(_context: click.Context, _option: click.Parameter, text: str | None) -> float:

@@ -37,8 +37,8 @@ def _factors(_context: click.Context, _option: click.Parameter, text: str) -> li
     found: list[int] = []
     try:
         for part in text.upper().replace("SF", "").split(","):
-            first, _, last = part.partition("-")
-            found += range(int(first), min(int(last or first), int(first) + 99) + 1)  # no modem has that many
+            first, dash, last = part.partition("-")
+            found += range(int(first), min(int(last if dash else first), int(first) + 99) + 1)  # no modem has that many
     except ValueError:
         raise click.BadParameter(f"{text} is not like 7-12 or 7,9,12") from None
     if not found:

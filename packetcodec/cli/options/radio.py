@@ -97,7 +97,9 @@ class Radio:
         said: list[str] = []
         for band, route in dict.fromkeys((band, route) for _, band, route in self.ways):
             said += [f"{route.name}: {words}" for words in (route.conditions, route.note) if words]
-            others = [f"{other.name} ({other.description}; {other.power})" for other in band.routes if other != route]
+            others = [
+                f"{other.name} ({other.description}; {other.power})" for other in band.routes if other.name != route.name
+            ]
             if others:
                 said.append(f"other routes of {band.name} (--route): {'; '.join(others)}")
             if band.note:

@@ -29,7 +29,7 @@ from packetcodec.wire.compare import describe_check
 
 #: What a cell says of a limit that is exceeded.
 _OVER = {
-    "dwell": "over dwell time", "single": "too long at once", "window": "over an hour", "advice": "over advice",
+    "dwell": "over dwell time", "single": "too long at once", "window": "over an hour", "advice": "longer than advised",
     "payload": "over payload",
 }  # fmt: skip
 
