@@ -20,7 +20,7 @@ import { SCHEMAS, decode } from "./pasture.mjs";
 const MAX_TRACKERS = 1024;
 const MIN_INTERVAL = 0.001; // seconds
 const [SAMPLES, TRUSTED, PAIRED, CHANGE, SETTLED] = [64, 4, 12, 6, 16]; // packets to learn an interval from
-const [EVEN, SWITCHED_OFF, WHOLE, DRIFT] = [0.25, 16, 0.001, 0.01]; // parts of an interval; intervals; part of a quotient
+const [EVEN, SWITCHED_OFF, WHOLE, DRIFT] = [0.25, 16, 0.001, 0.01]; // of an interval; intervals; of a quotient
 const [LOW, ECHO] = [8, 2]; // a counter below this may be a restart; seconds
 const [RECENT, PAUSE, UNSURE, PACED] = [12, 4, 2, 3]; // packets; intervals
 const [SLACK, HALF, EXACT, PLACES] = [0.001, 0.499, 0.01, 16];

@@ -80,7 +80,7 @@ def test_every_kind_and_every_fault_is_tried(plan):
 
 
 def test_kinds_reach_the_borders_absent_poles_the_antimeridian_and_trails_of_every_length():
-    good = [answer for batch in batches(ground(), 110) for answer in "\n".join(batch.answers).split("\n")]
+    good = [answer for batch in batches(ground(), 160) for answer in "\n".join(batch.answers).split("\n")]
     good = [answer for answer in good if answer.startswith("ok 2 ")]
     latitude, longitude, altitude = ground().layouts[1].fields
     codes = [answer.split(" | ")[0].split()[2:] for answer in good]
