@@ -66,7 +66,10 @@ def progress(words: str, total: float | None) -> Iterator[Callable[..., None]]:
     It also takes `total` and `description` by name, where these become known or change on the way.
     """
     screen = console(err=True)
-    with Progress(console=screen, transient=True, disable=not screen.is_terminal) as bar:
+    if not screen.is_terminal:  # rich 13.7 ends a line even of a bar that is switched off
+        yield lambda _done, **_other: None
+        return
+    with Progress(console=screen, transient=True) as bar:
         task = bar.add_task(words, total=total)
         yield lambda done, **other: bar.update(task, completed=done, **other)
 
