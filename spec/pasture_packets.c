@@ -232,6 +232,7 @@ static void pastureBegin(pastureCoder *c)
         c->axes[n].cell = 0;
         c->axes[n].guesses[0] = 0;
         c->axes[n].guesses[1] = 0; /* the guess in use at first */
+        c->axes[n].guesses[2] = 0;
     }
     c->axes[0].step = step;
     c->axes[1].step = (step * (uint16_t)(32400U + x)) / (uint16_t)(32400U - (4U * x));

@@ -34,7 +34,7 @@ from tests.support.random_schemas import schemas
 CI = bool(os.environ.get("CI"))
 STARTER = Schema.parse(schema_text())
 #: The strictest harness of C once more, with the sanitizer that knows what has been written and what has not.
-MEMORY = with_flags(HARNESSES["c"], "clang", "-O1", "-g", "-fsanitize=memory", "-fno-sanitize-recover=all")
+MEMORY = with_flags(HARNESSES["c"], "clang", "-O0", "-g", "-fsanitize=memory", "-fno-sanitize-recover=all")
 #: One of each language is enough for a quick look.
 QUICK = ("codec", "c-sanitized gcc", "js node", "python-module python")
 some = pytest.mark.parametrize(
