@@ -57,6 +57,8 @@ def assemble(plan: Plan, layout: LayoutPlan, codes: Sequence[int], bits: Bits | 
     """The packet of raw codes with any bits behind its fields, padded, under a good check."""
     low, length = layout.low_fields, layout.bits
     sent = remainders(layout, codes) if low else codes
+    if len(sent) != len(layout.shifts):
+        raise ValueError(f"{len(sent)} codes for the {len(layout.shifts)} fields of layout {layout.name!r}")
     number = (plan.version << plan.layout_bits | layout.id) << length - plan.header_bits | sum(
         map(lshift, sent, layout.shifts)
     )

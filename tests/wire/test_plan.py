@@ -6,7 +6,7 @@ import pytest
 
 from packetcodec.schema import Schema
 from packetcodec.starter import schema_text
-from packetcodec.wire import compile_plan, position_bound, promised, text_line
+from packetcodec.wire import compile_plan, pack, position_bound, promised, text_line
 from packetcodec.wire.compare import compare
 
 TEXT = schema_text()
@@ -121,6 +121,13 @@ def test_bind_schema_moves_the_start_of_the_crc_and_nothing_else():
     assert free.seed == free.crc.initial
     assert bound.seed == bound.crc.register_after(bytes.fromhex(bound.fingerprint))
     assert bound.fingerprint == free.fingerprint
+
+
+@pytest.mark.parametrize("count", [0, 2, 8])
+def test_codes_that_are_not_one_for_each_field_are_no_packet(count):
+    plan = compile_plan(Schema.parse(schema_text()))
+    with pytest.raises(ValueError, match=f"{count} codes for the 7 fields of layout 'position'"):
+        pack(plan, plan.layout("position"), (1,) * count)
 
 
 def test_a_position_is_promised_within_half_a_cell_each_way():
