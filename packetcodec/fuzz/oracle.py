@@ -32,7 +32,8 @@ from packetcodec.fuzz.protocol import (
     read_question,
 )
 from packetcodec.wire import LayoutPlan, OutOfRangeFault, Plan, Point, anchor_of, pack, to_raw
-from packetcodec.wire.low_bits import high_bytes, known, resolved
+from packetcodec.wire.low_bits import known
+from packetcodec.wire.packing import verified
 from packetcodec.wire.trail.cells import HALF_CIRCLE, POLE
 from packetcodec.wire.trail.coding import MAX_POINT_ALTITUDE, read_trail
 from packetcodec.wire.trail.numbers import BadTrailFault
@@ -79,7 +80,7 @@ class Oracle:
         if not layout.low_fields:
             codes = layout.carried(data) if self._crc(data) == self._residue else None
         else:
-            codes = self._resolved(layout, data, references)
+            codes = verified(self.plan, layout, data, known(bases_of(self.plan, references)))
         return "bad_check" if codes is None else self._content(layout, codes, number >> 8 * layout.check_bytes, total)
 
     def _content(self, layout: LayoutPlan, codes: tuple[int, ...], number: int, total: int) -> str:
@@ -99,12 +100,6 @@ class Oracle:
         except BadTrailFault:
             return "bad_trail"
         return decode_answer(self.unit, layout, codes, points)
-
-    def _resolved(self, layout: LayoutPlan, data: bytes, references: Sequence[int | None]) -> tuple[int, ...] | None:
-        """The codes of a packet some of whose fields are sent by their low bits; None where no check of them is right."""
-        body, tail = data[: -layout.check_bytes], data[-layout.check_bytes :]
-        found = resolved(layout, layout.carried(data), known(bases_of(self.plan, references)))
-        return next((codes for codes in found if self.plan.check(body, high_bytes(layout, codes)) == tail), None)
 
     def told(self, layout: LayoutPlan, codes: Sequence[int], points: Sequence[Point] = ()) -> str:
         """What a decoder says of a good packet with these codes and points."""

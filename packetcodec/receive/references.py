@@ -39,9 +39,8 @@ from typing import TYPE_CHECKING
 
 from packetcodec.errors import OK, PacketcodecError, PacketFault
 from packetcodec.schema import Form, Role
-from packetcodec.wire.low_bits import high_bytes, resolved
 from packetcodec.wire.low_bits import known as bases_known
-from packetcodec.wire.packing import identified
+from packetcodec.wire.packing import identified, verified
 from packetcodec.wire.quantize import to_base, to_value
 
 if TYPE_CHECKING:
@@ -148,11 +147,9 @@ class References:
 
     def _explained(self, layout: LayoutPlan, data: bytes, reference: Mapping[str, Value]) -> bool:
         """Whether the check of a packet is right by a reference: faster than to decode it."""
-        size = len(data) - layout.check_bytes
         plan = identified(self._codec.plans, data)[0]
         bases = {field.name: to_base(field, reference[field.name]) for _, field, _ in layout.low_fields}
-        found = resolved(layout, layout.carried(data), bases_known(bases))
-        return any(plan.check(data[:size], high_bytes(layout, codes)) == data[size:] for codes in found)
+        return verified(plan, layout, data, bases_known(bases)) is not None
 
     def explains(self, data: bytes, fault: PacketFault) -> tuple[bool, int | None]:
         """Whether a reference may be what a refused packet lacks, and whose packet it is then."""

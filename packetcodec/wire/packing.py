@@ -120,12 +120,14 @@ def unpack(
         PacketFault: the first fault in decoding order.
     """
     plan, layout = identified(plans, data)
-    codes = _verified(plan, layout, data, references)
-    return plan, layout, *content(layout, data, codes)
+    codes = verified(plan, layout, data, references)
+    if codes is None:
+        raise _bad_check(plan, layout, data, references)
+    return plan, layout, codes, _content(layout, data, codes)
 
 
-def content(layout: LayoutPlan, data: bytes, codes: tuple[int, ...]) -> tuple[tuple[int, ...], tuple[Point, ...]]:
-    """The raw codes and the points of a packet whose header, length and check are known to be good.
+def _content(layout: LayoutPlan, data: bytes, codes: Sequence[int]) -> tuple[Point, ...]:
+    """The points of a packet whose header, length and check are known to be good.
 
     Raises:
         PacketFault: bad padding, a code out of range, a bad trail.
@@ -139,7 +141,7 @@ def content(layout: LayoutPlan, data: bytes, codes: tuple[int, ...]) -> tuple[tu
     for (top, absent), code in zip(layout.tops, codes, strict=True):
         if code > top and code != absent:
             raise _out_of_range(layout, codes)
-    return codes, _points(layout, codes, number, behind)
+    return _points(layout, codes, number, behind)
 
 
 def identified(plans: Mapping[int, Plan], data: bytes) -> tuple[Plan, LayoutPlan]:
@@ -193,34 +195,35 @@ def _points(layout: LayoutPlan, codes: Sequence[int], number: int, length: int) 
         raise PacketFault("bad_trail", message, offset=layout.bits) from None
 
 
-def _verified(plan: Plan, layout: LayoutPlan, data: bytes, references: References) -> tuple[int, ...]:
-    """The raw codes for which the check is right: of fields that are sent by their low bits, those near the references."""
+def verified(plan: Plan, layout: LayoutPlan, data: bytes, references: References) -> tuple[int, ...] | None:
+    """The raw codes of a packet for which the check is right, and None where there are none.
+
+    Of fields that are sent by their low bits they are those near the references, the likeliest first.
+    """
     size = len(data) - layout.check_bytes
     body, tail, sent = data[:size], data[size:], layout.carried(data)
     if not layout.low_fields:
-        checks = {plan.check(body): sent}
-    else:
-        found = list(resolved(layout, sent, references))
-        checks = {plan.check(body, high_bytes(layout, codes)): codes for codes in reversed(found)}
-    if tail not in checks:
-        raise PacketFault("bad_check", _wrong_check(plan, layout, body, tail, list(checks), references), offset=size * 8)
-    return checks[tail]
+        return sent if plan.check(body) == tail else None
+    found = resolved(layout, sent, references)
+    return next((codes for codes in found if plan.check(body, high_bytes(layout, codes)) == tail), None)
 
 
-def _wrong_check(
-    plan: Plan, layout: LayoutPlan, body: bytes, tail: bytes, checks: Sequence[bytes], references: References
-) -> str:
-    """What is wrong with a check, in words."""
-    names = [field.name for _, field, _ in layout.low_fields]
-    if not checks:
+def _bad_check(plan: Plan, layout: LayoutPlan, data: bytes, references: References) -> PacketFault:
+    """What is wrong with a check: it is compared with that of the likeliest codes."""
+    size = len(data) - layout.check_bytes
+    names = ", ".join(field.name for _, field, _ in layout.low_fields)
+    codes = next(resolved(layout, layout.carried(data), references), None)
+    if codes is None:
         missing = ", ".join(field.name for _, field, _ in layout.low_fields if references(field) is None)
-        return f"cannot be verified without a reference for {missing}, sent by low bits"
-    assert plan.crc is not None  # noqa: S101  # without one, the check of no bytes is right
-    wanted, found = (int.from_bytes(check, plan.crc.append_order) for check in (checks[-1], tail))
-    digits = 2 * layout.check_bytes + 2
-    name = plan.crc.name or f"CRC-{plan.crc.width}"
-    words = f"{name} over {_bytes(len(body))} is {wanted:#0{digits}x}, the packet carries {found:#0{digits}x}"
-    return f"{words}; the packet is damaged, or the reference for {', '.join(names)} is too far off" if names else words
+        words = f"cannot be verified without a reference for {missing}, sent by low bits"
+    else:
+        assert plan.crc is not None  # noqa: S101  # without one, the check of no bytes is right
+        checks = plan.check(data[:size], high_bytes(layout, codes)), data[size:]
+        wanted, found = (f"{int.from_bytes(check, plan.crc.append_order):#0{2 * len(check) + 2}x}" for check in checks)
+        name = plan.crc.name or f"CRC-{plan.crc.width}"
+        words = f"{name} over {_bytes(size)} is {wanted}, the packet carries {found}"
+        words += f"; the packet is damaged, or the reference for {names} is too far off" if names else ""
+    return PacketFault("bad_check", words, offset=size * 8)
 
 
 def _bytes(count: int) -> str:
