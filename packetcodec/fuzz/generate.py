@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from packetcodec.fuzz.oracle import Oracle
     from packetcodec.fuzz.packets import Made, Maker
     from packetcodec.vectors.examples import Example
+    from packetcodec.vectors.references import Known
     from packetcodec.wire import LayoutPlan, Point
 
 #: Kind of input to questions of it in a round. What finds faults soonest stands first and is asked most.
@@ -195,11 +196,13 @@ class Inputs:
 
     # --- a question and its expected answer --------------------------------------------------------------------------
 
+    def _known(self, bases: Known) -> tuple[int | None, ...]:
+        """References as a question has them; none where no field needs one."""
+        return references_of(self.plan, bases) if self.plan.has_low_bits else ()
+
     def _decoding(self, data: bytes) -> tuple[str, str]:
         """What the packet made last says, or what was made of it."""
-        if not self.plan.has_low_bits:
-            return f"decode {data.hex() or '-'}", self.oracle.decode(data)
-        known = references_of(self.plan, self.spoiler.references)
+        known = self._known(self.spoiler.references)
         return decode_question(data, known), self.oracle.decode(data, known)
 
     def _good(self, made: Made) -> tuple[str, str]:
@@ -215,9 +218,9 @@ class Inputs:
         made, shorter = self.spoiler.another_trail()
         text, answer = self._decoding(made.data)
         if shorter and answer.count("|") >= len(shorter.points):
-            known = references_of(self.plan, shorter.references) if self.plan.has_low_bits else ()
             points = "".join(f" |{words}" for words in answer.split(" |")[1 : 1 + len(shorter.points)])
-            self._shorter = decode_question(shorter.data, known), self.oracle.told(shorter.layout, shorter.codes) + points
+            question = decode_question(shorter.data, self._known(shorter.references))
+            self._shorter = question, self.oracle.told(shorter.layout, shorter.codes) + points
         return text, answer
 
     def _spoiled(self, way: str) -> tuple[str, str]:

@@ -13,6 +13,7 @@ True
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
 from packetcodec.fuzz.random_tracks import NEAR_POLE, random_track
@@ -32,6 +33,8 @@ if TYPE_CHECKING:
     from packetcodec.wire.trail.numbers import Bits
 
 _I32 = 1 << 31
+#: Codes next to the pole that are looked at for ties: the finest latitudes have many more within the reach of a track.
+_LOOKED_AT = 4096
 
 
 class Made(NamedTuple):
@@ -70,11 +73,21 @@ class Maker:
         ]
         #: Bases of each field at the ends of 32 bits, next to its range and many turns of a circle away.
         self.wide = [_wide(field) for field in layout.fields]
-        self._ties = _pole_ties(layout)
         #: The places of latitude and longitude among the fields; empty without both.
         self.position = tuple(
             place for role in (Role.NORTH, Role.EAST) for place, field in enumerate(layout.fields) if field.kind.role is role
         )
+
+    @cached_property
+    def _ties(self) -> list[int]:
+        """Codes of the latitude from which the cell of the north pole has its middle half a cell beyond it, no unit more."""
+        north = self.layout.role(Role.NORTH)
+        if self.layout.trail is None or north is None:
+            return []
+        steps = [self.layout.trail.step << coarsened for coarsened in range(self.layout.trail.coarsenings + 1)]
+        near = range(max(0, north.max_code - min(NEAR_POLE // north.step, _LOOKED_AT)), north.max_code + 1)
+        ways = [(code, POLE - from_raw(north, code)) for code in near]
+        return [code for code, way in ways if any((way + step // 2) % step == 0 for step in steps)]
 
     def codes(self) -> tuple[int, ...]:
         """Raw codes that the fields send."""
@@ -138,8 +151,7 @@ class Maker:
 
     def made(self, codes: tuple[int, ...], points: tuple[Point, ...] = (), *, wild: bool = False) -> Made:
         """The packet of these codes and points. `wild`: its receiver knows less than it should."""
-        known = self.references(codes, wild=wild) if self.layout.low_fields else {}
-        return Made(self, pack(self.plan, self.layout, codes, points), known, codes, points)
+        return self._told(pack(self.plan, self.layout, codes, points), codes, points, wild=wild)
 
     def made_twice(self, codes: tuple[int, ...], points: tuple[Point, ...]) -> tuple[Made, Made | None]:
         """The packet of these codes and points; and one with the newest few of its points beside other codes.
@@ -164,11 +176,13 @@ class Maker:
         for place in layout.anchor_places:
             if place is not None:
                 others[place] = codes[place]
-        return self._under(codes, points, whole), self._under(tuple(others), points[:count], behind(count))
+        data = assemble(self.plan, layout, codes, whole)
+        shorter = assemble(self.plan, layout, others, behind(count))
+        return self._told(data, codes, points), self._told(shorter, tuple(others), points[:count])
 
-    def _under(self, codes: tuple[int, ...], points: tuple[Point, ...], bits: Bits) -> Made:
-        known = self.references(codes, wild=False) if self.layout.low_fields else {}
-        return Made(self, assemble(self.plan, self.layout, codes, bits), known, codes, points)
+    def _told(self, data: bytes, codes: tuple[int, ...], points: tuple[Point, ...], *, wild: bool = False) -> Made:
+        known = self.references(codes, wild=wild) if self.layout.low_fields else {}
+        return Made(self, data, known, codes, points)
 
     def references(self, codes: Sequence[int], *, wild: bool) -> Known:
         """References for a packet of these codes: within reach, at its ends; `wild`: one may be farther off or missing."""
@@ -216,17 +230,6 @@ def sealed(plan: Plan, body: bytes, bases: Known) -> bytes:
         return plan.seal(body)
     codes = next(resolved(layout, layout.carried(body), known(bases)), None)
     return plan.seal(body, high_bytes(layout, codes) if codes else b"")
-
-
-def _pole_ties(layout: LayoutPlan) -> list[int]:
-    """Codes of the latitude from which the cell of the north pole has its middle half a cell beyond it, no unit more."""
-    north = layout.role(Role.NORTH)
-    if layout.trail is None or north is None:
-        return []
-    steps = [layout.trail.step << coarsened for coarsened in range(layout.trail.coarsenings + 1)]
-    near = range(max(0, north.max_code - NEAR_POLE // north.step), north.max_code + 1)
-    ways = [(code, POLE - from_raw(north, code)) for code in near]
-    return [code for code, way in ways if any((way + step // 2) % step == 0 for step in steps)]
 
 
 def _borders(field: FieldPlan) -> tuple[int, ...]:
