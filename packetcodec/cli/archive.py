@@ -20,6 +20,7 @@ from typing import Any, Self
 
 import click
 
+from packetcodec.cli.files import named
 from packetcodec.cli.options.hearing import Hearing
 from packetcodec.cli.options.usage import added, known_layout, wrong_option
 from packetcodec.cli.streams import DataFault, say
@@ -149,7 +150,7 @@ class _Outputs:
         """Write a batch to the file of that name."""
         if name not in self._open:
             path = self._path if self._single else self._path.with_suffix(f".{name}{self._path.suffix}")
-            beside, descriptor = _beside(str(path))
+            beside, descriptor = _beside(path)
             handle = open(descriptor, "wb")  # noqa: PTH123, SIM115  # a descriptor has no path; closed below
             self._open[name] = beside, handle, None
             self._open[name] = beside, handle, self._files.Writer(handle, str(path), batch.schema)
@@ -185,13 +186,10 @@ def _known_of(codec: Codec, known: References, data: bytes | None, now: float | 
     return packet.values
 
 
-def _beside(output: str) -> tuple[Path, int]:
-    """A new file in the folder of the output, and its descriptor."""
-    path = Path(output)
-    try:
+def _beside(path: Path) -> tuple[Path, int]:
+    """A new file in the folder of an output, and its descriptor."""
+    with named(path):
         descriptor, beside = tempfile.mkstemp(prefix=f".{path.name[:80]}.", dir=path.parent)
-    except OSError as fault:
-        raise type(fault)(fault.errno, fault.strerror, output) from None
     os.chmod(beside, 0o644)  # noqa: PTH101  # as any file that is meant to be read
     return Path(beside), descriptor
 

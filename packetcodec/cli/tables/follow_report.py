@@ -44,11 +44,15 @@ _WORDS = {
 _REMARKS = _WORDS | {"lost": "loss", "repaired": "repaired gap", "silent": "silent tracker"}
 
 
+def needs_place(codec: Codec) -> bool:
+    """Whether a position is sent by its low bits."""
+    layouts = [layout for plan in codec.plans.values() for layout in plan.layouts]
+    return any(field.kind.role in PLACE for layout in layouts for _, field, _ in layout.low_fields)
+
+
 def place_hint(codec: Codec, places: Sequence[object]) -> str:
     """What helps against a packet that no reference explains, where a place is needed and none is given."""
-    layouts = [layout for plan in codec.plans.values() for layout in plan.layouts]
-    needed = any(field.kind.role in PLACE for layout in layouts for _, field, _ in layout.low_fields)
-    return "; --near LAT,LON gives the place of the receiver as one" if needed and not places else ""
+    return "; --near LAT,LON gives the place of the receiver as one" if needs_place(codec) and not places else ""
 
 
 class FollowReport:
@@ -57,7 +61,7 @@ class FollowReport:
     def __init__(self, codec: Codec, places: Sequence[object]) -> None:
         """Begin; `places` are those of the receiver, a reference for all trackers whose position is sent by its low bits."""
         self._hint = place_hint(codec, places)
-        self._referenced_all = bool(places) and bool(place_hint(codec, ()))
+        self._referenced_all = bool(places) and needs_place(codec)
         self._heard: set[int | None] = set()
         self._counts: Counter[str] = Counter()
         self._unknown: set[int | None] = set()
