@@ -93,9 +93,12 @@ def _keep(name: str, data: bytes) -> None:
         try:
             folder.mkdir(parents=True, exist_ok=True)
             descriptor, beside = tempfile.mkstemp(dir=folder)
-            with os.fdopen(descriptor, "wb") as handle:
-                handle.write(data)
-            Path(beside).replace(folder / name)
+            try:
+                with os.fdopen(descriptor, "wb") as handle:
+                    handle.write(data)
+                Path(beside).replace(folder / name)
+            finally:
+                Path(beside).unlink(missing_ok=True)
         except OSError:
             continue
         return
