@@ -100,7 +100,7 @@ class Bench:
         for name, text in write_c(low, only="encode").items():
             (folder / "low bits-encode" / name).write_text(text, encoding="utf-8")
         self.by_hand = [f"-DSEED={plan.seed}U", f"-DPOLYNOMIAL={plan.crc.polynomial}U" if plan.crc else ""]
-        for name in ("link.c", "cycles.c", "hand.c", "record.proto"):
+        for name in ("link.c", "cycles.c", "clock.h", "hand.c", "record.proto"):
             shutil.copy(HERE / name, folder / name)
         bin_folder = Path(sys.executable).parent
         path = f"{bin_folder}{os.pathsep}{os.environ['PATH']}"

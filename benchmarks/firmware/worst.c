@@ -2,10 +2,8 @@
  * decoding each record, printed through the UART. A line: stack to encode, cycles, bytes, stack to decode, cycles, fault.
  * Stack is that below the caller, return addresses included, interrupts not. */
 #include "plan.h" /* RECORD, ENCODE, PACKET, DECODE, records[] in flash */
+#include "clock.h"
 
-#include <avr/interrupt.h>
-#include <avr/io.h>
-#include <avr/sleep.h>
 #include <string.h>
 
 extern uint8_t _end;
@@ -17,31 +15,6 @@ static uint8_t fault;
 #if defined REFERENCE
 static REFERENCE reference;
 #endif
-static volatile uint16_t high;
-
-ISR(TIMER1_OVF_vect)
-{
-    high++;
-}
-
-static void print(uint32_t x)
-{
-    char digits[11];
-    uint8_t n = 0;
-    do digits[n++] = (char)('0' + x % 10); while (x /= 10);
-    while (n) UDR0 = (uint8_t)digits[--n];
-    UDR0 = ' ';
-}
-
-static uint32_t now(void) /* at one moment: an overflow that is not counted yet counts */
-{
-    uint16_t low, over;
-    cli();
-    low = TCNT1;
-    over = (uint16_t)(high + ((TIFR1 & 1 << TOV1) && low < 0x8000));
-    sei();
-    return (uint32_t)over << 16 | low;
-}
 
 static __attribute__((noinline)) void encode(void)
 {
