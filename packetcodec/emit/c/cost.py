@@ -104,8 +104,7 @@ TABLES: dict[str, dict[str, float]] = {
 #: Of `counts`, those that stack grows with.
 STACK = (
     "call", "several", "words", "trails", "axes", "groups", "coarsens", "table", "low_plan", "high_bytes", "optional",
-        "sided",
-    "wider", "check_bytes", "carries",
+    "sided", "wider", "check_bytes", "carries",
 )  # fmt: skip
 
 
@@ -128,8 +127,8 @@ def counts(c: CPlan, layout: CLayout) -> dict[str, int]:
         "low_plan": c.plan.has_low_bits, "high_bytes": c.high_bytes if c.plan.has_low_bits else 0,
         "tried": plan.longest * (1 + any(field.two_ways for field in low)) if low else 0,
         "trails": bool(c.trails), "trail_bits": bool(c.trails) * bits, "trail_fields": bool(c.trails) * len(members),
-        "low_fields": c.plan.has_low_bits * len(members), "low_trail":
-         c.plan.has_low_bits * bool(c.trails), "axes": c.axes * bool(c.trails),
+        "low_fields": c.plan.has_low_bits * len(members), "low_trail": c.plan.has_low_bits * bool(c.trails),
+        "axes": c.axes * bool(c.trails),
         "groups": c.groups * bool(c.trails), "coarsens": c.coarsens, "table": len(c.trails) > 1,
         "optional": c.any_member("has"), "sided": c.has_sides != "", "wider": c.any_member("wide"),
         "check_bytes": c.plan.check_bytes, "carries": plan.trail is not None,
