@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from packetcodec.codec import Codec
 
 #: Bytes of columns that a batch of a stream has, about: they stay in the last cache. And the most rows.
-_BATCH_BYTES, _BATCH_ROWS = 3 << 20, 1 << 16
+_BATCH_BYTES, _BATCH_ROWS = 6 << 20, 1 << 17
 
 
 class Layouts(NamedTuple):

@@ -21,8 +21,9 @@ import numpy as np
 import pyarrow as pa
 
 from packetcodec.arrays import native
+from packetcodec.arrays.checks import byte_tables, check_factors
 from packetcodec.arrays.kernels import numbers as kernel
-from packetcodec.arrays.tables import byte_tables, checked_units
+from packetcodec.arrays.tables import checked_units
 from packetcodec.arrays.values import Column, column_of, field_numbers
 from packetcodec.errors import PacketcodecError, ValueFault
 
@@ -104,6 +105,7 @@ class _Packer:
         self._fields = np.array([(field.offset, field.bits) for field in layout.fields], np.int64)
         self._high_fields, high_bits = _high_fields(layout)
         self._head, self._tables = _check_numbers(plan, layout, -(-high_bits // 8))
+        self._factors = check_factors(plan, layout.data_bytes)
         self.type = pa.binary(layout.size)
 
     def encode(self, batch: pa.RecordBatch, nulls: NDArray[np.uint8] | None) -> tuple[pa.Array, NDArray[np.uint8]]:
@@ -139,8 +141,9 @@ class _Packer:
         codes, high = self._split(codes)
         block = kernel.PACK_BLOCK
         native.PACK_ROWS(
-            codes, self._fields, high, self._high_fields, self._head, self._tables,
-            np.empty((self._layout.size // 8 + 2, block), np.uint64), np.empty((self._head[5] // 8 + 2, block), np.uint64),
+            codes, self._fields, high, self._high_fields, self._head, self._tables, self._factors,
+            np.empty((self._layout.size // 8 + 2 + kernel.SPARE, block), np.uint64),
+            np.empty((self._head[5] // 8 + 2, block), np.uint64),
             np.empty(block, np.uint32), out,
         )  # fmt: skip
 

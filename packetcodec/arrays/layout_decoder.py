@@ -6,6 +6,7 @@ their validity.
 
 from __future__ import annotations
 
+from threading import local
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
@@ -13,7 +14,9 @@ import numpy as np
 import pyarrow as pa
 
 from packetcodec.arrays import native, tables
+from packetcodec.arrays.checks import check_factors, check_tables
 from packetcodec.arrays.kernels import numbers as kernel
+from packetcodec.arrays.native import Given
 from packetcodec.arrays.references import codes_known
 
 if TYPE_CHECKING:
@@ -66,15 +69,19 @@ class LayoutDecoder:
     def __init__(self, plans: Mapping[int, Plan], plan: Plan, layout: LayoutPlan, units: Units) -> None:
         self._layout = layout
         self._columns = tables.columns(layout, units)
-        self._fields, self._reals = tables.field_table(self._columns)
+        self._fields, reals = tables.field_table(self._columns)
+        self._reals = Given(reals)
         self._head = tables.head_of(plan, layout)
-        self._classes = tables.classes(plans, plan, layout)
+        self._classes = Given(tables.classes(plans, plan, layout))
         self._trail = tables.trail_numbers(layout)
         self._points = tables.point_type(units)
-        self._checks, self._zeros = tables.check_tables(plan, layout)
-        self._low, self._parts = tables.low_tables(plan, layout)
+        self._checks, self._zeros = map(Given, check_tables(plan, layout))
+        self._factors = Given(check_factors(plan, layout.data_bytes))
+        low, parts = tables.low_tables(plan, layout)
+        self._low, self._parts = Given(low), Given(parts)
         self._physical = units == "physical"
-        self._last_placed: tuple[NDArray[np.int64], NDArray[np.int64], int] | None = None
+        self._last_placed: tuple[Given, Given, int] | None = None
+        self._kept = local()
         taken = {column.field.name for column in self._columns}
         fields = [pa.field(free("status", taken), tables.STATUS)]
         fields += [pa.field(column.field.name, column.type) for column in self._columns]
@@ -104,8 +111,8 @@ class LayoutDecoder:
             self._reals, self._low, self._parts, known,
         )  # fmt: skip
         if self._layout.trail is None:
-            native.DECODE_ROWS(*given, *self._scratch(kernel.BLOCK), memory.bytes())
-            return self._arrays(memory, head, fields, count)
+            native.DECODE_ROWS(*given, self._factors, *self._scratch(kernel.BLOCK), memory.bytes())
+            return self._arrays(memory, head.array, fields.array, count)
         places = self._place_points(packets, rows, memory, count)
         block = kernel.TRACK_BLOCK
         points = native.DECODE_TRACKS(
@@ -113,14 +120,18 @@ class LayoutDecoder:
             np.zeros((2, 13), np.int64), np.zeros((6, block * max(1, self._trail[0])), np.int32),
             np.empty(block, np.int32), memory.bytes(),
         )  # fmt: skip
-        return self._arrays(memory, head, fields, count, self._trails(memory, places, count, points))
+        return self._arrays(memory, head.array, fields.array, count, self._trails(memory, places, count, points))
 
-    def _scratch(self, block: int) -> tuple[NDArray[Any], ...]:
-        """What a kernel keeps of a block of packets."""
-        return (
-            np.empty((self._head[kernel.WORDS], block), np.uint64), np.empty((len(self._fields), block), np.uint32),
-            np.empty((4, block), np.uint32), np.empty(block, np.int32), np.zeros((4, block), np.uint8),
-        )  # fmt: skip
+    def _scratch(self, block: int) -> tuple[Given, ...]:
+        """What a kernel keeps of a block of packets; each thread has its own."""
+        found: tuple[Given, ...] | None = getattr(self._kept, "scratch", None)
+        if found is None:
+            found = self._kept.scratch = tuple(map(Given, (
+                np.empty((self._head[kernel.WORDS] + kernel.SPARE, block), np.uint64),
+                np.empty((len(self._fields), block), np.uint32), np.empty((4, block), np.uint32),
+                np.empty(block, np.int32), np.zeros((4, block), np.uint8),
+            )))  # fmt: skip
+        return found
 
     def _arrays(
         self, memory: Memory, head: NDArray[Any], fields: NDArray[Any], count: int, *trails: tuple[pa.Buffer, pa.StructArray]
@@ -140,16 +151,16 @@ class LayoutDecoder:
             found.append(pa.Array.from_buffers(kind, count, [present, lists], children=[points]))
         return found, rows
 
-    def _placed(self, count: int) -> tuple[NDArray[np.int64], NDArray[np.int64], int]:
+    def _placed(self, count: int) -> tuple[Given, Given, int]:
         """The numbers of the layout and of its fields with the places of columns of so many rows, and their bytes.
 
         A stream asks for one count again and again: the last answer is kept.
         """
         last = self._last_placed
-        if last is None or last[0][kernel.ROWS] != count:
+        if last is None or last[0].array[kernel.ROWS] != count:
             head, fields, memory = self._head.copy(), self._fields.copy(), Memory()
             _place(head, fields, memory, count)
-            last = self._last_placed = head, fields, memory.size
+            last = self._last_placed = Given(head), Given(fields), memory.size
         return last
 
     def _place_points(self, packets: Packets, rows: NDArray[np.int32], memory: Memory, count: int) -> NDArray[np.int64]:

@@ -12,6 +12,7 @@ import hashlib
 import importlib
 import logging
 import os
+import struct
 import tempfile
 from functools import cache
 from pathlib import Path
@@ -22,6 +23,7 @@ import llvmlite
 import numpy as np
 import pyarrow as pa
 from llvmlite import binding as llvm
+from llvmlite import ir
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -38,38 +40,50 @@ _LOCK = RLock()
 _LOG = logging.getLogger(__name__)
 
 
+class Given:
+    """An array as a kernel takes it; it is looked at once where it is given again and again."""
+
+    __slots__ = ("array", "numbers")
+
+    def __init__(self, array: NDArray[Any]) -> None:
+        self.array = array
+        # As numba passes arrays: owner and parent (none), items, bytes of one, address, then shape and strides.
+        address = pa.py_buffer(array).address if array.flags.c_contiguous else 0
+        numbers = (0, 0, array.size, array.itemsize, address, *array.shape, *array.strides)
+        self.numbers = struct.pack(f"{len(numbers)}q", *numbers)
+
+
 class Kernel:
     """A function of a module of the kernels, for arrays of these types. It gives a number, without Python's lock."""
 
     def __init__(self, module: str, name: str, *types: tuple[str, int]) -> None:
         self._module, self._name, self._types = module, name, types
-        self._run: Callable[..., int] | None = None
+        self._run: Callable[[bytes], int] | None = None
         self._kinds = [np.dtype(kind) for kind, _ in types]
 
-    def __call__(self, *arrays: NDArray[Any]) -> int:
+    def __call__(self, *arrays: NDArray[Any] | Given) -> int:
         """Run it; compiled, or read from disk, the first time."""
-        run = self._run or self._load()
-        given: list[int] = []
+        run, found, error = self._run or self._load(), ctypes.c_int64(), ctypes.c_int64()
+        numbers = [struct.pack("2q", ctypes.addressof(found), ctypes.addressof(error))]
         for array, kind in zip(arrays, self._kinds, strict=True):
-            if array.dtype != kind or not array.flags.c_contiguous:
-                raise TypeError(f"{self._name}: an array of {array.dtype}, not of {kind} in one piece")
-            given += (0, 0, array.size, kind.itemsize, pa.py_buffer(array).address, *array.shape, *array.strides)
-        found = ctypes.c_int64()
-        if run(ctypes.addressof(found), ctypes.addressof(ctypes.c_int64()), *given):
+            given = array if isinstance(array, Given) else Given(array)
+            if given.array.dtype != kind or not given.array.flags.c_contiguous:
+                raise TypeError(f"{self._name}: an array of {given.array.dtype}, not of {kind} in one piece")
+            numbers.append(given.numbers)
+        if run(b"".join(numbers)):
             raise RuntimeError(f"{self._name}: failed")
         return found.value
 
-    def _load(self) -> Callable[..., int]:
+    def _load(self) -> Callable[[bytes], int]:
         with _LOCK:
             if self._run is None:
                 symbol, code = self._code()
                 engine = _engine()
                 engine.add_object_file(llvm.ObjectFileRef.from_data(code))
+                engine.add_module(_bridge(symbol, 2 + sum(5 + 2 * dimensions for _, dimensions in self._types)))
                 engine.finalize_object()
-                # As numba passes arrays: owner and parent (none), items, bytes of one, address, then shape and strides.
-                count = 2 + sum(5 + 2 * dimensions for _, dimensions in self._types)
-                kind = ctypes.CFUNCTYPE(ctypes.c_int32, *[ctypes.c_int64] * count)
-                self._run = kind(engine.get_function_address(symbol))
+                address = engine.get_function_address(f"{symbol}.bridge")
+                self._run = ctypes.CFUNCTYPE(ctypes.c_int32, ctypes.c_char_p)(address)
             return self._run
 
     def _code(self) -> tuple[str, bytes]:
@@ -122,6 +136,16 @@ def _key() -> str:
     return found.hexdigest()[:16]
 
 
+def _bridge(symbol: str, count: int) -> Any:
+    """A function that calls another one with numbers in memory: ctypes takes longer for so many than a kernel does."""
+    module, number = ir.Module(), ir.IntType(64)
+    kernel = ir.Function(module, ir.FunctionType(ir.IntType(32), [number] * count), symbol)
+    bridge = ir.Function(module, ir.FunctionType(ir.IntType(32), [number.as_pointer()]), f"{symbol}.bridge")
+    build = ir.IRBuilder(bridge.append_basic_block())
+    build.ret(build.call(kernel, [build.load(build.gep(bridge.args[0], [number(place)])) for place in range(count)]))
+    return llvm.parse_assembly(str(module))
+
+
 @cache
 def _engine() -> Any:
     """What puts machine code into memory; it lives as long as the program."""
@@ -135,9 +159,9 @@ _PACKETS = (U8, I32, I32, U8, U8, I64)
 _TABLES = (U32, U32S, I64S, F64S, I64S, U32S, I64S)
 _SCRATCH = (U64S, U32S, U32S, I32, U8S)
 _FIELD = (U8, I64, F64, U32, U8)
-DECODE_ROWS = Kernel("decode", "decode_rows", *_PACKETS, *_TABLES, *_SCRATCH, U8)
+DECODE_ROWS = Kernel("decode", "decode_rows", *_PACKETS, *_TABLES, U64S, *_SCRATCH, U8)
 DECODE_TRACKS = Kernel("track", "decode_tracks", *_PACKETS, *_TABLES, *_SCRATCH, I64, I64S, I64, I64S, I64S, I32S, I32, U8)
 GROUP_ROWS = Kernel("group", "group_rows", U8, I32, U8, I32, I64, I64, I64, I32, I32)
 CODE_REALS = Kernel("encode", "code_reals", F64, *_FIELD)
 CODE_INTEGERS = Kernel("encode", "code_integers", I64, *_FIELD)
-PACK_ROWS = Kernel("encode", "pack_rows", U32S, I64S, U32S, I64S, I64, U32S, U64S, U64S, U32, U8)
+PACK_ROWS = Kernel("encode", "pack_rows", U32S, I64S, U32S, I64S, I64, U32S, U64S, U64S, U64S, U32, U8)

@@ -1,7 +1,6 @@
 """The numbers of a layout as the kernels read them.
 
-Owns two rules: which Arrow type a field has, and the numbers of a check at each place of a packet. A CRC is linear: the
-register after a packet is the XOR of what each byte leaves at its place, and of what the seed leaves.
+Owns one rule: which Arrow type a field has.
 
 >>> from packetcodec.starter import example_plan
 >>> [str(column.type) for column in columns(example_plan().layout("position"), "base")][:3]
@@ -125,36 +124,6 @@ def classes(plans: Mapping[int, Plan], plan: Plan, layout: LayoutPlan) -> NDArra
         found[version, [item.id for item in other.layouts]] = kernel.NO_ROW
     found[plan.version, layout.id] = 0
     return found.reshape(-1)
-
-
-def check_tables(plan: Plan, layout: LayoutPlan) -> tuple[NDArray[np.uint32], NDArray[np.uint32]]:
-    """What each byte at each place of the longest packet adds to its check, and the check of zeros for each length.
-
-    Checks are numbers of the bytes in the order in which they are appended. Rows stand for places before the end of a
-    packet, those of the check itself included; eight rows of zero are behind them.
-    """
-    table, zeros = np.zeros((layout.longest + 8, 256), np.uint32), np.zeros(layout.longest + 1, np.uint32)
-    size = layout.check_bytes
-    if plan.crc is None:
-        return table, zeros
-    table[: layout.longest - size] = byte_tables(plan, layout.longest - size)
-    for place in range(size):
-        table[layout.longest - size + place] = np.arange(256, dtype=np.uint32) << np.uint32(8 * (size - place - 1))
-    high = bytes(-(-sum(low.high_bits for _, _, low in layout.low_fields) // 8))
-    zeros[size:] = [int.from_bytes(plan.check(bytes(length), high), "big") for length in range(layout.longest - size + 1)]
-    return table, zeros
-
-
-def byte_tables(plan: Plan, length: int) -> NDArray[np.uint32]:
-    """What each byte at each place of `length` bytes adds to the check behind them, as it is appended."""
-    table = np.zeros((length, 256), np.uint32)
-    for place, row in enumerate(table):
-        zeros = bytes(length - place - 1)
-        nothing = int.from_bytes(plan.check(b"\0" + zeros), "big")
-        for bit in range(8):
-            added = int.from_bytes(plan.check(bytes([1 << bit]) + zeros), "big") ^ nothing
-            row[1 << bit : 2 << bit] = row[: 1 << bit] ^ np.uint32(added)
-    return table
 
 
 def low_tables(plan: Plan, layout: LayoutPlan) -> tuple[NDArray[np.int64], NDArray[np.uint32]]:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from packetcodec.arrays.kernels.checks import add_words, added_by, kept_bytes
 from packetcodec.arrays.kernels.low_bits import resolve, settle
 from packetcodec.arrays.kernels.machine import fma, inner, load, pack_bits
 from packetcodec.arrays.kernels.numbers import (
@@ -20,7 +21,6 @@ from packetcodec.arrays.kernels.numbers import (
 from packetcodec.arrays.kernels.trail import window_at
 
 _U8, _U32, _U64 = np.uint8, np.uint32, np.uint64
-_BYTE = np.uint64(255)
 
 
 @inner
@@ -55,9 +55,14 @@ def gather(data, offsets, rows, nulls, classes, head, lo, count, words, status, 
 def mark_headers(first, rows, nulls, classes, head, lo, count, status, lengths, odd):
     """The status of packets by their header and their length; how many are good so far."""
     size, longest, least = np.int32(head[SIZE]), np.int32(head[LONGEST]), np.int32((head[HEADER_BITS] + 7) >> 3)
-    shift, good = _U64(64 - head[HEADER_BITS]), 0
+    shift, good, unlike = _U64(64 - head[HEADER_BITS]), 0, _U64(0)
     for i in range(count):
-        status[i] = classes[first[i] >> shift]
+        unlike |= first[i] ^ first[0]
+    if unlike >> shift:
+        for i in range(count):
+            status[i] = classes[first[i] >> shift]
+    else:  # one header, as mostly
+        status[:count] = classes[first[0] >> shift]
     if odd:
         for i in range(count):
             off = _U8(SHORT) if lengths[i] < size else _U8(LONG) if lengths[i] > longest else _U8(OK)
@@ -72,52 +77,13 @@ def mark_headers(first, rows, nulls, classes, head, lo, count, status, lengths, 
 
 
 @inner
-def kept_bytes(size):
-    """A mask of the first `size` bytes of a word."""
-    return ~_U64(0) if size >= 8 else ~(~_U64(0) >> _U64(8 * size))
-
-
-@inner
-def add_bytes(column, tables, row, size, count, registers):
-    """What the first `size` bytes of a word of each packet add to its register: one number for each byte at its place."""
-    a, b, c, d = tables[row], tables[row + 1], tables[row + 2], tables[row + 3]
-    keep = kept_bytes(size)
-    if size <= 4:
-        for i in range(count):
-            word = column[i] & keep
-            registers[i] ^= (
-                a[word >> _U64(56)] ^ b[word >> _U64(48) & _BYTE] ^ c[word >> _U64(40) & _BYTE] ^ d[word >> _U64(32) & _BYTE]
-            )
-        return
-    e, f, g, h = tables[row + 4], tables[row + 5], tables[row + 6], tables[row + 7]
-    for i in range(count):
-        word = column[i] & keep
-        registers[i] ^= (
-            a[word >> _U64(56)] ^ b[word >> _U64(48) & _BYTE] ^ c[word >> _U64(40) & _BYTE] ^ d[word >> _U64(32) & _BYTE]
-            ^ e[word >> _U64(24) & _BYTE] ^ f[word >> _U64(16) & _BYTE] ^ g[word >> _U64(8) & _BYTE] ^ h[word & _BYTE]
-        )  # fmt: skip
-
-
-@inner
-def added_by(word, tables, row):
-    """What the eight bytes of one word add to a register."""
-    return (
-        tables[row, word >> _U64(56)] ^ tables[row + 1, word >> _U64(48) & _BYTE]
-        ^ tables[row + 2, word >> _U64(40) & _BYTE] ^ tables[row + 3, word >> _U64(32) & _BYTE]
-        ^ tables[row + 4, word >> _U64(24) & _BYTE] ^ tables[row + 5, word >> _U64(16) & _BYTE]
-        ^ tables[row + 6, word >> _U64(8) & _BYTE] ^ tables[row + 7, word & _BYTE]
-    )  # fmt: skip
-
-
-@inner
-def mark_checks(head, tables, zeros, count, words, status, lengths, registers, low, codes, others, turns):
-    """Mark packets whose check is not that of their bytes. A CRC is linear: what each byte at its place adds."""
+def mark_checks(head, tables, factors, zeros, count, words, status, lengths, registers, low, codes, others, turns):
+    """Mark packets whose check is not that of their bytes."""
     size = head[SIZE] - head[CHECK_BYTES]
     extract(words, 8 * size, head[CHECK_BITS], count, registers)
     for i in range(count):
         registers[i] ^= zeros
-    for word in range((size + 7) >> 3):
-        add_bytes(words[word], tables, 8 * word, size - 8 * word, count, registers)
+    add_words(words, tables, factors, size, count, registers)
     if low.shape[0]:
         settle(low, tables, count, status, lengths, registers, codes, others, turns)
     mark(registers, CHECK, count, status)
@@ -270,8 +236,8 @@ def take_apart(rows, head, fields, low, parts, known, lo, count, words, status, 
 
 
 def decode_rows(
-    data, offsets, rows, nulls, classes, head, zeros, tables, fields, real, low, parts, known, words, codes, numbers,
-    lengths, marks, out,
+    data, offsets, rows, nulls, classes, head, zeros, tables, fields, real, low, parts, known, factors, words, codes,
+    numbers, lengths, marks, out,
 ):  # fmt: skip
     """Decode packets of one layout without a trail into its columns; the number of good ones."""
     total, good, none = head[ROWS], 0, zeros[zeros.size - 1]
@@ -287,7 +253,7 @@ def decode_rows(
         if alive:
             take_apart(rows, head, fields, low, parts, known, lo, count, words, status, codes, pads, others, turns)
             if head[CHECK_BITS]:
-                mark_checks(head, tables, none, count, words, status, lengths, registers, low, codes, others, turns)
+                mark_checks(head, tables, factors, none, count, words, status, lengths, registers, low, codes, others, turns)
             mark_fields(head, fields, count, status, codes, pads)
         good += write_status(head, status, live, spare, lo, count, out)
         write_fields(fields, real, codes, live, lo, count, valid, spare, out)

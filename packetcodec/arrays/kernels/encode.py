@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from packetcodec.arrays.kernels.decode import add_bytes
+from packetcodec.arrays.kernels.checks import add_by_tables, add_words
 from packetcodec.arrays.kernels.machine import inner, store
 from packetcodec.arrays.kernels.numbers import (
     IN_ABSENT, IN_HIGH, IN_LOW, IN_STEP, LAST, MAX_INPUT, MODULUS, ORIGIN, PACK_BLOCK, POLICY, REFUSE, SCALE, WHOLE, WRAP,
@@ -127,7 +127,7 @@ def put_fields(codes, fields, first, count, words):
         put(codes[number, first : first + count], fields[number, 0], fields[number, 1], count, words)
 
 
-def pack_rows(codes, fields, high_codes, high_fields, head, tables, words, high, checks, out):
+def pack_rows(codes, fields, high_codes, high_fields, head, tables, factors, words, high, checks, out):
     """Packets of one size, back to back; eight bytes more may be written behind the last.
 
     `head` is: bytes before the check, bytes of the check, the header, its bits, the check of zeros, bytes of high parts.
@@ -141,13 +141,11 @@ def pack_rows(codes, fields, high_codes, high_fields, head, tables, words, high,
         put_fields(codes, fields, first, count, words)
         if check:
             checks[:count] = np.uint32(head[4])
-            for at in range(0, data, 8):
-                add_bytes(words[at >> 3], tables, high_bytes + at, data - at, count, checks)
+            add_words(words, tables[high_bytes:], factors, data, count, checks)
             if high_bytes:
                 high[:, :count] = 0
                 put_fields(high_codes, high_fields, first, count, high)
-                for at in range(0, high_bytes, 8):
-                    add_bytes(high[at >> 3], tables, at, high_bytes - at, count, checks)
+                add_by_tables(high, tables, factors, high_bytes, count, checks)
             put(checks, 8 * data, 8 * check, count, words)
         for i in range(count):
             for at in range(width):

@@ -7,9 +7,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from packetcodec.arrays.kernels.decode import (
-    added_by, gather, kept_bytes, mark, mark_fields, take_apart, write_fields, write_status,
-)  # fmt: skip
+from packetcodec.arrays.kernels.checks import added_by, kept_bytes
+from packetcodec.arrays.kernels.decode import gather, mark, mark_fields, take_apart, write_fields, write_status
 from packetcodec.arrays.kernels.low_bits import settle
 from packetcodec.arrays.kernels.machine import inner, pack_bits
 from packetcodec.arrays.kernels.numbers import (
