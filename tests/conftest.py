@@ -7,6 +7,7 @@ the tests that take most, the programs they start included: on a machine that ot
 import os
 import sys
 from collections import defaultdict
+from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -37,15 +38,36 @@ def pytest_xdist_make_scheduler(config, log):
     return ByFile(config, log)
 
 
+ROOT = Path(__file__).parents[1]
+#: What needs libraries of the extra "dev": several hundred megabytes, and the kernels of the columns are compiled at their
+#: first use, which takes a processor about a minute. All of it is slow, and a quick run does not even import it.
+HEAVY = frozenset(
+    path
+    for pattern in (
+        "packetcodec/arrays/**/*.py", "tests/arrays/*.py", "tests/support/columns.py",
+        "packetcodec/page/[cdtv]*.py", "packetcodec/cli/tables/page_*.py", "tests/page/test_charts.py",
+    )
+    for path in ROOT.glob(pattern)
+)  # fmt: skip
+
+
+class Heavy:
+    """A plugin, since the hooks of a conftest.py itself are asked about its own folder alone."""
+
+    @pytest.hookimpl(tryfirst=True)
+    def pytest_ignore_collect(self, collection_path, config):
+        return True if "not slow" in config.option.markexpr and collection_path in HEAVY else None
+
+
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items):
-    # The kernels of the columns are compiled at their first use, which takes a processor about a minute.
     for item in items:
-        if "arrays" in item.path.parts:
+        if item.path in HEAVY:
             item.add_marker("slow")
 
 
 def pytest_configure(config):
+    config.pluginmanager.register(Heavy())
     # As the package has an entry point of pytest, all its modules would be rewritten for the sake of a few `assert`s.
     rewritten = getattr(config.pluginmanager.rewrite_hook, "_must_rewrite", set())
     rewritten.discard("packetcodec")

@@ -19,6 +19,7 @@ from packetcodec.radio import LoRa
 from packetcodec.schema import Schema
 from packetcodec.starter import schema_text
 from tests.support import recordings
+from tests.support.effort import few
 
 STARTER = Schema.parse(schema_text())
 ROOMY_TEXT = schema_text().replace("packet_bytes = 32", "packet_bytes = 200")
@@ -186,7 +187,7 @@ def test_a_trail_that_cannot_be_is_refused(layout, points, limit, message):
 
 
 @pytest.mark.parametrize("link", unknown_interval.LINKS, ids=["in order", "late by 2", "late by 8"])
-@pytest.mark.parametrize("interval", [10.0, 45.0, 90.0])
+@pytest.mark.parametrize("interval", few([10.0, 45.0, 90.0], 3))
 @pytest.mark.parametrize("kind", ["grazes", "stands"])
 def test_where_the_interval_is_not_known_and_the_link_reorders_no_point_is_told_twice_with_a_time(
     monkeypatch, kind, interval, link

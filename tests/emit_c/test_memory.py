@@ -14,7 +14,7 @@ from packetcodec.bench.history import History
 from packetcodec.emit.c.writer import write_c
 from packetcodec.logs.fix import Fix
 from tests.support.conformance import SANITIZERS, TWO_TRAILS, WARNINGS
-from tests.support.effort import examples
+from tests.support.effort import examples, few
 from tests.support.needs import tool
 
 SPACED = """
@@ -63,7 +63,7 @@ KINDS = {
 }
 
 
-@pytest.fixture(scope="module", params=KINDS)
+@pytest.fixture(scope="module", params=few(list(KINDS), 3))
 def memory(request, tmp_path_factory):
     """What the memory recalls of streams: lists of points, as time and age."""
     schema, layout = KINDS[request.param]
@@ -151,7 +151,7 @@ def test_a_fix_every_second_gives_a_whole_trail_whenever_a_packet_is_sent(memory
             assert all(SPACING / 2 <= behind - age <= 1.5 * SPACING for age, behind in pairwise(ages))
 
 
-@pytest.mark.parametrize("gap", range(2, 16))
+@pytest.mark.parametrize("gap", few(range(2, 16), 4))
 def test_fixes_at_any_pace_above_a_half_spacing_fill_the_trail(memory, gap):
     _, points, recalled = memory
     rows = stream([gap] * 300, range(150, 300))

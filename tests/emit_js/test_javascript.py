@@ -250,28 +250,29 @@ def test_numbers_beyond_53_bits_wrap_and_halves_go_to_the_even_one_as_in_python(
     assert compare([WITHOUT_CHECK], jobs) == {"packet", "refused"}
 
 
-@pytest.mark.parametrize("value", [float("nan"), float("inf"), -float("inf"), "3.7", "", True, [], {}, [3.7]])
-def test_what_is_no_number_is_refused_everywhere(value):
+NO_NUMBERS = [float("nan"), float("inf"), -float("inf"), "3.7", "", True, [], {}, [3.7]]
+
+
+def test_what_is_no_number_is_refused_everywhere():
     codec = Codec(STARTER)
     everyday = codec.decode(codec.encode("position", {"collar": 1, "counter": 2, "battery": 3, "fix_quality": 0})).values
-    jobs = [(0, ("position", {**everyday, name: value}, [])) for name in everyday]
+    jobs = [(0, ("position", {**everyday, name: value}, [])) for name in everyday for value in NO_NUMBERS]
     assert compare([STARTER], jobs) == {"refused"}
 
 
-@pytest.mark.parametrize(
-    "point",
-    [
-        {"latitude": 46.5}, {"latitude": 46.5, "longitude": 181}, {"latitude": 90.00000001, "longitude": 0},
-        {"latitude": 46.5, "longitude": 9.9, "constructor": 1},
-        {"latitude": 46.5, "longitude": "9"}, {"latitude": 46.5, "longitude": 9.9, "age": -1},
-        {"lat": 46.5, "longitude": 9.9},
-        {"latitude": 46.5, "longitude": 9.9, "altitude": float("nan")}, {"latitude": 46.5, "longitude": 9.9, "age": 2.0**31},
-    ],
-)  # fmt: skip
-def test_points_that_are_no_position_are_refused(point):
+NO_POSITIONS = [
+    {"latitude": 46.5}, {"latitude": 46.5, "longitude": 181}, {"latitude": 90.00000001, "longitude": 0},
+    {"latitude": 46.5, "longitude": 9.9, "constructor": 1},
+    {"latitude": 46.5, "longitude": "9"}, {"latitude": 46.5, "longitude": 9.9, "age": -1},
+    {"lat": 46.5, "longitude": 9.9},
+    {"latitude": 46.5, "longitude": 9.9, "altitude": float("nan")}, {"latitude": 46.5, "longitude": 9.9, "age": 2.0**31},
+]  # fmt: skip
+
+
+def test_points_that_are_no_position_are_refused():
     values = {"collar": 1, "counter": 2, "latitude": 46.5, "longitude": 9.9, "battery": 3, "fix_quality": 0}
     good = TrailPoint(46.5, 9.9, None, None)
-    jobs = [(0, ("track", values, [good, point])), (0, ("position", values, [good]))]
+    jobs = [(0, ("position", values, [good])), *((0, ("track", values, [good, point])) for point in NO_POSITIONS)]
     assert compare([STARTER], jobs) == {"refused"}
 
 

@@ -15,6 +15,7 @@ import pytest
 from packetcodec.starter import schema_text
 from tests.emit_spec.test_vectors import agree
 from tests.support import reader, trail_reader
+from tests.support.effort import few
 from tests.support.schemas import TRAILS, written
 
 # What is mistaken, a piece of the trail's reader, and what stands there instead.
@@ -85,8 +86,9 @@ def noticed(make: type[reader.Reader], schema: str) -> bool:
     return False
 
 
-@pytest.mark.parametrize(("old", "new"), [pytest.param(*change, id=what) for what, *change in IN_TRAILS])
-def test_the_starter_schemas_vectors_notice_a_mistake_in_trails(old: str, new: str, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("change", few([change for _, *change in IN_TRAILS], 3, [what for what, *_ in IN_TRAILS]))
+def test_the_starter_schemas_vectors_notice_a_mistake_in_trails(change: list[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    old, new = change
     monkeypatch.setitem(sys.modules, "tests.support.trail_reader", spoiled(trail_reader, old, new))
     assert noticed(spoiled(reader, "", "").Reader, schema_text())
 

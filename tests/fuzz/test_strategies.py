@@ -11,6 +11,7 @@ from packetcodec import Codec, Schema
 from packetcodec.errors import FAULTS
 from packetcodec.fuzz import any_packets, good_packets, good_values, points, schemas, spoiled_packets
 from packetcodec.fuzz.spoil import WAYS
+from tests.support.effort import few
 from tests.support.proving_ground import GROUND
 
 SCHEMA = Schema.parse(GROUND)
@@ -48,21 +49,22 @@ def test_each_way_to_spoil_a_packet_spoils_some(way):
 
 
 @pytest.mark.parametrize(
-    ("what", "reached"),
-    [
+    "case",
+    few([
         ("north pole", lambda values: values["latitude"] == 90),
         ("south pole", lambda values: values["latitude"] == -90),
         ("antimeridian", lambda values: values["longitude"] in {-180, 180}),
         ("absent", lambda values: values["altitude"] is None),
         ("first code", lambda values: values["battery"] == 2.5),
         ("last code", lambda values: values["battery"] == 4.5),
-    ],
-)
-def test_borders_of_values_are_reached(what, reached):
+    ], 3),
+)  # fmt: skip
+def test_borders_of_values_are_reached(case):
+    what, reached = case
     assert reached(find(good_values(BEACON), reached, settings=thoroughly)), what
 
 
-@pytest.mark.parametrize("count", [0, 1, 10])
+@pytest.mark.parametrize("count", few([10, 1, 0], 3))
 def test_trails_of_every_length_are_reached(count):
     packets = good_packets(CODEC, SCHEMA)
 

@@ -185,6 +185,7 @@ def words(svg: str) -> list[str]:
     return [*re.findall(r">([^<>\n]+)</text>", svg), str(sorted(shapes.items()))]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("words", [("--picture", "list"), ("--picture=list",), ("--picture", "list", "a.svg")])
 def test_the_names_of_the_pictures_are_listed_as_a_newcomer_types_it(cli: Any, words: tuple[str, ...]) -> None:
     status, out, err = cli("page", *words)

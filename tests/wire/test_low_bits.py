@@ -11,6 +11,7 @@ from packetcodec.reference import ReferenceCodec
 from packetcodec.wire import compile_plan, pack
 from packetcodec.wire.compare import compare
 from packetcodec.wire.low_bits import high_bytes, near_codes, reach_metres, reference_code, remainders
+from tests.support.effort import few
 from tests.support.low_bits import CODEC, SCHEMA, TEXT, VALUES
 
 HEAD = 'name = "pasture"\nversion = 1\n{check}\n[[layouts]]\nname = "beacon"\nid = 1\nfields = [{fields}]\n'
@@ -98,7 +99,7 @@ def found_from(codec, place, reference):
     return status == "ok" and packet.codes == codec.quantize("beacon", {"latitude": place[0], "longitude": place[1]})
 
 
-@pytest.mark.parametrize("latitude", [0.0, 0.09, -0.09, 46.5, 69.8, 70.0, -70.0, -33.3])
+@pytest.mark.parametrize("latitude", few([0.0, 0.09, -0.09, 70.0, 69.8, 46.5, -70.0, -33.3], 3))
 @pytest.mark.parametrize("longitude", [0.0, 9.87654, 179.999, -179.999, 180.0, -179.6561, 179.6561])
 def test_a_receiver_may_be_exactly_as_far_away_as_promised(latitude, longitude):
     chance = Random(f"{latitude} {longitude}")  # noqa: S311  # no secret
