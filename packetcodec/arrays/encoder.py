@@ -114,9 +114,11 @@ class _Packer:
         memory = pa.allocate_buffer(count * size + 8)
         out, bad = np.frombuffer(memory, np.uint8), np.zeros(count, np.uint8)
         columns = [self._column(batch, field) for field in self._layout.fields]
+        kept = np.empty(len(columns) * min(count, _ROWS), np.uint32)
         for at in range(0, count, _ROWS):
             behind = min(at + _ROWS, count)
-            self._pack(columns, at, behind, bad[at:behind], out[at * size : behind * size + 8])
+            codes = kept[: len(columns) * (behind - at)].reshape(len(columns), behind - at)
+            self._pack(columns, at, codes, bad[at:behind], out[at * size : behind * size + 8])
         if nulls is not None:
             bad &= 1 - nulls
         missing = bad if nulls is None else bad | nulls
@@ -124,12 +126,15 @@ class _Packer:
         return pa.Array.from_buffers(self.type, count, [valid, memory.slice(0, count * size)]), bad
 
     def _pack(
-        self, columns: list[Column | None], at: int, behind: int, bad: NDArray[np.uint8], out: NDArray[np.uint8]
+        self,
+        columns: list[Column | None],
+        at: int,
+        codes: NDArray[np.uint32],
+        bad: NDArray[np.uint8],
+        out: NDArray[np.uint8],
     ) -> None:
-        """Some rows into their packets; `bad` is set for those at fault."""
-        count = behind - at
-        codes = np.empty((len(columns), count), np.uint32)
-        base, marks = np.empty(kernel.CODE_BLOCK), np.empty(count, np.uint8)
+        """As many rows from one on as `codes` has room for into their packets; `bad` is set for those at fault."""
+        behind, base, marks = at + codes.shape[1], np.empty(kernel.CODE_BLOCK), np.empty(codes.shape[1], np.uint8)
         for field, row, column, mine in zip(self._layout.fields, self._rows, columns, codes, strict=True):
             if column is None:  # an optional field that is left out
                 mine[:] = field.absent_code or 0
@@ -138,7 +143,7 @@ class _Packer:
             run = native.CODE_REALS if values.dtype == np.float64 else native.CODE_INTEGERS
             run(values, valid, row, base, mine, marks)
             bad |= marks if wrong is None else marks | wrong
-        codes, high = self._split(codes)
+        high = self._split(codes)
         block = kernel.PACK_BLOCK
         native.PACK_ROWS(
             codes, self._fields, high, self._high_fields, self._head, self._tables, self._factors,
@@ -147,8 +152,8 @@ class _Packer:
             np.empty(block, np.uint32), out,
         )  # fmt: skip
 
-    def _split(self, codes: NDArray[np.uint32]) -> tuple[NDArray[np.uint32], NDArray[np.uint32]]:
-        """What is sent of codes, and the high parts of those that are sent by their low bits."""
+    def _split(self, codes: NDArray[np.uint32]) -> NDArray[np.uint32]:
+        """Leave in codes what is sent of them; the high parts of those that are sent by their low bits."""
         high = np.zeros((len(self._layout.low_fields), codes.shape[1]), np.uint32)
         for row, (place, field, low) in zip(high, self._layout.low_fields, strict=True):
             row[:], sent = codes[place] // low.modulus, codes[place] % low.modulus
@@ -156,7 +161,7 @@ class _Packer:
                 absent = codes[place] == field.absent_code
                 row[absent], sent[absent] = 0, low.absent
             codes[place] = sent
-        return codes, high
+        return high
 
     def _column(self, batch: pa.RecordBatch, field: FieldPlan) -> Column | None:
         if field.name in batch.schema.names:

@@ -15,6 +15,17 @@ from packetcodec.arrays.kernels.numbers import (
 )  # fmt: skip
 
 _U64 = np.uint64
+#: A float in whose last bits a whole number stands that was added to its bits.
+_THREE_HALVES, _BITS_OF_THREE_HALVES = 1.5 * 2.0**52, np.int64(0x4338000000000000)
+
+
+@inner
+def beyond(some, low, behind):
+    """Whether a number is not from one on and below another: to turn it into a circle takes longer than all else."""
+    inside = 0
+    for i in range(some.size):
+        inside += (some[i] >= low) & (some[i] < behind)
+    return inside < some.size
 
 
 @inner
@@ -32,15 +43,15 @@ def codes_of(base, row, codes, bad):
             bad[i] |= np.uint8(base[i] < low) | np.uint8(base[i] > most)
     elif policy == WRAP:
         around, shift = np.float64(row[MODULUS]), np.float64(row[IN_LOW] % row[MODULUS])
-        for i in range(base.size):
-            if not low <= base[i] < high:  # a remainder of floats is exact
-                turned = np.fmod(np.fmod(base[i], around) - shift, around)
-                base[i] = low + (turned + around if turned < 0.0 else turned)
-    for i in range(base.size):
-        base[i] = np.floor((min(max(base[i], low), high) - low + half) / step)
+        if beyond(base, low, high):
+            for i in range(base.size):
+                if not low <= base[i] < high:  # a remainder of floats is exact
+                    turned = np.fmod(np.fmod(base[i], around) - shift, around)
+                    base[i] = low + (turned + around if turned < 0.0 else turned)
     half_way = np.uint32(1) << np.uint32(31)
-    for i in range(base.size):
-        codes[i] = np.uint32(np.int32(base[i] - 2147483648.0)) ^ half_way  # machines convert to numbers with a sign
+    for i in range(base.size):  # machines convert to numbers with a sign
+        code = np.floor((min(max(base[i], low), high) - low + half) / step)
+        codes[i] = np.uint32(np.int32(code - 2147483648.0)) ^ half_way
     if row[MODULUS]:
         last = np.uint32(row[LAST])
         for i in range(base.size):
@@ -54,6 +65,7 @@ def settle(valid, row, codes, bad):
         absent, required = np.uint32(max(row[IN_ABSENT], 0)), np.uint8(row[IN_ABSENT] < 0)
         for i in range(codes.size):
             codes[i] = codes[i] if valid[i] else absent
+        for i in range(codes.size):
             bad[i] = bad[i] if valid[i] else required
 
 
@@ -93,15 +105,22 @@ def code_integers(values, valid, row, base, codes, bad):
 def some_integers(values, valid, row, base, codes, bad):
     """Some of them."""
     low, origin, around = row[IN_LOW], row[ORIGIN], row[MODULUS]
-    least, most = low + origin - 1, row[IN_HIGH] + origin + 1
+    least, most, whole = low + origin - 1, row[IN_HIGH] + origin + 1, base.view(np.int64)
     for i in range(values.size):
         bad[i] = 0
-    if row[POLICY] == WRAP:
+    if row[POLICY] != WRAP:
         for i in range(values.size):
-            base[i] = low + (values[i] % around - low) % around
+            whole[i] = min(max(values[i], least), most) - origin
+    elif beyond(values, low, low + around):
+        for i in range(values.size):
+            whole[i] = low + (values[i] % around - low) % around
     else:
         for i in range(values.size):
-            base[i] = min(max(values[i], least), most) - origin
+            whole[i] = values[i]
+    for i in range(values.size):  # vectors convert whole numbers below 2^51 by their bits
+        whole[i] += _BITS_OF_THREE_HALVES
+    for i in range(values.size):
+        base[i] -= _THREE_HALVES
     codes_of(base, row, codes, bad)
     settle(valid, row, codes, bad)
 
@@ -147,6 +166,7 @@ def pack_rows(codes, fields, high_codes, high_fields, head, tables, factors, wor
                 put_fields(high_codes, high_fields, first, count, high)
                 add_by_tables(high, tables, factors, high_bytes, count, checks)
             put(checks, 8 * data, 8 * check, count, words)
-        for i in range(count):
-            for at in range(width):
-                store(out, (first + i) * size + 8 * at, words[at, i])
+        for at in range(width - 1, -1, -1):  # the last word reaches into the next packet, whose first one comes later
+            word = words[at]
+            for i in range(count):
+                store(out, (first + i) * size + 8 * at, word[i])
