@@ -9,17 +9,19 @@ Owns one rule: which places are aimed at. All numbers fit the 32 bits in which f
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
-from packetcodec.wire import Point, from_raw, to_raw
-from packetcodec.wire.trail.cells import CIRCLE, HALF_CIRCLE, POLE, east_step, reach
-from packetcodec.wire.trail.coding import MAX_POINT_ALTITUDE
+from packetcodec.wire import Point, anchor_of, from_raw, to_raw
+from packetcodec.wire.trail.cells import CIRCLE, HALF_CIRCLE, POLE, east_step, reach, wrapped
+from packetcodec.wire.trail.coding import MAX_POINT_ALTITUDE, Grid, front
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from random import Random
 
-    from packetcodec.fuzz.packets import Maker
+    from packetcodec.fuzz.packets import Made, Maker
     from packetcodec.schema import Trail
+    from packetcodec.wire import FieldPlan
 
 _I32, _DEGREE = 1 << 31, 10_000_000
 #: Points that may not be given: beyond a pole, beyond the half circle, at the ends of 32 bits.
@@ -40,11 +42,19 @@ def aimed_encoding(random: Random, maker: Maker) -> tuple[tuple[int | None, ...]
         if place in maker.position:
             axis = maker.position.index(place)
             base = max(field.low, min(field.high, anchor[axis]))
-            anchor[axis] = from_raw(field, to_raw(field, base))  # as the receiver has it, from which the points are counted
+            anchor[axis] = _received(field, base)
             bases[place] = None if field.absent_code is not None and random.randrange(12) == 0 else base
         elif random.randrange(4):
             bases[place] = random.randint(field.low, field.max_input)
-    return tuple(bases), tuple(_points(random, trail, Point(*anchor)))
+    height = maker.layout.anchor_places[2]
+    up = None if height is None or bases[height] is None else _received(maker.layout.fields[height], bases[height] or 0)
+    points = _points if random.randrange(4) else _crowd
+    return tuple(bases), tuple(points(random, trail, Point(anchor[0], anchor[1], up)))
+
+
+def _received(field: FieldPlan, base: int) -> int:
+    """A base as the receiver has it, from which the points are counted."""
+    return from_raw(field, to_raw(field, max(field.low, min(field.high, base))))
 
 
 def _anchor(random: Random) -> tuple[int, int]:
@@ -92,6 +102,61 @@ def _nowhere(random: Random, trail: Trail, point: Point) -> Point:
         most = MAX_POINT_ALTITUDE
         return point._replace(altitude=random.choice((most, -most, most + 1, -most - 1)))
     return point._replace(age=random.choice((_I32 - 1, _I32, 2 * _I32 - 1)))
+
+
+def aimed_trail(random: Random, maker: Maker) -> Made:
+    """A packet with a trail whose last point lies at a bound that readers look at, or next to it, on either side."""
+    layout, trail, codes = maker.layout, cast("Trail", maker.layout.trail), list(maker.located())
+    coarsened = random.choice((0, random.randint(0, trail.coarsenings)))
+    polar = bool(maker.polar) and random.randrange(2) == 0
+    if polar:
+        codes[maker.position[0]], coarsened = random.choice(maker.polar)
+    grid = Grid(trail, cast("Point", anchor_of(layout, codes)), coarsened)
+    limits = [group.limits for group in grid.groups]
+    for group in grid.groups:  # what is written may lie anywhere
+        group.limits, group.rising = (_I32,) * len(group.limits), False
+    count = min(random.choice((1, 1, 2, 3, trail.points)), trail.points)
+    bits = front(trail, count, coarsened)
+    for left in range(count - 1, -1, -1):
+        cells = [[cell + random.randrange(3) for cell in group.now] for group in grid.groups]
+        if left == 0:
+            _aim(random, grid, limits, cells, polar=polar)
+        for group, wanted in zip(grid.groups, cells, strict=True):
+            group.code(wanted, bits.code)
+    return maker.behind(tuple(codes), bits)
+
+
+def _aim(random: Random, grid: Grid, limits: list[Sequence[int]], cells: list[list[int]], *, polar: bool) -> None:
+    """Put one of a point's cells at its limit, next to it, or at a power of two; `polar`: at the end of the latitudes."""
+    latitude = grid.anchor.latitude
+    if polar:
+        far = -((abs(latitude) - POLE) // grid.step) + random.choice((0, 0, 0, 1, -1))
+        cells[0][0] = far if latitude > 0 else -far
+        return
+    group = random.randrange(len(cells))
+    axis = random.randrange(len(cells[group]))
+    limit = limits[group][axis]
+    far = random.choice((limit, limit + 1, (1 << random.randrange(2, limit.bit_length())) - random.randrange(2)))
+    cells[group][axis] = far * random.choice((1, 1 if grid.timed and group == len(cells) - 1 else -1))
+
+
+def _crowd(random: Random, trail: Trail, anchor: Point) -> list[Point]:
+    """Points of which many find room on a coarse grid alone, the last one at a bound of that grid or next to it."""
+    grid = Grid(trail, anchor, random.randint(0, trail.coarsenings))
+    cells = [[0] * len(group.limits) for group in grid.groups]
+    _aim(random, grid, [group.limits for group in grid.groups], cells, polar=False)
+    size = trail.step << random.randrange(16)
+    found = [
+        Point(max(-POLE, min(POLE, anchor.latitude + north)), wrapped(anchor.longitude - north), anchor.altitude, age)
+        for age in range(random.randrange(trail.points))
+        for north in (random.choice((size, -size)),)
+    ]
+    (north, east), altitude = cells[0], anchor.altitude
+    latitude = max(-POLE, min(POLE, anchor.latitude + north * grid.step))
+    if altitude is not None and grid.climb:
+        altitude += cells[1][0] * grid.climb
+    last = Point(latitude, wrapped(anchor.longitude + east * grid.wide), altitude, max(cells[-1][0], len(found)))
+    return [point if grid.timed else point._replace(age=None) for point in (*found, last)]
 
 
 def aimed_degrees(random: Random) -> str:

@@ -40,7 +40,7 @@ ROUND = {
     "good packets": 160,
     "repaired check over broken content": 180,
     "trails": 40,
-    "broken trails": 60,
+    "broken trails": 70,
     "few wrong bits": 90,
     "more wrong bits": 50,
     "short bursts": 40,

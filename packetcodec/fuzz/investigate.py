@@ -174,12 +174,14 @@ class Investigator:
         groups = list(batches)
         each = max(0.05, (self._share() - time.monotonic()) / 2 / max(1, len(groups)))
         found = max((self.growth(group, each)[0], number) for number, group in enumerate(groups))
-        some = list(dict.fromkeys(groups[found[1]]))[:8]
         if found[0] < LEAK / 4:
             return None
-        rows = [(*self.growth([text] * 50, each), text) for text in some]
-        grown, times, text = max(rows)
-        return (text, grown, times) if grown >= LEAK else None
+        some = list(dict.fromkeys(groups[found[1]]))
+        while len(some) > 1:  # the half that makes it grow more, again and again
+            half = len(some) // 2
+            some = max(some[:half], some[half:], key=lambda part: self.growth(part * (1 + 50 // len(part)), each)[0])
+        grown, times = self.growth(some * 50, each)
+        return (some[0], grown, times) if grown >= LEAK else None
 
     def end_mark(self, text: str) -> str:
         """What a fresh target does wrong when it ends after these questions, or ""."""

@@ -13,10 +13,11 @@ True
 
 from __future__ import annotations
 
+import itertools
 from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
-from packetcodec.fuzz.random_tracks import NEAR_POLE, random_track
+from packetcodec.fuzz.random_tracks import random_track
 from packetcodec.schema import PLACE, Role
 from packetcodec.vectors.borders import field_bases, field_codes
 from packetcodec.wire import FieldPlan, LayoutPlan, Plan, Point, anchor_of, from_raw, pack
@@ -33,8 +34,8 @@ if TYPE_CHECKING:
     from packetcodec.wire.trail.numbers import Bits
 
 _I32 = 1 << 31
-#: Codes next to the pole that are looked at for ties: the finest latitudes have many more within the reach of a track.
-_LOOKED_AT = 4096
+#: Codes next to a pole that are looked at: the finest latitudes have many more within the reach of a track.
+_LOOKED_AT = 1024
 
 
 class Made(NamedTuple):
@@ -79,15 +80,22 @@ class Maker:
         )
 
     @cached_property
-    def _ties(self) -> list[int]:
-        """Codes of the latitude from which the cell of the north pole has its middle half a cell beyond it, no unit more."""
-        north = self.layout.role(Role.NORTH)
-        if self.layout.trail is None or north is None:
+    def polar(self) -> list[tuple[int, int]]:
+        """Codes of the latitude next to a pole, and how often a trail is coarsened, where a cell ends just about there.
+
+        Its middle lies half a cell beyond the pole, which may be sent, or one unit more, which may not, or nearly so.
+        """
+        north, trail, found = self.layout.role(Role.NORTH), self.layout.trail, []
+        if trail is None or north is None:
             return []
-        steps = [self.layout.trail.step << coarsened for coarsened in range(self.layout.trail.coarsenings + 1)]
-        near = range(max(0, north.max_code - min(NEAR_POLE // north.step, _LOOKED_AT)), north.max_code + 1)
-        ways = [(code, POLE - from_raw(north, code)) for code in near]
-        return [code for code, way in ways if any((way + step // 2) % step == 0 for step in steps)]
+        for coarsened, near in itertools.product(range(trail.coarsenings + 1), (range(_LOOKED_AT), range(-_LOOKED_AT, 0))):
+            step = trail.step << coarsened
+            codes = [code % (north.max_code + 1) for code in near]
+            ways = [(POLE - abs(from_raw(north, code)), code) for code in codes]
+            ends = sorted((abs(2 * (-way % step) - step), way, code) for way, code in ways if way < _LOOKED_AT * step)
+            for beyond in (False, True):
+                found += [(code, coarsened) for _, way, code in ends if (2 * (-way % step) > step) is beyond][:3]
+        return found
 
     def codes(self) -> tuple[int, ...]:
         """Raw codes that the fields send."""
@@ -114,8 +122,8 @@ class Maker:
 
     def _at_a_degree(self, field: FieldPlan) -> int:
         """The code on this side or on that of a whole degree, where the width of a cell changes; or next to a pole."""
-        if self._ties and not self.random.randrange(8):
-            return self.random.choice(self._ties)
+        if self.polar and not self.random.randrange(8):
+            return self.random.choice(self.polar)[0]
         degree = self.random.choice((90, -90, *[self.random.randint(-90, 90)] * 4))
         off = self.random.choice((-1, 0, 0, 0, 1, 1, 2))
         if abs(degree) == 90:
@@ -180,6 +188,10 @@ class Maker:
         shorter = assemble(self.plan, layout, others, behind(count))
         return self._told(data, codes, points), self._told(shorter, tuple(others), points[:count])
 
+    def behind(self, codes: tuple[int, ...], bits: Bits) -> Made:
+        """The packet of these codes and bits of a trail, which no encoder need write."""
+        return self._told(assemble(self.plan, self.layout, codes, bits), codes, ())
+
     def _told(self, data: bytes, codes: tuple[int, ...], points: tuple[Point, ...], *, wild: bool = False) -> Made:
         known = self.references(codes, wild=wild) if self.layout.low_fields else {}
         return Made(self, data, known, codes, points)
@@ -194,9 +206,13 @@ class Maker:
             if way < 4:
                 shift = random.choice((-1, 1)) * random.choice((low.reach + 1, low.reach + 2, low.modulus, 3 * low.modulus))
             code = codes[place] + shift if codes[place] != field.absent_code else random.randint(0, field.max_code)
-            code = code % (field.max_code + 1) if field.modulus else min(max(code, 0), field.max_code)
-            base = from_raw(field, code)
-            if way == 4:
+            base = from_raw(field, code % (field.max_code + 1) if field.modulus else min(max(code, 0), field.max_code))
+            base += random.choice((0, 0, -(field.step // 2), (field.step - 1) // 2))  # as far as its code reaches
+            if not 0 <= code <= field.max_code:  # cut to the range, or taken round the circle
+                beyond = [base for base in self.wide[place] if (base > field.max_input if code > 0 else base < field.low)]
+                turned = base + (field.modulus or 0) * (1 if code > 0 else -1)
+                base = turned if field.modulus else random.choice(beyond or [base])
+            if way == 4 or not askable(field, base):
                 base = random.choice(self.wide[place])
             if way != 5:
                 found[field.name] = base

@@ -15,6 +15,7 @@ from __future__ import annotations
 import functools
 from typing import TYPE_CHECKING
 
+from packetcodec.fuzz.aimed import aimed_trail
 from packetcodec.fuzz.invariants import guaranteed_flips
 from packetcodec.fuzz.packets import Made, Maker, sealed
 from packetcodec.fuzz.random_tracks import bad_front
@@ -137,6 +138,8 @@ class Spoiler:
         """
         maker = self.makers[int(self.random.random() * len(self.makers))]
         codes = maker.codes()
+        if wild and self.random.random() < 0.25:  # 0 is what stands where a receiver has never kept a reference
+            codes = tuple(0 if field.low_bits else code for field, code in zip(maker.layout.fields, codes, strict=True))
         trail = maker.trail(codes) if maker.layout.trail and self.random.random() < trails else ()
         return self._known(maker.made(codes, trail, wild=wild))
 
@@ -247,7 +250,9 @@ class Spoiler:
 
     def _broken_trail(self) -> bytes:
         """Bits behind the fields that no encoder writes, or that one might, under a good check."""
-        random, way = self.random, self.random.randrange(8)
+        random, way = self.random, self.random.randrange(14)
+        if way >= 8:
+            return self._known(aimed_trail(random, random.choice(self.trailed))).data
         made = self.a_trail()
         if way == 3:  # rather one that ends with a byte: behind its last bit, a 1, there is no padding
             some = (self.a_trail() for _ in range(20))

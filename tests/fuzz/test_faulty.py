@@ -7,10 +7,12 @@ import pytest
 
 from packetcodec.emit import HARNESSES
 from packetcodec.fuzz import compile_plan, run
+from packetcodec.fuzz.compiled import build
 from packetcodec.fuzz.describe import describe_report
 from packetcodec.fuzz.python_trials import loaded
 from packetcodec.schema import Schema
 from tests.support import low_bits
+from tests.support.needs import one_of
 from tests.support.proving_ground import EVERY_KIND, GROUND
 
 pytestmark = pytest.mark.slow
@@ -62,12 +64,39 @@ FAULTY = {
         'base is None:\n                raise PacketFault("bad_check", None, end * 8)',
         "base is None:\n                base = 0",
     ),
+    "no reference is needed for a remainder of 0": (
+        "low",
+        "base = reference.get(field[0])",
+        "base = reference.get(field[0])\n            if base is None and not sent[place]:\n                base = field[2]",
+    ),
+    "a reference below the range is at its end": (
+        "low",
+        "return _nearest_code(field, base)",
+        "return field[5] if field[7] is None and base < field[2] else _nearest_code(field, base)",
+    ),
+    "a reference above the range is at its beginning": (
+        "low",
+        "return _nearest_code(field, base)",
+        "return 0 if field[7] is None and base > field[3] else _nearest_code(field, base)",
+    ),
     "all ones are a remainder": ("low", "(2, 16383, 9, 16383)", "(2, 16384, 9, 16383)"),
     "across the seam is not tried": ("seam", "return [near, far] if", "return [near] if"),
     "across the seam is tried too near": ("seam", "(modulus - 1) // 2 else", "(modulus - 1) // 2 - 1 else"),
     # Trails.
     "a point too many is counted": ("ground", "if count >= trail.points:", "if count > trail.points:"),
     "the order is reversed": ("ground", "    return points\n\n\ndef _place", "    return points[::-1]\n\n\ndef _place"),
+    "ages of two bytes": ("every", "age = self.groups[-1].now[0]", "age = self.groups[-1].now[0] & 65535"),
+    "a climb too far": (
+        "every",
+        "min(_MAX_CELLS, _MAX_CLIMB // self.climb)",
+        "min(_MAX_CELLS, _MAX_CLIMB // self.climb + 1)",
+    ),
+    "a point in later points may be younger": (
+        "every",
+        "self.rising and moved < 0",
+        "self.rising and self.fresh and moved < 0",
+    ),
+    "products of 28 bits": ("ground", "east * self.wide", "(abs(east * self.wide) & 0xfffffff) * (1 if east > 0 else -1)"),
     "the age is one more": ("every", "age = self.groups[-1].now[0]", "age = self.groups[-1].now[0] + 1"),
     "time may run back": ("every", "(self.rising and moved < 0) or", ""),
     "any pole will do": ("ground", "if 2 * (abs(latitude) - _POLE) > self.step:", "if False:"),
@@ -169,6 +198,26 @@ def target(schema, old="", new=""):
 def test_without_a_fault_nothing_is_found(schema):
     report = run(target(schema), PLANS[schema], seconds=600, max_inputs=INPUTS)
     assert report.clean, describe_report(report)
+
+
+@pytest.mark.parametrize("seed", range(5))
+@pytest.mark.parametrize("fault", [fault for fault in FAULTY if "a pole" in fault])
+def test_a_fault_near_a_pole_is_found_soon_with_any_seed(fault, seed):
+    schema, old, new = FAULTY[fault]
+    report = run(target(schema, old, new), PLANS[schema], seconds=600, max_inputs=3000, max_findings=1, seed=seed)
+    assert not report.clean
+
+
+def test_c_that_does_not_cut_a_reference_is_found():
+    files = HARNESSES["c"].write(PLANS["low"])
+    old = "if (x > span) {\n            x = (below"
+    name = next(name for name in files if old in files[name])
+    files |= {name: files[name].replace(old, old.replace("x > span", "0U > span"))}
+    program = build(HARNESSES["c"], files, tool=one_of("gcc", "clang", "cc", package="gcc"))
+    try:
+        assert not run(program, PLANS["low"], seconds=600, max_inputs=INPUTS, max_findings=1).clean
+    finally:
+        program.close()
 
 
 @pytest.mark.parametrize("fault", FAULTY)

@@ -43,8 +43,8 @@ for line in sys.stdin:
                 print("gate.c:7:3: runtime error: shift exponent 32 is too large", file=sys.stderr)
             if what == "is slow":
                 time.sleep(0.15)
-        if what == "leaks":
-            kept.append(bytes(100) + b"%d" % len(kept))
+        if what == "leaks" or (what == "leaks of few" and raw and raw[0] % 16 == 3):
+            kept.append(bytes(100 if what == "leaks" else 1600) + b"%d" % len(kept))
     elif verb == "encode_base" and what == "encoder dies":
         os._exit(4)
     elif verb == "encode_base" and what != "decodes":
