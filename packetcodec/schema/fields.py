@@ -101,7 +101,7 @@ def _kind(table: Table) -> Kind | None:
         return KINDS[name]
     if name is None:
         if (key := table.meant("kind")) is not None:
-            table.note("not a key of a field; did you mean kind?", key)
+            table.note_unknown(key, "a field", "kind")
         table.note_missing("kind", f"one of {', '.join(KINDS)}")
     else:
         near = nearest(str(name), KINDS)

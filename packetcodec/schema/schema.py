@@ -196,20 +196,24 @@ def _layouts(top: Table, header: Header) -> tuple[Layout, ...]:
             table.note(f'"{name}" is already the name of layout {names[name]}', "name")
         if ident is not None and ids.setdefault(ident, number) != number:
             table.note(f"{ident} is already the id of layout {ids[ident]}", "id" if "id" in table.data else None)
-        fields = _fields(table)
-        trail = read_trail(table.section("trail"), fields) if "trail" in table.data else None
+        fields, unread = _fields(table)
+        trail = read_trail(table.section("trail"), fields, unread) if "trail" in table.data else None
         found.append(Layout(name or "", ident or 0, fields, table.text("doc"), trail))
     return tuple(found)
 
 
-def _fields(layout: Table) -> tuple[Field, ...]:
+def _fields(layout: Table) -> tuple[tuple[Field, ...], list[dict[str, Any]]]:
+    """The fields of a layout, and the tables of those at fault; an empty one stands for all where there is none."""
     fields: dict[str, Field] = {}
-    for row in layout.rows("fields"):
+    rows = layout.rows("fields")
+    unread: list[dict[str, Any]] = [] if rows else [{}]
+    for row in rows:
         field = read_field(row)
         if field is None:
+            unread.append(row.data)
             continue
         if field.name in fields:
             message = f'"{field.name}" is already the name of another field of this layout: give this one a name'
             row.note(message, "name" if "name" in row.data else None)
         fields[field.name] = field
-    return tuple(fields.values())
+    return tuple(fields.values()), unread

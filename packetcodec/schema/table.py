@@ -82,11 +82,15 @@ class Table:
         for key in self.data:
             if key not in known:
                 near = nearest(key, known) if len(self.faults.problems) < MAX_PROBLEMS else None
-                hint = f"; did you mean {near}?" if near else f"; known here: {', '.join(known)}"
-                self.note(f"not a key of {what or self._rows.what}{hint}", key)
+                self.note_unknown(key, what or self._rows.what, near, known)
         for key, row in self.keys.items():
             if row.required and key not in self.data:
                 self.note_missing(key, row.meaning)
+
+    def note_unknown(self, key: str, what: str, near: str | None, known: Iterable[str] = ()) -> None:
+        """Note a key that `what` does not have, and the one that was meant, or all that there are."""
+        hint = f"did you mean {near}?" if near else f"known here: {', '.join(known)}"
+        self.note(f"not a key of {what}; {hint}", key)
 
     def meant(self, key: str) -> str | None:
         """The unknown key that most likely was meant to be this one."""

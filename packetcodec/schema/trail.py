@@ -22,9 +22,9 @@ x (all rounded, at least 1; found on recorded tracks). Packets of another motion
 from __future__ import annotations
 
 from decimal import ROUND_HALF_UP, Decimal
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from packetcodec.schema.kinds import DEGREE, METRE, METRES_PER_DEGREE_NORTH, WIDEST_CELL, Role
+from packetcodec.schema.kinds import DEGREE, KINDS, METRE, METRES_PER_DEGREE_NORTH, WIDEST_CELL, Role
 from packetcodec.schema.model import (
     AltitudeSteps,
     CodedSpacing,
@@ -37,7 +37,7 @@ from packetcodec.schema.model import (
 from packetcodec.schema.places import show
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from packetcodec.schema.table import Table
 
@@ -53,21 +53,24 @@ MAX_AGE = 2**31 - 1
 CODED = "coded"
 
 
-def read_trail(table: Table, fields: Sequence[Field]) -> Trail | None:
-    """The trail of a table, or None when something in it is wrong (noted in the table's faults)."""
+def read_trail(table: Table, fields: Sequence[Field], unread: Sequence[Mapping[str, Any]] = ()) -> Trail | None:
+    """The trail of a table, or None when something in it is wrong (noted in the table's faults).
+
+    A field that is at fault itself, one of the tables `unread`, is not called missing here.
+    """
     before = len(table.faults.problems)
     table.reject_unknown()
     points = table.integer("points")
     step, resolution = _step(table)
     usual = table.integer("usual_spacing") or 1
-    spacing = _spacing(table, fields, usual, points or 1)
+    spacing = _spacing(table, fields, unread, usual, points or 1)
     if isinstance(spacing, ConstantSpacing):
         if "usual_spacing" in table.data:
             table.note("only where the spacing is a field or coded", "usual_spacing")
         usual = spacing.seconds
     speed = table.number("speed")
     climb = table.number("altitude_resolution")
-    _demand_fields(table, fields, climb=climb is not None)
+    _demand_fields(table, fields, unread, climb=climb is not None)
     limit = table.integer("packet_bytes")
     too_long = table.text("too_long")
     wandering = table.boolean("wandering")
@@ -115,7 +118,7 @@ def _scale(cells: Decimal) -> int:
     return min(max(1, int(cells.quantize(Decimal(1), rounding=ROUND_HALF_UP))), _MAX_SCALE)
 
 
-def _spacing(table: Table, fields: Sequence[Field], usual: int, points: int) -> Spacing:
+def _spacing(table: Table, fields: Sequence[Field], unread: Sequence[Mapping[str, Any]], usual: int, points: int) -> Spacing:
     """What tells the seconds from point to point."""
     value = table.data.get("spacing")
     if value is None or value == CODED:  # a missing key is noted with the others
@@ -125,7 +128,8 @@ def _spacing(table: Table, fields: Sequence[Field], usual: int, points: int) -> 
         field = known_fields.get(value)
         if field is None:
             known = f": one of {', '.join(known_fields)}" if known_fields else "; this layout has none"
-            table.note(f"{show(value)} is not a field of kind number in whole, non-negative seconds{known}", "spacing")
+            if not any(row.get("name", row.get("kind")) in (None, value) for row in unread):
+                table.note(f"{show(value)} is not a field of kind number in whole, non-negative seconds{known}", "spacing")
         elif field.high // field.scale > MAX_AGE // points:
             limit = f"a maximum of {MAX_AGE // points} s leaves the age of point {points} below 2^31 s"
             table.note(f"{value} goes up to {field.high // field.scale} s: {limit}", "spacing")
@@ -133,8 +137,11 @@ def _spacing(table: Table, fields: Sequence[Field], usual: int, points: int) -> 
     return ConstantSpacing(table.integer("spacing") or 1)
 
 
-def _demand_fields(table: Table, fields: Sequence[Field], *, climb: bool) -> None:
+def _demand_fields(table: Table, fields: Sequence[Field], unread: Sequence[Mapping[str, Any]], *, climb: bool) -> None:
     roles = [field.kind.role for field in fields]
+    kinds = [row.get("kind") for row in unread]
+    unknown = any(kind not in list(KINDS) for kind in kinds)
     for role in (Role.NORTH, Role.EAST, *([Role.HEIGHT] if climb else [])):
-        if roles.count(role) != 1:
+        excused = not roles.count(role) and (unknown or role.value in kinds)
+        if roles.count(role) != 1 and not excused:
             table.note(f"needs one field of kind {role.value}, the layout has {roles.count(role)}")

@@ -336,6 +336,35 @@ def test_a_fault_of_a_trail_names_its_place_its_bound_and_the_value(text, words)
     assert all(word in said[0] for word in words), said
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "word"),
+    [
+        ('"latitude"', '"latitud"', '"latitud" is not a kind; did you mean latitude?'),
+        ('kind = "longitude"', 'kind = "longitude", max_error = "x"', "max_error: "),
+        ('kind = "longitude"', 'kint = "longitude"', "kint: "),
+        ('kind = "longitude"', 'kind = ["longitude"]', "is not a kind"),
+        ("maximum = 60", "maximum = -60", "-60"),
+        (BEACON.replace("\n", " "), "", "fields: "),
+    ],
+)
+def test_a_field_at_fault_is_not_called_missing_by_its_trail(old, new, word):
+    text = TRAIL.replace("TRAIL", 'resolution_m = 5, spacing = "gap"')
+    assert old in text
+    said = faults(text.replace(old, new))
+    assert said
+    assert not [fault for fault in said if "trail" in fault], said
+    assert word in "".join(said)
+
+
+def test_a_trail_still_asks_for_the_fields_that_no_row_at_fault_can_be():
+    said = faults(
+        TRAIL.replace("TRAIL", "resolution_m = 5, spacing = 1, altitude_resolution = 5").replace(
+            '"latitude"', '"latitude", bits = 99'
+        )
+    )
+    assert [fault.rpartition(": ")[2] for fault in said][1:] == ["needs one field of kind altitude, the layout has 0"]
+
+
 def identifiers(count):
     rows = ", ".join(f'{{ kind = "identifier", name = "n{i}", bits = 32 }}' for i in range(count))
     return (
