@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import csv
 import io
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from packetcodec.receive.events import Position
@@ -27,9 +28,10 @@ _COLUMNS = (
 )  # fmt: skip
 
 
-def _columns(fields: Sequence[str]) -> list[str]:
+@lru_cache
+def _columns(fields: tuple[str, ...]) -> tuple[str, ...]:
     """Those of fields; one of the same name as a column that is always there gets no second one."""
-    return [name for name in dict.fromkeys(fields) if name not in _COLUMNS]
+    return tuple(name for name in dict.fromkeys(fields) if name not in _COLUMNS)
 
 
 def _line(event: Position | Report, fields: Sequence[str]) -> str:
@@ -37,7 +39,7 @@ def _line(event: Position | Report, fields: Sequence[str]) -> str:
         return ""
     place = (event.latitude, event.longitude, event.altitude, event.direct, event.packet_counter, event.layout)
     heard = (event.reception.rssi, event.reception.snr)
-    return _row((told_time(event), event.tracker, *place, *heard, *map(event.values.get, _columns(fields))))
+    return _row((told_time(event), event.tracker, *place, *heard, *map(event.values.get, _columns(tuple(fields)))))
 
 
 def _row(cells: Iterable[object]) -> str:
@@ -58,6 +60,6 @@ def _parse(lines: Iterable[str]) -> Iterator[Entry]:
 
 
 FORMAT = TrackFormat(
-    suffix=".csv", description="a row a position", head=lambda fields: _row((*_COLUMNS, *_columns(fields))), line=_line,
-    parse=_parse,
+    suffix=".csv", description="a row a position", head=lambda fields: _row((*_COLUMNS, *_columns(tuple(fields)))),
+    line=_line, parse=_parse,
 )  # fmt: skip
