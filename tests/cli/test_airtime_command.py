@@ -209,3 +209,15 @@ def test_the_smallest_size_of_a_trail_is_explained(cli):
     text = re.sub('(kind = "l(at|ong)itude".*?), optional = true', r"\1", text)
     (cli.folder / "always.toml").write_text(text, encoding="utf-8")
     assert 'layout "track": 14 to 32 bytes, 15 without points' in cli("airtime", "always.toml", "--sf", "10")[1]
+
+
+@pytest.mark.parametrize(
+    ("region", "words"),
+    [
+        ("US915", "limits of 902-928, hopping: 47 CFR 15.247, 2021 (read in a quotation of it, not in the document)"),
+        ("EU868", "Decision 2017/1483 (read), 2025-03; the figures used are those marked (read)"),
+        ("AU915", "region_au_915_defs.h (read), 2000; the figures used are those marked (quoted)"),
+    ],
+)
+def test_of_several_documents_it_is_said_which_the_figures_come_from(cli, region, words):
+    assert words in cli("airtime", "--region", region)[1].replace("\n", " ")

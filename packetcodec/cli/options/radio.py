@@ -87,8 +87,7 @@ class Radio:
         """Where the limits come from, a line for each route."""
         rows = dict.fromkeys((band.name, route) for _, band, route in self.ways)
         return "; ".join(
-            f"limits of {name}, {route.name}: {route.source}, {route.date} ({_MARKS[route.verified]})"
-            for name, route in rows
+            f"limits of {name}, {route.name}: {route.source}, {route.date}{_verified(route)}" for name, route in rows
         )
 
     @property
@@ -105,6 +104,14 @@ class Radio:
             if band.note:
                 said.append(f"{band.name}: {band.note}")
         return tuple(dict.fromkeys((*said, *(f"{self.region.name}: {note}" for note in self.region.notes))))
+
+
+def _verified(route: Route) -> str:
+    """How far the figures of a route were verified; of several documents with marks of their own, which are meant."""
+    if f"({route.verified})" in route.source:
+        return f"; the figures used are those marked ({route.verified})"
+    others = any(f"({mark})" in route.source for mark in _MARKS)
+    return f"; the figures without a mark: {_MARKS[route.verified]}" if others else f" ({_MARKS[route.verified]})"
 
 
 def radio_options(command: Callable[..., Any]) -> Callable[..., Any]:
