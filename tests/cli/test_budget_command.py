@@ -40,7 +40,7 @@ def test_the_report_for_people_has_the_same_and_the_cautions(cli):
     said = " ".join(out.split())
     for words in (
         "84.9 %", "exceeded", "How many bytes may I use?", "Which field should I shrink?", "To the next shorter airtime",
-        "0.1718", "no capture effect", "not permission",
+        "0.1719", "no capture effect", "not permission",
         "is a default: ", "No kilometres", "other routes of 868.0-868.6",
     ):  # fmt: skip
         assert words in said

@@ -103,7 +103,7 @@ def _channel(costs: Costs) -> Rows:
     for modem, item, loss, found in costs.shared():
         missed = {points: loss ** (points + 1) for points in costs.trail_points}
         row = {"layout": item.name, "modem": modem.name, "channel_load": found.channel_load, "loss": loss}
-        shown = (percent(loss), f"{loss:.4f}", *map(percent, list(missed.values())[1:]))
+        shown = (percent(loss), f"{ceil(loss * 10_000) / 10_000:.4f}", *map(percent, list(missed.values())[1:]))
         yield row | {"missed_with_points": missed}, (item.name, modem.label, percent(found.channel_load), *shown)
 
 
