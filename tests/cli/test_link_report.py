@@ -41,6 +41,13 @@ def test_the_table_tells_how_many_points_arrive_for_each_length(cli):
     assert cli(*LINK)[1] == out  # the same seed, and 0,5,10 are the lengths if none are given
 
 
+def test_the_lengths_are_none_half_and_all_of_the_schemas_trail(cli):
+    (cli.folder / "short.toml").write_text(schema_text().replace("points = 10", "points = 3"), encoding="utf-8")
+    out = cli("-s", "short.toml", "--loss", "40%", "--every", "600")[1]
+    rows = out[out.index("trail of ") :].splitlines()[2:]
+    assert [row.partition("  ")[0] for row in rows[: rows.index("")]] == ["none", "1 point", "3 points"]
+
+
 @pytest.mark.slow
 def test_programs_get_the_same_figures(cli):
     report = json.loads(cli(*LINK, "--json")[1])

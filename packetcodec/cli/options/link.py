@@ -26,7 +26,7 @@ from packetcodec.spelling import counted
 
 @dataclass(frozen=True, slots=True)
 class LinkTest:
-    """What the options ask for: what the link does, and the lengths of trail to compare."""
+    """What the options ask for: what the link does, and the lengths of trail to compare; none, half and all by default."""
 
     conditions: LinkConditions
     lengths: tuple[int, ...]
@@ -72,7 +72,12 @@ def link_options(command: Callable[..., Any]) -> Callable[..., Any]:
         click.option("--burst", type=float, metavar="PACKETS", help="Mean run of lost packets; default: no runs."),
         *others,
         click.option("--reorder", type=int, metavar="PACKETS", help="A packet is late by up to this many."),
-        click.option("--trails", metavar="POINTS", help="Lengths of trail to compare; default: 0,5,10.", callback=_lengths),
+        click.option(
+            "--trails",
+            metavar="POINTS",
+            help="Lengths of trail to compare; default: 0, half and all of the schema's.",
+            callback=_lengths,
+        ),
         click.option("--seed", type=int, help="Seed of the lossy link: the same seed gives the same losses. Default: 1."),
     )
 
@@ -92,7 +97,7 @@ def link_of(
         return None, others
     with wrong_option():
         conditions = LinkConditions(burst=burst, reorder=reorder or 0, seed=1 if seed is None else seed, **shares)
-    return LinkTest(conditions, trails or (0, 5, 10)), others
+    return LinkTest(conditions, trails or ()), others
 
 
 def share(text: str) -> float:

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
+from packetcodec.bench.link_test import trail_lengths
 from packetcodec.bench.sender import value_of_fix
 from packetcodec.cli.options.radio import Radio
 from packetcodec.cli.options.schedule import Planned
@@ -62,10 +63,9 @@ class Costs:
         return tuple(item.sending for item in self.planned)
 
     @property
-    def trail_points(self) -> list[int]:
+    def trail_points(self) -> tuple[int, ...]:
         """Points of a trail that a missed position is counted with: none, half and all that the schema can carry."""
-        most = max((layout.trail.points for layout in self.plan.layouts if layout.trail), default=0)
-        return sorted({0, most // 2, most})
+        return trail_lengths(max((layout.trail.points for layout in self.plan.layouts if layout.trail), default=0))
 
     def channels(self) -> Iterator[tuple[Radio, tuple[Sending, ...]]]:
         """Each channel with what is sent on it."""

@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass, replace
 from fractions import Fraction
 from typing import Any
 
-from packetcodec.bench.link_test import LinkReport, link_test, with_trail
+from packetcodec.bench.link_test import LinkReport, link_test, trail_lengths, with_trail
 from packetcodec.bench.outcome import along_time
 from packetcodec.bench.sender import Sender
 from packetcodec.bench.tune_trail import Suggestion, tune_trail, windows
@@ -45,13 +45,14 @@ def send_over_link(test: LinkTest | None, replayed: Replayed) -> Trails:
     suggestion = tune_trail(layout.trail, windows(sender, fixes), compare=True)
     if test is None:
         return Trails(suggestion, None, ())
-    for points in test.lengths:
+    lengths = test.lengths or trail_lengths(layout.trail.points)
+    for points in lengths:
         with wrong_option():
             with_trail(schema, layout.name, points)
-    with progress("Testing the link", len(fixes) * len(test.lengths)) as tell:
+    with progress("Testing the link", len(fixes) * len(lengths)) as tell:
         reports = link_test(
             schema, layout.name, fixes, interval=replayed.interval, conditions=test.conditions, recording=recording,
-            lengths=test.lengths, constants=replayed.constants, progress=tell,
+            lengths=lengths, constants=replayed.constants, progress=tell,
         )  # fmt: skip
     return Trails(suggestion, test, reports)
 
