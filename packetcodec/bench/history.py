@@ -79,3 +79,12 @@ class History:
 
 def _point(fix: Fix, age: float) -> TrailPoint:
     return TrailPoint(fix.latitude or 0.0, fix.longitude or 0.0, fix.altitude, age)
+
+
+def trail_lengths(points: int) -> tuple[int, ...]:
+    """Lengths of a trail that tell what it is good for: none, half and all of its points.
+
+    >>> trail_lengths(8), trail_lengths(1)
+    ((0, 4, 8), (0, 1))
+    """
+    return tuple(sorted({0, points // 2, points}))

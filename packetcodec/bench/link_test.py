@@ -137,15 +137,6 @@ def with_trail(schema: Schema, layout: str, points: int) -> Schema:
     return found
 
 
-def trail_lengths(points: int) -> tuple[int, ...]:
-    """Lengths of a trail that tell what it is good for: none, half and all of its points.
-
-    >>> trail_lengths(8), trail_lengths(1)
-    ((0, 4, 8), (0, 1))
-    """
-    return tuple(sorted({0, points // 2, points}))
-
-
 def link_test(
     schema: Schema,
     layout: str,

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
-from packetcodec.bench.link_test import trail_lengths
+from packetcodec.bench.history import trail_lengths
 from packetcodec.bench.sender import value_of_fix
 from packetcodec.cli.options.radio import Radio
 from packetcodec.cli.options.schedule import Planned

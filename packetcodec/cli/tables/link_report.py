@@ -7,7 +7,8 @@ from dataclasses import asdict, dataclass, replace
 from fractions import Fraction
 from typing import Any
 
-from packetcodec.bench.link_test import LinkReport, link_test, trail_lengths, with_trail
+from packetcodec.bench.history import trail_lengths
+from packetcodec.bench.link_test import LinkReport, link_test, with_trail
 from packetcodec.bench.outcome import along_time
 from packetcodec.bench.sender import Sender
 from packetcodec.bench.tune_trail import Suggestion, tune_trail, windows
