@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from packetcodec.cli.files import load_plan
-from packetcodec.cli.options.columns import columns_option, needs
+from packetcodec.cli.options.columns import columns_option, demand_known, needs
 from packetcodec.cli.options.radio import Radio, radio_of, radio_options
 from packetcodec.cli.options.schedule import DEFAULT_EVERY, Planned, schedule_of
 from packetcodec.cli.options.usage import added, wrong_option
@@ -96,6 +96,7 @@ def costs_of(
     radios = {item.frequency: _tuned(radio, item, settings) for item in planned}
     if log is None:
         needs("--log beside it", columns, time_format)
+    demand_known(columns, plan)
     name = STDIN_NAME if log == "-" else log or ""
     fixes = () if log is None else read_log(blocks(log), name=name, columns=columns, time_format=time_format).fixes
     costs = Costs(

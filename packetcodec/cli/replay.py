@@ -14,7 +14,7 @@ from packetcodec.bench.passage import send
 from packetcodec.bench.sender import Sender
 from packetcodec.cli.convert import output_format, write_passage
 from packetcodec.cli.files import demand_different, load_schema
-from packetcodec.cli.options.columns import columns_option, needs
+from packetcodec.cli.options.columns import columns_option, demand_known, needs
 from packetcodec.cli.options.link import demand_trail, link_of, link_options
 from packetcodec.cli.options.radio import radio_of, radio_options
 from packetcodec.cli.options.schedule import duration
@@ -121,6 +121,7 @@ def replay(
         every((), seconds)
     if log is None:
         needs("a LOG, the built-in sample has no columns", columns, time_format)
+    demand_known(columns, codec.plan)
     recorded = _read(log, format=log_format, columns=columns, time_format=time_format)
     replayed = Replayed(agreed, codec, layout, recorded, _send(codec, layout, recorded, seconds, constants), radio, seconds,
                         constants)  # fmt: skip

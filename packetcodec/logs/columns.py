@@ -60,7 +60,8 @@ COLUMNS: Final = (
     Column("battery_volt", "volts", ("battery_v", "batt_v", "vbat", "battery_volt", "battery_volts")),
     Column("battery_percent", "percent", ("battery_pct", "batt_pct", "battery_percent", "batt_percent", "soc")),
 )
-_MEANINGS: Final[Mapping[str, str]] = {name: column.meaning for column in COLUMNS for name in column.names}
+#: Each name of a column to its meaning.
+MEANINGS: Final[Mapping[str, str]] = {name: column.meaning for column in COLUMNS for name in column.names}
 _DEGREES: Final = ("deg", "degree", "degrees", "decimal degrees", "°")
 _NO_UNIT: Final = ("-", "#", "1")
 
@@ -84,7 +85,7 @@ _UNITS: Final[Mapping[str, Mapping[str, Use]]] = {
     "fix_quality": _units("fix_quality", *_NO_UNIT),
     "battery": _units("battery_volt", "v", "volt", "volts") | _units("battery_percent", "%", "percent"),
 }  # fmt: skip
-_NAMES: Final = dict(_MEANINGS) | dict.fromkeys(("battery", "batt", "vbat"), "battery")
+_NAMES: Final = dict(MEANINGS) | dict.fromkeys(("battery", "batt", "vbat"), "battery")
 _BRACKETS: Final = re.compile(r"(.*?)[\s_]*[\[(]\s*([^\[\]()]*?)\s*[\])]")
 
 
@@ -103,7 +104,7 @@ def use(heading: str) -> Use:
     """
     name, unit = _parts(heading)
     if unit is None:
-        return Use(_MEANINGS.get(name, heading.lower()))
+        return Use(MEANINGS.get(name, heading.lower()))
     return _UNITS.get(_NAMES.get(name, ""), {}).get(unit, Use(heading.lower()))
 
 
@@ -119,7 +120,7 @@ def uses(headings: Sequence[str], requested: Mapping[str, str] | None = None) ->
         if len(places) != 1:
             count = "no column is" if not places else f"{len(places)} columns are"
             raise ValueError(f"{count} named '{shown(heading)}', to be read as {shown(name)}; {listed(headings)}")
-        meaning = _MEANINGS.get(name.lower(), name.lower())
+        meaning = MEANINGS.get(name.lower(), name.lower())
         found = [_set_aside(each) if had.meaning == meaning else had for each, had in zip(headings, found, strict=True)]
         _, unit = _parts(heading)
         found[places[0]] = _UNITS.get(meaning, {}).get(unit or "", Use(meaning))
@@ -131,7 +132,7 @@ def uses(headings: Sequence[str], requested: Mapping[str, str] | None = None) ->
 def _set_aside(heading: str) -> Use:
     """What a column is read as whose meaning another one has, or which has none here."""
     name = heading.lower()
-    return Use(f"{name} as it stands" if name in _MEANINGS.values() else name)
+    return Use(f"{name} as it stands" if name in MEANINGS.values() else name)
 
 
 def _is_seconds(heading: str) -> bool:

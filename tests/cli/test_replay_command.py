@@ -194,6 +194,18 @@ def test_a_column_option_that_cannot_be_is_wrong_usage(cli, arguments, words):
     assert cli(*arguments) == (2, "", f"packetcodec {arguments[0]}: {words}\n")
 
 
+@pytest.mark.parametrize("command", [("replay", "t.csv"), ("budget", "--log", "t.csv")])
+def test_a_name_that_no_column_can_have_is_refused_with_those_that_one_can(cli, command):
+    (cli.folder / "t.csv").write_text(TABLE, encoding="utf-8")
+    status, out, err = cli(*command, *COLUMNS, "--column", "lattitude=Breite")
+    assert (status, out) == (2, "")
+    assert "--column: lattitude is neither a meaning (time, latitude, longitude, date, " in err
+    assert "nor a field of pasture (collar, counter, " in err
+    assert err.endswith("; did you mean latitude?\n")
+    for name in ("collar", "battery_volt", "SATS"):  # a field, what a field takes its value by, another name of a meaning
+        assert "neither" not in cli(*command, *COLUMNS[:6], "--column", f"{name}=Volt")[2]
+
+
 @pytest.mark.parametrize(
     ("name", "head", "record", "tail", "said"),
     [

@@ -8,8 +8,12 @@ from typing import Any
 
 import click
 
+from packetcodec.bench.sender import columns_of as columns_of_field
 from packetcodec.cli.options.usage import added, wrong_option
+from packetcodec.logs.columns import COLUMNS, MEANINGS
 from packetcodec.logs.time_format import TimeFormat
+from packetcodec.spelling import nearest
+from packetcodec.wire import Plan
 
 _FORMAT = click.option(
     "--time-format",
@@ -64,6 +68,18 @@ def columns_of(texts: tuple[str, ...]) -> dict[str, str]:
             raise click.BadParameter(f"{text}: the {'name' if name in found else 'heading'} is given twice")
         found[name] = heading
     return found
+
+
+def demand_known(columns: dict[str, str], plan: Plan) -> None:
+    """Refuse a name that is neither a meaning nor one that a field of the plan takes its value by."""
+    fields = {name: field.name for layout in plan.layouts for field in layout.fields for name in columns_of_field(field)}
+    for name in columns:
+        if name.lower() not in {**MEANINGS, **fields}:
+            near = nearest(name.lower(), {**MEANINGS, **fields})
+            known = f"a meaning ({', '.join(column.meaning for column in COLUMNS)})"
+            own = f"a field of {plan.name} ({', '.join(dict.fromkeys(fields.values()))})"
+            hint = f"; did you mean {near}?" if near else ""
+            raise click.UsageError(f"--column: {name} is neither {known} nor {own}{hint}")
 
 
 def needs(what: str, columns: dict[str, str], time_format: TimeFormat | None) -> None:
