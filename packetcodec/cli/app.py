@@ -1,8 +1,9 @@
 """The group of commands, and how a fault becomes one clear line and an exit status.
 
-Owns one rule: exit status 0 done, 1 the data or the schema is at fault, 2 wrong usage: an invalid option, or a file
-that cannot be opened, read or written. A reader who has gone, such as `head`, changes none of these. A fault is a line
-on stderr, never a traceback. `packetcodec` alone prints its help on stdout and exits with 0, as with `--help`.
+Owns one rule: exit status 0 done, 1 the data or the schema is at fault, 2 wrong usage: an invalid option, one whose extra
+is not installed, or a file that cannot be opened, read or written. A reader who has gone, such as `head`, changes none of
+these. A fault is a line on stderr, never a traceback. `packetcodec` alone prints its help on stdout and exits with 0, as
+with `--help`.
 """
 
 from __future__ import annotations
@@ -47,8 +48,8 @@ def app(context: click.Context) -> None:
     Start with `packetcodec new FILE`, edit the file, then check, airtime, spec. `packetcodec replay` without arguments
     sends the built-in sample log through the starter schema.
 
-    Exit status: 0 means done, 1 that the data or the schema is at fault, 2 wrong usage: an invalid option, or a file that
-    cannot be opened, 130 that Ctrl-C ended it.
+    Exit status: 0 means done, 1 that the data or the schema is at fault, 2 wrong usage: an invalid option, one whose extra
+    is not installed, or a file that cannot be opened, 130 that Ctrl-C ended it.
     """
     if context.invoked_subcommand is None:
         click.echo(context.get_help())

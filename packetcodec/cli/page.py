@@ -15,7 +15,7 @@ import click
 
 from packetcodec.cli.budget import costs_of, schedule_options
 from packetcodec.cli.files import load_plan, write_file
-from packetcodec.cli.streams import DataFault, say
+from packetcodec.cli.streams import say
 from packetcodec.cli.tables.sheet import remark
 
 if TYPE_CHECKING:
@@ -58,12 +58,12 @@ def room(name: str) -> Any:
     """A module that draws.
 
     Raises:
-        DataFault: the libraries for it are not installed.
+        click.UsageError: the libraries for it are not installed.
     """
     try:
         return importlib.import_module(name)
     except ImportError as fault:
-        raise DataFault(f"a page needs the extra `page` ({fault.name}): pip install 'packetcodec[page]'") from None
+        raise click.UsageError(f"a page needs the extra `page` ({fault.name}): pip install 'packetcodec[page]'") from None
 
 
 def put_page(whole: Whole, path: str | None, pictures: Sequence[tuple[str, str]]) -> None:

@@ -16,6 +16,8 @@ import time
 from pathlib import Path
 from typing import Any, Protocol
 
+import click
+
 from packetcodec.cli.streams import DataFault, say
 
 try:
@@ -61,7 +63,7 @@ def open_source(name: str, baud: int, interrupted: Callable[[], None], stopped: 
         stopped: identity of the source that was read last, and how many bytes of it are done with; None and 0 at first.
 
     Raises:
-        DataFault: a serial port without the library for it.
+        click.UsageError: a serial port without the library for it.
         OSError: a file that cannot be opened.
     """
     if name == "-":
@@ -171,7 +173,7 @@ class Port:
 
     def __init__(self, name: str, baud: int, interrupted: Callable[[], None]) -> None:
         if serial is None:
-            raise DataFault(f"{name}: a serial port needs the extra `serial`: pip install 'packetcodec[serial]'")
+            raise click.UsageError(f"{name}: a serial port needs the extra `serial`: pip install 'packetcodec[serial]'")
         self._name = name
         self._baud = baud
         self._interrupted = interrupted

@@ -245,9 +245,9 @@ def test_cobs_frames_come_through_noise_on_a_port(follow, tmp_path):
 def test_a_port_without_its_library_names_the_extra(once, monkeypatch):
     monkeypatch.setattr(sources, "serial", None)
     status, _, err = once(b"", "-i", "/dev/no-such-port")
-    assert status == 1
+    assert status == 2
     assert err == (
-        "packetcodec: /dev/no-such-port: a serial port needs the extra `serial`: pip install 'packetcodec[serial]'\n"
+        "packetcodec decode: /dev/no-such-port: a serial port needs the extra `serial`: pip install 'packetcodec[serial]'\n"
     )
 
 

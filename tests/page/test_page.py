@@ -156,8 +156,8 @@ def test_without_the_extra_it_says_what_to_install(cli: Any, monkeypatch: pytest
 
     monkeypatch.setattr("packetcodec.cli.page.importlib", SimpleNamespace(import_module=missing))
     status, _, err = cli("page", "-o", "a.html")
-    assert status == 1
-    assert "a page needs the extra `page` (altair): pip install 'packetcodec[page]'" in err
+    assert status == 2
+    assert "packetcodec page: a page needs the extra `page` (altair): pip install 'packetcodec[page]'" in err
 
 
 @pytest.mark.slow
