@@ -31,6 +31,8 @@ from packetcodec.errors import PacketcodecError
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    import pyarrow  # noqa: ICN001  # the name that `Layouts` says
+
     from packetcodec.arrays.references import Known, Reference
     from packetcodec.arrays.tables import Units
     from packetcodec.codec import Codec
@@ -48,8 +50,8 @@ class Layouts(NamedTuple):
         unknown: rows and status of packets that belong to no layout.
     """
 
-    tables: dict[tuple[int, str], pa.Table]
-    unknown: pa.Table
+    tables: dict[tuple[int, str], pyarrow.Table]  # not pa, in which pdoc sees no module
+    unknown: pyarrow.Table
 
 
 class ColumnDecoder:

@@ -2,7 +2,7 @@
 
 The names below come in two groups. Running (`run`, `play`, targets, `Corpus`) and the invariants need nothing beyond the
 package. The strategies need hypothesis, the extra `fuzz`, and are loaded when they are first asked for: the command line and
-the pytest fixture do without.
+the pytest fixture do without. They are described where they stand, in the modules of `packetcodec.fuzz.strategies`.
 
 >>> from packetcodec.schema import Schema
 >>> from packetcodec.starter import schema_text
@@ -42,6 +42,15 @@ from packetcodec.fuzz.run import play, run
 from packetcodec.fuzz.targets import FunctionTarget, Replies, Target, decoder_target
 from packetcodec.wire import compile_plan
 
+__all__ = [
+    "BrokenInvariantError", "Corpus", "Finding", "FunctionTarget", "Oracle", "Program", "Replies", "Report", "Target",
+    "all_answers_agree", "compile_plan", "compiled_target", "decoder_target",
+    "decoding_ends_with_a_packet_or_a_named_fault", "error_is_within_the_promised_bound",
+    "flips_up_to_the_guarantee_are_noticed", "guaranteed_flips", "noise_is_missed_no_more_often_than_promised", "play",
+    "points_are_within_half_a_cell", "python_target", "quantizing_is_idempotent", "quantizing_is_monotone",
+    "reference_target", "run", "values_follow_from_the_codes", "what_is_accepted_encodes_again_to_the_same_meaning",
+]  # fmt: skip
+
 if TYPE_CHECKING:
     from packetcodec.fuzz.strategies.packets import (
         any_packets,
@@ -55,15 +64,10 @@ if TYPE_CHECKING:
     from packetcodec.fuzz.strategies.schemas import schema_texts, schemas, versions
     from packetcodec.fuzz.strategies.trails import points
 
-__all__ = [
-    "BrokenInvariantError", "Corpus", "Finding", "FunctionTarget", "Oracle", "Program", "Replies", "Report", "Target",
-    "all_answers_agree", "any_packets", "any_value", "any_values", "compile_plan", "compiled_target", "decoder_target",
-    "decoding_ends_with_a_packet_or_a_named_fault", "error_is_within_the_promised_bound",
-    "flips_up_to_the_guarantee_are_noticed", "good_packets", "good_value", "good_values", "guaranteed_flips",
-    "noise_is_missed_no_more_often_than_promised", "play", "points", "points_are_within_half_a_cell", "python_target",
-    "quantizing_is_idempotent", "quantizing_is_monotone", "reference_target", "run", "schema_texts", "schemas",
-    "spoiled_packets", "values_follow_from_the_codes", "versions", "what_is_accepted_encodes_again_to_the_same_meaning",
-]  # fmt: skip
+    __all__ += [  # that load hypothesis when they are first asked for
+        "any_packets", "any_value", "any_values", "good_packets", "good_value", "good_values", "points", "schema_texts",
+        "schemas", "spoiled_packets", "versions",
+    ]  # fmt: skip
 
 #: Strategies to the modules that they stand in.
 _STRATEGIES = {

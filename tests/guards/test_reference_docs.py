@@ -16,8 +16,9 @@ ROOT = Path(packetcodec.__file__).parent
 #: The modules that users import from. Each states its public names in `__all__`.
 PUBLIC = (
     "packetcodec", "packetcodec.arrays", "packetcodec.bench", "packetcodec.crc", "packetcodec.crc.distance",
-    "packetcodec.emit", "packetcodec.fuzz", "packetcodec.logs", "packetcodec.page", "packetcodec.radio",
-    "packetcodec.receive", "packetcodec.schema", "packetcodec.vectors", "packetcodec.wire",
+    "packetcodec.emit", "packetcodec.fuzz", "packetcodec.fuzz.strategies.packets",
+    "packetcodec.fuzz.strategies.schemas", "packetcodec.fuzz.strategies.trails", "packetcodec.logs", "packetcodec.page",
+    "packetcodec.radio", "packetcodec.receive", "packetcodec.schema", "packetcodec.vectors", "packetcodec.wire",
 )  # fmt: skip
 
 

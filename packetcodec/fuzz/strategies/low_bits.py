@@ -13,7 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from packetcodec.fuzz.strategies import st
+from packetcodec.fuzz.strategies import composite, st
 from packetcodec.schema import KINDS
 from packetcodec.schema.fields import read_field
 from packetcodec.schema.table import Faults, Table
@@ -30,7 +30,7 @@ class LowBitsDrawn:
     seam: bool = False
 
 
-@st.composite
+@composite
 def low_bits_of(draw: st.DrawFn, table: Mapping[str, Any], name: str, drawn: LowBitsDrawn) -> dict[str, Any]:
     """The table of a field, in half of the cases with low bits where it may have them."""
     whole = dict(table)

@@ -31,7 +31,7 @@ from random import Random
 from typing import TYPE_CHECKING, Any
 
 from packetcodec.fuzz.spoil import WAYS, Spoiler
-from packetcodec.fuzz.strategies import st
+from packetcodec.fuzz.strategies import composite, st
 from packetcodec.fuzz.strategies.schemas import NAMES
 from packetcodec.fuzz.strategies.trails import points
 from packetcodec.schema import Form
@@ -41,6 +41,8 @@ if TYPE_CHECKING:
 
     from packetcodec.codec import Codec
     from packetcodec.schema import Field, Layout, Schema
+
+__all__ = ["any_packets", "any_value", "any_values", "good_packets", "good_value", "good_values", "spoiled_packets"]
 
 
 # --- values ---------------------------------------------------------------------------------------------------------
@@ -99,7 +101,7 @@ def good_values(layout: Layout) -> st.SearchStrategy[dict[str, Any]]:
     return st.fixed_dictionaries({field.name: good_value(field) for field in layout.fields})
 
 
-@st.composite
+@composite
 def any_values(draw: st.DrawFn, layout: Layout) -> dict[str, Any]:
     """Values of a layout: mostly good, some odd, some missing, sometimes one that the layout does not have."""
     values = draw(good_values(layout))
@@ -115,7 +117,7 @@ def any_values(draw: st.DrawFn, layout: Layout) -> dict[str, Any]:
 # --- packets --------------------------------------------------------------------------------------------------------
 
 
-@st.composite
+@composite
 def good_packets(draw: st.DrawFn, codec: Codec, schema: Schema) -> bytes:
     """A packet that `codec`, whose first schema is `schema`, has made; with a trail where its layout has one."""
     layout = draw(st.sampled_from(schema.layouts))

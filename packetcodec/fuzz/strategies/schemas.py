@@ -23,11 +23,13 @@ from decimal import Decimal
 from typing import Any
 
 from packetcodec.crc import WIDTHS, names
-from packetcodec.fuzz.strategies import st
+from packetcodec.fuzz.strategies import composite, st
 from packetcodec.fuzz.strategies.low_bits import LowBitsDrawn, low_bits_of
 from packetcodec.fuzz.strategies.trails import with_trail
 from packetcodec.schema import KINDS, Form, Kind, Schema, Unit
 from packetcodec.schema.low_bits import MIN_CHECK_BITS
+
+__all__ = ["schema_texts", "schemas", "versions"]
 
 U32 = 2**32 - 1
 
@@ -58,7 +60,7 @@ def toml(value: Any) -> str:
 # --- fields ---------------------------------------------------------------------------------------------------------
 
 
-@st.composite
+@composite
 def fields(draw: st.DrawFn, *, kinds: Sequence[str] = tuple(KINDS)) -> dict[str, Any]:
     """The table of one field, without a name."""
     name = draw(st.sampled_from(kinds))
@@ -187,7 +189,7 @@ def _time(draw: st.DrawFn, table: dict[str, Any], *, optional: bool) -> bool:
 # --- schemas --------------------------------------------------------------------------------------------------------
 
 
-@st.composite
+@composite
 def checks(draw: st.DrawFn, *, low_bits: bool = False) -> dict[str, Any]:
     """The table of a check: none, by name, by parameters, by width alone, or left to the default."""
     widths = [width for width in WIDTHS if width >= MIN_CHECK_BITS or not low_bits]
@@ -207,7 +209,7 @@ def checks(draw: st.DrawFn, *, low_bits: bool = False) -> dict[str, Any]:
     return table
 
 
-@st.composite
+@composite
 def _text(
     draw: st.DrawFn, version: int, version_bits: int, layout_bits: int, max_fields: int, *, low_bits: bool = False
 ) -> str:
@@ -242,7 +244,7 @@ def _text(
     return "\n".join(lines) + "\n"
 
 
-@st.composite
+@composite
 def schema_texts(draw: st.DrawFn, *, max_fields: int = 8, low_bits: bool = False) -> str:
     """A whole schema as TOML text; with `low_bits` some fields are sent by their low bits."""
     version_bits, layout_bits = draw(st.integers(1, 8)), draw(st.integers(0, 8))
@@ -255,7 +257,7 @@ def schemas(*, max_fields: int = 8, low_bits: bool = False) -> st.SearchStrategy
     return schema_texts(max_fields=max_fields, low_bits=low_bits).map(Schema.parse)
 
 
-@st.composite
+@composite
 def versions(draw: st.DrawFn, *, max_fields: int = 4) -> list[Schema]:
     """Two or three schemas with one header and different versions."""
     version_bits, layout_bits = draw(st.integers(2, 8)), draw(st.integers(0, 8))

@@ -14,18 +14,20 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from packetcodec.codec import Codec, TrailPoint
-from packetcodec.fuzz.strategies import st
+from packetcodec.fuzz.strategies import composite, st
 from packetcodec.schema import DEGREE, KINDS, MAX_ALTITUDE, METRE, Role
 from packetcodec.wire.trail.cells import wrapped
 
 if TYPE_CHECKING:
     from packetcodec.schema import Layout, Trail
 
+__all__ = ["points"]
+
 #: The extra field that some trails take their spacing from.
 INTERVAL = {"kind": "number", "name": "interval", "unit": "s", "minimum": 0, "maximum": 3600, "resolution": 10}
 
 
-@st.composite
+@composite
 def trail_tables(draw: st.DrawFn, *, climbing: bool) -> dict[str, Any]:
     """The table of a trail. A spacing by field is that of `INTERVAL`."""
     metres = draw(st.sampled_from(["0.02", "0.5", "2.5", "10", "150", "1000"]))
@@ -47,7 +49,7 @@ def trail_tables(draw: st.DrawFn, *, climbing: bool) -> dict[str, Any]:
     return table
 
 
-@st.composite
+@composite
 def with_trail(draw: st.DrawFn, tables: list[dict[str, Any]]) -> tuple[list[dict[str, Any]], dict[str, Any]]:
     """The tables of fields with what a trail needs put among them, and the table of the trail."""
     climbing = draw(st.booleans())
@@ -89,7 +91,7 @@ def _moves(trail: Trail) -> st.SearchStrategy[list[tuple[int, int, int, int]]]:
     return some | mixed | long
 
 
-@st.composite
+@composite
 def points(draw: st.DrawFn, codec: Codec, layout: Layout, values: dict[str, Any], *, odd: bool = False) -> list[Any]:
     """Points for a layout's trail, behind the position that its values say; nothing for a layout without a trail."""
     trail = layout.trail
