@@ -227,6 +227,14 @@ def test_author_and_address_are_those_given_and_else_say_that_they_are_to_be_cha
     for wrong in ("", "example.org", "https://a b", "https://a\nname=b"):
         with pytest.raises(PacketcodecError, match="url"):
             write_arduino(plan, url=wrong)
+    # The bounds of platformio/package/manifest/schema.py of PlatformIO Core, read there: 50, 50 and 255 characters.
+    name, mail, url = "A" * 50, "a" * 38 + "@example.org", "https://" + "e" * 247
+    write_arduino(plan, author=f"{name} <{mail}>", url=url)
+    for wrong in (
+        {"author": f"{name}A"}, {"author": f"{name}A <{mail}>"}, {"author": f"{name} <a{mail}>"}, {"url": f"{url}e"}
+    ):  # fmt: skip
+        with pytest.raises(PacketcodecError, match="characters, the manifest of PlatformIO holds at most"):
+            write_arduino(plan, **wrong)
     capsys.readouterr()
     assert run([*command, "--url", "example.org"]) == 1
     assert run(["emit", "js", *command[2:], "--author", "Ada"]) == 2

@@ -112,10 +112,15 @@ def write_arduino(plan: Plan, *, only: str = "", author: str = _AUTHOR, url: str
         url: where it is found.
 
     Raises:
-        PacketcodecError: author or url is not of that form.
+        PacketcodecError: author or url is not of that form, or longer than PlatformIO takes: name and mail 50 characters,
+            url 255 (platformio/package/manifest/schema.py of PlatformIO Core, read).
     """
     if not author.isprintable() or not _AUTHORS.fullmatch(author):
         raise PacketcodecError(f'author: {printable(author)} is not of the form "Name <mail>"')
+    name, _, mail = author.rstrip(">").partition(" <")
+    for what, told, most in (("author: name", name, 50), ("author: mail", mail, 50), ("url", url, 255)):
+        if len(told) > most:
+            raise PacketcodecError(f"{what}: {len(told)} characters, the manifest of PlatformIO holds at most {most}")
     if not re.fullmatch(r"https?://[!-~]+", url):
         raise PacketcodecError(f"url: {printable(url)} does not begin with http:// or https://, or holds a blank")
     c = c_plan(plan, encodes=only != "decode", decodes=only != "encode")
@@ -132,13 +137,12 @@ def write_arduino(plan: Plan, *, only: str = "", author: str = _AUTHOR, url: str
     return {
         **{f"src/{name}": text for name, text in write_c(plan, only=only).items()},
         **{path: _TEMPLATES.render(name, **names) for path, name in files.items()},
-        "library.json": _manifest(c, author, url),
+        "library.json": _manifest(c, name, mail, url),
     }
 
 
-def _manifest(c: CPlan, author: str, url: str) -> str:
+def _manifest(c: CPlan, name: str, mail: str, url: str) -> str:
     """What PlatformIO asks of a library."""
-    name, _, mail = author.rstrip(">").partition(" <")
     told = {
         "name": c.file, "version": f"{c.plan.version}.0.0", "description": _what(c), "keywords": "packets, lora, gnss",
         "authors": [{"name": name, "email": mail} if mail else {"name": name}], "homepage": url, "frameworks": "*",
