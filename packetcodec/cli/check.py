@@ -161,6 +161,8 @@ def general_words(plan: Plan) -> Iterator[str]:
         yield "Largest error: half a step, plus half a base unit where the value is first rounded to whole base units."
     if any(field.absent_code is not None for field in fields):
         yield "A field marked ? is optional: its highest code means that the value is absent."
+    if any(field.kind.role is Role.EAST and field.modulus for field in fields):
+        yield "A longitude of 180 degrees is the same place as -180 degrees, and comes back as -180."
     if plan.crc:
         yield (
             f"The check also detects every error burst of up to {plan.crc.width} bits, and all but 1 in "

@@ -73,6 +73,15 @@ def test_a_modem_polynomial_is_warned_of_and_a_check_too_weak_for_its_length(cli
         assert "too weak for" not in cli(command, "pasture.toml")[2]
 
 
+def test_check_says_that_180_comes_back_as_minus_180_where_the_longitude_is_a_circle(cli):
+    words = "A longitude of 180 degrees is the same place as -180 degrees, and comes back as -180."
+    assert words in " ".join(cli("check", "pasture.toml")[1].split())
+    text = schema_text().replace('kind = "longitude"', 'kind = "longitude", minimum = 5, maximum = 180')
+    (cli.folder / "half.toml").write_text(text, encoding="utf-8")
+    status, out, err = cli("check", "half.toml")
+    assert (status, "comes back" in out + err) == (0, False)
+
+
 def test_every_fault_of_a_schema_is_a_line_with_file_and_place(cli):
     text = schema_text().replace("bits = 12", "bits = 99", 1).replace('kind = "flag"', 'kind = "flak"')
     (cli.folder / "bad.toml").write_text(text, encoding="utf-8")
