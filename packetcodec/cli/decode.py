@@ -14,7 +14,7 @@ from packetcodec.cli.files import load_schema
 from packetcodec.cli.follow import follow as follow_source
 from packetcodec.cli.options.hearing import Hearing, hearing_options
 from packetcodec.cli.streams import DataFault, Tally, lines
-from packetcodec.cli.tables.follow_report import place_hint
+from packetcodec.cli.tables.follow_report import place_hint, say_misplaced
 from packetcodec.cli.tables.sheet import json_line
 from packetcodec.codec import Codec, Packet
 from packetcodec.errors import PacketcodecError, PacketFault
@@ -63,6 +63,7 @@ def decode(
     if output is not None:
         return convert(codec, file, output, hearing)
     reader, known, tally = hearing.reader(codec), hearing.references(codec), Tally()
+    unfit = 0
     for number, text in lines(file, tally):
         row: dict[str, Any] = {"line": number}
         try:
@@ -73,6 +74,7 @@ def decode(
             tally.good += 1
             continue
         except PacketFault as fault:
+            unfit += fault.status == "bad_check"
             lacks = known.explains(data, fault)[0]
             tally.refuse(number, f"{fault}{place_hint(codec, hearing.places)}" if lacks else str(fault))
             row = {"status": fault.status, "field": fault.field, "offset": fault.offset, **row, "hex": text}
@@ -84,6 +86,7 @@ def decode(
             row = {"status": NOT_HEX, "message": str(fault), **row}
         if faults:
             click.echo(json_line(row))
+    say_misplaced(codec, hearing.places, good=tally.good, unfit=unfit)
     return tally.close()
 
 

@@ -68,7 +68,8 @@ def checked_places(places: Iterable[Sequence[float]]) -> tuple[tuple[float, floa
         north, east, height = (*place, 0.0)[:3] if len(place) in (2, 3) else (90.1, 0.0, 0.0)
         if not (-90 <= north <= 90 and -180 <= east <= 180 and isfinite(height)):
             said = ", ".join(f"{part:g}" for part in place)
-            raise PacketcodecError(f"places: {said} is no latitude -90..90 and longitude -180..180 in degrees")
+            hint = ": latitude comes first" if -90 <= east <= 90 < abs(north) <= 180 else ""
+            raise PacketcodecError(f"places: {said} is no latitude -90..90 and longitude -180..180 in degrees{hint}")
         found.append((north, east, height))
     return tuple(found)
 

@@ -71,7 +71,11 @@ def test_near_a_place_it_is_decoded_and_without_one_it_says_what_lacks(capfd):
     [
         (["--near", "cow"], "--near: 'cow' is not like 46.5,9.8"),
         (["--near", "46.5"], "--near: '46.5' is not like 46.5,9.8: latitude first, a comma, no blank"),
-        (["--near", "91,9"], "--near: 91, 9 is no latitude -90..90 and longitude -180..180 in degrees"),
+        (
+            ["--near", "91,9"],
+            "--near: 91, 9 is no latitude -90..90 and longitude -180..180 in degrees: latitude comes first\n",
+        ),
+        (["--near", "9,181"], "--near: 9, 181 is no latitude -90..90 and longitude -180..180 in degrees\n"),
         (["--clock", "noon"], "--clock: 'noon' is neither ISO 8601 nor Unix seconds"),
     ],
 )
@@ -132,6 +136,14 @@ def test_without_any_reference_the_option_that_gives_one_is_named_for_a_packet_w
         assert hint in decode(capfd, text)[2]
         assert hint in decode(capfd, text, "-o", "herd.csv")[2]
     assert "--near" not in decode(capfd, line(1), "--near", "40,9")[2]
+
+
+def test_where_no_packet_fits_the_place_it_is_asked_whether_its_latitude_comes_first(capfd):
+    words = "does its latitude come first?"
+    for options in ((), ("-o", "herd.csv")):
+        assert words in decode(capfd, line(1), "--near", "9.8,46.5", *options)[2]
+        assert words not in decode(capfd, line(1), "--near", "46.5,9.8", *options)[2]
+        assert words not in decode(capfd, line(1), *options)[2]
 
 
 def test_damaged_packets_are_counted_apart_from_those_without_a_reference(capfd):

@@ -50,6 +50,12 @@ def needs_place(codec: Codec) -> bool:
     return any(field.kind.role in PLACE for layout in layouts for _, field, _ in layout.low_fields)
 
 
+def say_misplaced(codec: Codec, places: Sequence[object], *, good: int, unfit: int) -> None:
+    """Say so where no packet fits the places that are given."""
+    if places and unfit and not good and needs_place(codec):
+        say("no packet fits the place that the receiver is said to have: does its latitude come first?")
+
+
 def place_hint(codec: Codec, places: Sequence[object]) -> str:
     """What helps against a packet that no reference explains, where a place is needed and none is given."""
     return "; --near LAT,LON gives the place of the receiver as one" if needs_place(codec) and not places else ""
@@ -60,6 +66,7 @@ class FollowReport:
 
     def __init__(self, codec: Codec, places: Sequence[object]) -> None:
         """Begin; `places` are those of the receiver, a reference for all trackers whose position is sent by its low bits."""
+        self._codec, self._places = codec, places
         self._hint = place_hint(codec, places)
         self._referenced_all = bool(places) and needs_place(codec)
         self._heard: set[int | None] = set()
@@ -175,6 +182,7 @@ class FollowReport:
         parts += [_count(noise, f"{what} without a packet")] if noise else []
         parts += [f"{_count(dropped, 'byte')} dropped"] if dropped else []
         say(", ".join(parts))
+        say_misplaced(self._codec, self._places, good=self.good, unfit=counts["damaged"])
 
 
 def _who(tracker: int | None) -> str:
