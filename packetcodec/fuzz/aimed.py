@@ -70,7 +70,7 @@ def _points(random: Random, trail: Trail, anchor: Point) -> list[Point]:
     wide = east_step(trail.step, anchor.latitude)
     near = random.randrange(1, 1 << random.randrange(1, 21))
     far = random.choice((reach(trail.step), reach(wide), HALF_CIRCLE // wide, near))
-    count = random.choice((1, 1, 2, 2, 3, 4, trail.points, trail.points + 1))
+    count = random.choice((1, 1, 1, 2, 2, 2, 3, 3, 4, trail.points, trail.points + 1))
     found, age = [], 0
     for number in range(count):
         side = (1, -1)[number % 2] if random.randrange(3) else random.choice((0, 1, -1))
@@ -115,7 +115,7 @@ def aimed_trail(random: Random, maker: Maker) -> Made:
     limits = [group.limits for group in grid.groups]
     for group in grid.groups:  # what is written may lie anywhere
         group.limits, group.rising = (_I32,) * len(group.limits), False
-    count = min(random.choice((1, 1, 2, 3, trail.points)), trail.points)
+    count = min(random.choice((1, 1, 1, 2, 3, trail.points if random.randrange(4) == 0 else 2)), trail.points)
     bits = front(trail, count, coarsened)
     for left in range(count - 1, -1, -1):
         cells = [[cell + random.randrange(3) for cell in group.now] for group in grid.groups]

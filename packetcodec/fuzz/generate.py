@@ -40,7 +40,7 @@ ROUND = {
     "good packets": 160,
     "repaired check over broken content": 180,
     "trails": 40,
-    "broken trails": 70,
+    "broken trails": 60,
     "few wrong bits": 90,
     "more wrong bits": 50,
     "short bursts": 40,
@@ -216,12 +216,13 @@ class Inputs:
             self._shorter = None
             return asked
         made, shorter = self.spoiler.another_trail()
-        text, answer = self._decoding(made.data)
-        if shorter and answer.count("|") >= len(shorter.points):
-            points = "".join(f" |{words}" for words in answer.split(" |")[1 : 1 + len(shorter.points)])
-            question = decode_question(shorter.data, self._known(shorter.references))
-            self._shorter = question, self.oracle.told(shorter.layout, shorter.codes) + points
-        return text, answer
+        if shorter is None:
+            return self._decoding(made.data)
+        asked, self._shorter = (
+            (decode_question(one.data, self._known(one.references)), self.oracle.told(one.layout, one.codes, one.received))
+            for one in (made, shorter)
+        )
+        return asked
 
     def _spoiled(self, way: str) -> tuple[str, str]:
         return self._decoding(self.spoiler.spoil(way))

@@ -46,6 +46,7 @@ class Made(NamedTuple):
         data: the packet.
         references: what its receiver knows, in base units.
         codes, points: what it says; of the points as many as it has room for.
+        received: the points as a receiver has them, where that is known.
     """
 
     maker: Maker
@@ -53,6 +54,7 @@ class Made(NamedTuple):
     references: Known = {}  # noqa: RUF012
     codes: tuple[int, ...] = ()
     points: tuple[Point, ...] = ()
+    received: tuple[Point, ...] = ()
 
     @property
     def layout(self) -> LayoutPlan:
@@ -170,7 +172,8 @@ class Maker:
         if trail is None or anchor is None or not points:
             return self.made(codes, points), None
         room = 8 * (layout.longest - layout.check_bytes) - layout.bits
-        written = list(prefixes(trail, anchor, points[: trail.points], 0, room=room))
+        received: list[Point] = []
+        written = list(prefixes(trail, anchor, points[: trail.points], 0, room=room, received=received))
 
         def behind(count: int) -> Bits:
             bits = front(trail, count, 0)
@@ -186,7 +189,8 @@ class Maker:
                 others[place] = codes[place]
         data = assemble(self.plan, layout, codes, whole)
         shorter = assemble(self.plan, layout, others, behind(count))
-        return self._told(data, codes, points), self._told(shorter, tuple(others), points[:count])
+        told, less = self._told(data, codes, points), self._told(shorter, tuple(others), points[:count])
+        return told._replace(received=tuple(received)), less._replace(received=tuple(received[:count]))
 
     def behind(self, codes: tuple[int, ...], bits: Bits) -> Made:
         """The packet of these codes and bits of a trail, which no encoder need write."""

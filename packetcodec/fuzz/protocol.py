@@ -120,7 +120,7 @@ def _words(numbers: Iterable[int | None]) -> str:
 
 def point_words(points: Iterable[Point]) -> str:
     """The points of a trail as they stand behind a packet's numbers."""
-    return "".join([f" |{_words(point)}" for point in points]) if points else ""
+    return "".join([f" | {a} {b} {'-' if c is None else c} {'-' if d is None else d}" for a, b, c, d in points])
 
 
 def lines_of(texts: Iterable[str]) -> list[str]:

@@ -250,7 +250,7 @@ class Spoiler:
 
     def _broken_trail(self) -> bytes:
         """Bits behind the fields that no encoder writes, or that one might, under a good check."""
-        random, way = self.random, self.random.randrange(14)
+        random, way = self.random, self.random.randrange(12)
         if way >= 8:
             return self._known(aimed_trail(random, random.choice(self.trailed))).data
         made = self.a_trail()

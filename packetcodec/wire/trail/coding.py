@@ -156,9 +156,10 @@ def read_front(trail: Trail, reader: Reader) -> tuple[int, int]:
 
 
 def prefixes(
-    trail: Trail, anchor: Point, points: Sequence[Point], coarsened: int, *, room: float = math.inf
-) -> Iterator[Bits]:
-    """The bits after 0, 1, 2 ... points, up to the first that take more than the room."""
+    trail: Trail, anchor: Point, points: Sequence[Point], coarsened: int, *, room: float = math.inf,
+    received: list[Point] | None = None,
+) -> Iterator[Bits]:  # fmt: skip
+    """The bits after 0, 1, 2 ... points, up to the first that take more than the room; `received` gets each as it comes."""
     grid = Grid(trail, anchor, coarsened)
     bits = Bits()
     yield bits.copy()
@@ -168,6 +169,8 @@ def prefixes(
             return
         for group, wanted in zip(grid.groups, cells, strict=True):
             group.code(wanted, bits.code)
+        if received is not None:
+            received.append(grid.point())
         yield bits.copy()
         if bits.length > room:
             return
