@@ -74,6 +74,7 @@ class LayoutDecoder:
         self._head = tables.head_of(plan, layout)
         self._classes = Given(tables.classes(plans, plan, layout))
         self._trail = tables.trail_numbers(layout)
+        self._cells = tables.trail_cells(layout)
         self._points = tables.point_type(units)
         self._checks, self._zeros = map(Given, check_tables(plan, layout))
         self._factors = Given(check_factors(plan, layout.data_bytes))
@@ -116,8 +117,8 @@ class LayoutDecoder:
         places = self._place_points(packets, rows, memory, count)
         block = kernel.TRACK_BLOCK
         points = native.DECODE_TRACKS(
-            *given, *self._scratch(block), self._trail, tables.STRETCH_TABLE, places, np.zeros((8, block), np.int64),
-            np.zeros((2, 13), np.int64), np.zeros((6, block * max(1, self._trail[0])), np.int32),
+            *given, *self._scratch(block), self._trail, self._cells, places, np.zeros((8, block), np.int64),
+            np.zeros((2, 14), np.int64), np.zeros((6, block * max(1, self._trail[0])), np.int32),
             np.empty(block, np.int32), memory.bytes(),
         )  # fmt: skip
         return self._arrays(memory, head.array, fields.array, count, self._trails(memory, places, count, points))

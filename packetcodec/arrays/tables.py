@@ -18,7 +18,7 @@ import pyarrow as pa
 from packetcodec.arrays.kernels import numbers as kernel
 from packetcodec.errors import STATUSES, PacketcodecError
 from packetcodec.schema import Form
-from packetcodec.wire.trail.cells import STRETCH
+from packetcodec.wire.trail.cells import east_step, reach
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -164,25 +164,29 @@ def head_of(plan: Plan, layout: LayoutPlan) -> NDArray[Any]:
 def trail_numbers(layout: LayoutPlan) -> NDArray[np.int64]:
     """The numbers of a trail, as `packetcodec.arrays.kernels.trail` names them."""
     trail = layout.trail
-    found = np.zeros(14, np.int64)
+    found = np.zeros(13, np.int64)
     if trail is not None:
         high = trail.altitude
         climb = (high.step, high.initial_scale, high.scale_rate) if high else (0, 1, 1)
         names = [field.name for field in layout.fields]
         spacing = -1 if trail.spacing_field is None else names.index(trail.spacing_field)
         found[:] = (
-            trail.points, trail.step, trail.initial_scale, trail.scale_rate, trail.coarsenings, trail.count_bits, *climb,
+            trail.points, trail.initial_scale, trail.scale_rate, trail.coarsenings, trail.count_bits, *climb,
             trail.interval_seed or 0, trail.spacing_seconds or 0, spacing, layout.fields[spacing].scale,
             -1 if trail.wandering else 1,
         )  # fmt: skip
     return found
 
 
+def trail_cells(layout: LayoutPlan) -> NDArray[np.int64]:
+    """The cells of a trail: a row for each whole degree of its anchor, and as many again for each time it is coarsened."""
+    trail = layout.trail
+    steps = [trail.step << times for times in range(trail.coarsenings + 1)] if trail else []
+    wides = [(step, east_step(step, degree * 10**7)) for step in steps for degree in range(90)]
+    return np.array([(step, wide, reach(step), reach(wide)) for step, wide in wides], np.int64).reshape(-1, 4)
+
+
 def point_type(units: Units) -> pa.StructType:
     """A point of a trail."""
     number = pa.float64() if units == "physical" else pa.int32()
     return pa.struct({"latitude": number, "longitude": number, "altitude": number, "age": pa.int32()})
-
-
-STRETCH_TABLE = np.array(STRETCH, np.int64)
-"""How much wider an east-west cell is at each whole degree, as a fraction."""

@@ -33,9 +33,11 @@ UNKNOWN = -1
 
 #: Numbers of a trail.
 (
-    POINTS, POINT_STEP, INITIAL, RATE, COARSENINGS, COUNT_BITS, CLIMB, CLIMB_INITIAL, CLIMB_RATE, SEED, INTERVAL, SPACING,
+    POINTS, INITIAL, RATE, COARSENINGS, COUNT_BITS, CLIMB, CLIMB_INITIAL, CLIMB_RATE, SEED, INTERVAL, SPACING,
     SPACING_SCALE, BEND,
-) = range(14)  # fmt: skip
+) = range(13)  # fmt: skip
+#: Cells of a trail at a whole degree: their steps in base units, and the farthest from the anchor.
+CELL, WIDE, NORTHMOST, EASTMOST = range(4)
 #: Where the columns of points stand, and the form of their numbers.
 LISTS, LATITUDES, LONGITUDES, ALTITUDES, HAS_ALTITUDE, AGES, HAS_AGE, POINT_FORM = range(8)
 

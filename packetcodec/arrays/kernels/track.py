@@ -57,7 +57,7 @@ def read_anchors(head, fields, trail, count, codes, known):
 
 
 @inner
-def read_trails(data, offsets, rows, head, trail, stretch, known, axes, lo, count, status, lengths, some, counts):
+def read_trails(data, offsets, rows, head, trail, cells, known, axes, lo, count, status, lengths, some, counts):
     """The points of each packet of a block without a fault so far; the number of all."""
     first = 0
     for i in range(count):
@@ -69,12 +69,13 @@ def read_trails(data, offsets, rows, head, trail, stretch, known, axes, lo, coun
         if known[1, i] and known[3, i]:
             climbs = trail[CLIMB] != 0 and known[5, i] != 0
             anchor = (known[0, i], known[2, i], known[4, i] if climbs else 0)
-            found = read_trail(data, at, end, trail, stretch, anchor, climbs, axes, some, first)
+            found = read_trail(data, at, end, trail, cells, anchor, climbs, axes, some, first)
             if found < 0:
                 status[i] = TRAIL
                 continue
             ages(trail, known, i, some, first, found)
-            some[4, first : first + found] = climbs
+            if trail[CLIMB]:
+                some[4, first : first + found] = climbs
             counts[i] = found
             first += found
         elif not is_padding(data, at, end):
@@ -142,7 +143,7 @@ def pack_points(at, count, out):
 
 def decode_tracks(
     data, offsets, rows, nulls, classes, head, zeros, tables, fields, real, low, parts, known, words, codes, numbers,
-    lengths, marks, trail, stretch, places, anchors, axes, some, counts, out,
+    lengths, marks, trail, cells, places, anchors, axes, some, counts, out,
 ):  # fmt: skip
     """Decode packets of one layout with a trail into its columns; the number of points."""
     first = 0
@@ -162,9 +163,7 @@ def decode_tracks(
             )  # fmt: skip
         mark_fields(head, fields, count, status, codes, registers)
         read_anchors(head, fields, trail, count, codes, anchors)
-        total = read_trails(
-            data, offsets, rows, head, trail, stretch, anchors, axes, lo, count, status, lengths, some, counts
-        )
+        total = read_trails(data, offsets, rows, head, trail, cells, anchors, axes, lo, count, status, lengths, some, counts)
         write_points(places, some, counts, lo, count, first, total, out)
         write_status(head, status, live, spare, lo, count, out)
         write_fields(fields, real, codes, live, lo, count, valid, spare, out)

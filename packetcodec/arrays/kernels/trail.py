@@ -10,7 +10,8 @@ import numpy as np
 
 from packetcodec.arrays.kernels.machine import inner, leading_zeros, load
 from packetcodec.arrays.kernels.numbers import (
-    BEND, CLIMB, CLIMB_INITIAL, CLIMB_RATE, COARSENINGS, COUNT_BITS, INITIAL, POINT_STEP, POINTS, RATE, SEED,
+    BEND, CELL, CLIMB, CLIMB_INITIAL, CLIMB_RATE, COARSENINGS, COUNT_BITS, EASTMOST, INITIAL, NORTHMOST, POINTS, RATE, SEED,
+    WIDE,
 )  # fmt: skip
 from packetcodec.wire.trail.cells import CIRCLE, HALF_CIRCLE, MAX_CELLS, POLE
 from packetcodec.wire.trail.coding import MAX_CLIMB
@@ -18,7 +19,7 @@ from packetcodec.wire.trail.guess import HANDICAP
 from packetcodec.wire.trail.numbers import MAX_ORDER, STEADY, WINDOW
 
 #: The state of an axis of its own: altitude, or the time between points.
-_NOW, _LAST, _BEFORE, _STAYS, _GOES_ON, _TURNS, _SUM, _COUNT, _FRESH, _RATE, _LIMIT, _RISING, _BEND = range(13)
+_NOW, _LAST, _BEFORE, _STAYS, _GOES_ON, _TURNS, _SUM, _COUNT, _FRESH, _RATE, _LIMIT, _RISING, _BEND, _STEP = range(14)
 #: A place behind the end of every packet.
 BAD = 1 << 40
 
@@ -72,23 +73,26 @@ def order_of(total, count):
 
 @inner
 def choice_of(stays, goes_on, turns):
-    """The guess that was wrong by least; of equal ones the last."""
-    ahead = 2 if turns <= goes_on else 1
-    return 0 if stays < min(turns, goes_on) else ahead
+    """The guess that was wrong by least (of equal ones the last): 1 where it moves, and 1 where it turns."""
+    return np.int64(stays >= min(turns, goes_on)), np.int64(turns <= goes_on)
 
 
 @inner
 def guess_of(choice, last, ahead):
-    """What is guessed of a displacement."""
-    return 0 if choice == 0 else last if choice == 1 else ahead
+    """What is guessed of a displacement: by products, since no processor predicts which guess is chosen."""
+    moves, turns = choice
+    return moves * (last + turns * (ahead - last))
 
 
 @inner
-def start_axis(axis, initial, rate, limit, rising, bend):
+def start_axis(axis, initial, rate, limit, rising, bend, step):
     """An axis before its first point."""
+    axis[_LIMIT] = limit
+    if limit == 0:
+        return
     axis[:] = 0
     axis[_SUM], axis[_COUNT], axis[_FRESH] = initial, 1, 1
-    axis[_RATE], axis[_LIMIT], axis[_RISING], axis[_BEND] = rate, limit, rising, bend
+    axis[_RATE], axis[_LIMIT], axis[_RISING], axis[_BEND], axis[_STEP] = rate, limit, rising, bend, step
 
 
 @inner
@@ -129,10 +133,16 @@ def faded(error, off):
 
 
 @inner
-def read_points(data, at, end, count, plane, height, time, some, first):
-    """The cells of the points of a trail into rows of `some`; the bit behind them."""
-    north = east = north_last = east_last = north_before = east_before = stays = goes_on = turns = 0
-    north_limit, east_limit, total, rate, bend = plane
+def turned(east):
+    """A longitude in its circle again."""
+    return east - CIRCLE if east >= HALF_CIRCLE else east + CIRCLE if east < -HALF_CIRCLE else east
+
+
+@inner
+def read_points(data, at, end, count, plane, anchor, cell, height, time, some, first):
+    """The points of a trail in base units into rows of `some`; the bit behind them."""
+    north = east = north_last = east_last = north_before = east_before = stays = goes_on = turns = most = 0
+    total, rate, bend = plane
     size, steady = 1, 1
     for number in range(first, first + count):
         choice = choice_of(stays, goes_on, turns)
@@ -146,14 +156,16 @@ def read_points(data, at, end, count, plane, height, time, some, first):
         moved_east = guess_of(choice, east_last, east_ahead) + rest
         total, size = added(total, size, rest)
         north, east = north + moved_north, east + moved_east
-        some[0, number], some[1, number] = north, east
+        latitude = anchor[0] + north * cell[CELL]
+        some[0, number], some[1, number] = max(-POLE, min(POLE, latitude)), turned(anchor[1] + east * cell[WIDE])
+        most = max(most, abs(latitude))
         if height[_LIMIT] and at <= end:
             at = read_axis(data, at, height)
-            some[2, number] = height[_NOW]
+            some[2, number] = anchor[2] + height[_NOW] * height[_STEP]
         if time[_LIMIT] and at <= end:
             at = read_axis(data, at, time)
             some[3, number] = time[_NOW]
-        if at > end or abs(north) > north_limit or abs(east) > east_limit:
+        if at > end or abs(north) > cell[NORTHMOST] or abs(east) > cell[EASTMOST]:
             return BAD
         stays = faded(stays, abs(moved_north) + abs(moved_east))
         goes_on = faded(goes_on, abs(moved_north - north_last) + abs(moved_east - east_last))
@@ -163,22 +175,7 @@ def read_points(data, at, end, count, plane, height, time, some, first):
             total, size, steady, stays, goes_on, turns = rate, 1, STEADY, 0, 0, HANDICAP
             north_before, east_before = moved_north, moved_east
         north_last, east_last = moved_north, moved_east
-    return at
-
-
-@inner
-def places(anchor, step, wide, climb, some, first, count):
-    """Cells to base units, in their place; whether all of them are places on Earth."""
-    latitude, longitude, altitude = anchor
-    good = True
-    for number in range(first, first + count):
-        north = latitude + some[0, number] * step
-        east = longitude + some[1, number] * wide
-        good &= 2 * (abs(north) - POLE) <= step
-        some[0, number] = max(-POLE, min(POLE, north))
-        some[1, number] = east - CIRCLE if east >= HALF_CIRCLE else east + CIRCLE if east < -HALF_CIRCLE else east
-        some[2, number] = altitude + some[2, number] * climb
-    return good
+    return at if 2 * (most - POLE) <= cell[CELL] else BAD
 
 
 @inner
@@ -205,24 +202,17 @@ def is_padding(data, at, end):
 
 
 @inner
-def read_trail(data, at, end, trail, stretch, anchor, climbs, axes, some, first):
+def read_trail(data, at, end, trail, cells, anchor, climbs, axes, some, first):
     """The points of one packet in base units into `some` from `first` on; their number, or -1 for a bad trail."""
     count, coarsened, at = read_front(data, at, trail)
     if at > end:
         return -1
-    step = trail[POINT_STEP] << coarsened
-    over = stretch[min(abs(anchor[0]) // 10_000_000, 89)]
-    wide = step * over[0] // over[1]
-    plane = (
-        min(MAX_CELLS, (HALF_CIRCLE + step // 2) // step), min(MAX_CELLS, (HALF_CIRCLE + wide // 2) // wide),
-        max(1, trail[INITIAL] >> coarsened), max(1, trail[RATE] >> coarsened), trail[BEND],
-    )  # fmt: skip
+    cell = cells[90 * coarsened + min(abs(anchor[0]) // 10_000_000, 89)]
+    plane = max(1, trail[INITIAL] >> coarsened), max(1, trail[RATE] >> coarsened), trail[BEND]
     climb = trail[CLIMB] << coarsened if climbs else 0
     limit = min(MAX_CELLS, MAX_CLIMB // climb) if climb else 0
     initial, rate = max(1, trail[CLIMB_INITIAL] >> coarsened), max(1, trail[CLIMB_RATE] >> coarsened)
-    start_axis(axes[0], initial, rate, limit, 0, trail[BEND])
-    start_axis(axes[1], trail[SEED], 1, MAX_CELLS if trail[SEED] else 0, 1, trail[BEND])
-    at = read_points(data, at, end, count, plane, axes[0], axes[1], some, first)
-    if not is_padding(data, at, end) or not places(anchor, step, wide, climb, some, first, count):
-        return -1
-    return count
+    start_axis(axes[0], initial, rate, limit, 0, trail[BEND], climb)
+    start_axis(axes[1], trail[SEED], 1, MAX_CELLS if trail[SEED] else 0, 1, trail[BEND], 1)
+    at = read_points(data, at, end, count, plane, anchor, cell, axes[0], axes[1], some, first)
+    return count if is_padding(data, at, end) else -1
