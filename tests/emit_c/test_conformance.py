@@ -50,7 +50,7 @@ every = pytest.mark.parametrize("subject", SUBJECTS, ids=[item.name for item in 
 )
 def test_packets_decode_and_values_encode_alike(subject: Subject, schema):
     data = packets(schema, seed=1, count=2000 if CI else 200)
-    lines = list(encodings(schema, seed=2, count=8000 if CI else 800))
+    lines = list(encodings(schema, seed=2, count=8000 if CI else 400))
     assert differences(schema, subject, data, lines) == []
 
 

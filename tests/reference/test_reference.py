@@ -36,6 +36,7 @@ from tests.support.random_schemas import (
 from tests.support.random_trails import points
 
 STARTER = Schema.load(Path(packetcodec.starter.__file__).with_name("pasture.toml"))
+STARTER_CODECS = Codec(STARTER), ReferenceCodec(STARTER)
 quickly = examples(40)
 thoroughly = examples(120)
 MEASURES = [kind.name for kind in KINDS.values() if not kind.counting]
@@ -128,7 +129,7 @@ def test_both_decode_any_bytes_to_the_same_packet_or_the_same_fault(data: st.Dat
 @quickly
 @given(st.data())
 def test_both_agree_on_the_starter_schema(data: st.DataObject) -> None:
-    codec, reference = Codec(STARTER), ReferenceCodec(STARTER)
+    codec, reference = STARTER_CODECS
     values = data.draw(any_values(data.draw(st.sampled_from(STARTER.layouts))))
     for layout in STARTER.layouts:
         assert outcome(codec.encode, layout.name, values) == outcome(reference.encode, layout.name, values)
