@@ -106,6 +106,8 @@ class Investigator:
         self.target.restart()
         replies = self.target.ask(text.split("\n"), self.until)
         finding.question, finding.expected = text, self.oracle.answer(text)
+        if (verdict := self.verdict(text, replies)) and verdict.mark == finding.mark:
+            finding.section, finding.rule = verdict.rule.section, str(verdict.rule)
         if replies.trouble != TIME_UP:
             finding.got = replies.trouble or "\n".join(replies.lines[-3 if text.endswith("held") else -1 :])
         finding.remarks = replies.remarks or finding.remarks

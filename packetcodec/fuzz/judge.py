@@ -117,15 +117,16 @@ def _part(oracle: Oracle, wanted: str, found: str) -> str | None:
 
 
 def _encoded(oracle: Oracle, line: str, wanted: str, found: str) -> Verdict | None:
-    verb = line.partition(" ")[0]
+    verb, _, behind = line.partition(" ")
+    refusing = RULES["encode_point" if "|" in behind else "encode_range"]  # of the smallest question
     if found == REFUSED:
-        return Verdict(f"{verb}: refused instead of a packet", RULES["encode_range"])
+        return Verdict(f"{verb}: refused instead of a packet", refusing)
     try:
         data = bytes.fromhex(found)
     except ValueError:
         return Verdict(f"{verb}: no answer of the protocol", RULES["encode"])
     if wanted == REFUSED:
-        return Verdict(f"{verb}: a packet instead of refused", RULES["encode_range"])
+        return Verdict(f"{verb}: a packet instead of refused", refusing)
     if data.hex() == wanted:
         return None
     said, right = oracle.decode(data), oracle.decode(bytes.fromhex(wanted))

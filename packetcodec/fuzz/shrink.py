@@ -65,6 +65,7 @@ def _fewer(lines: list[str]) -> Iterator[str]:
 def _smaller(oracle: Oracle, text: str) -> Iterator[str]:
     lines = text.split("\n")
     if len(lines) > 1:
+        yield "\n".join(lines[:-1])  # where what is wrong is said before a `field` or `held`
         yield from _fewer(lines)
         if len(lines) <= _FEW:
             for place in range(len(lines) - 1, -1, -1):

@@ -48,6 +48,7 @@ RULES = {
     "encode_check": Rule("5.3", "Procedure", "the check of a packet"),
     "degrees": Rule("10", "Line protocol", "degrees and minutes in 1e-7 degree, halves away from zero, up to 90 or 180"),
     "field": Rule("10", "Line protocol", "the number of the field that the answer before was about"),
+    "encode_point": Rule("7.1", "Encoding a trail", "a point beyond its bounds is refused, and no other one"),
     "encode_trail": Rule("7.1", "Encoding a trail", "the trail of a packet follows from the points given"),
 }
 

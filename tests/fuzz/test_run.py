@@ -213,3 +213,21 @@ def test_a_decoder_given_as_a_function_may_name_its_fields_or_list_its_codes():
         assert run(decoder_target(PLAN, way), PLAN, seconds=20, max_inputs=1500).clean
     report = run(decoder_target(PLAN, lambda data: decode(data) if data else ("ok", [])), PLAN, seconds=5, max_inputs=1500)
     assert [finding.question for finding in report.findings] == ["decode -"]
+
+
+@pytest.mark.parametrize(
+    ("wrong", "section"),
+    [
+        (lambda line: " | 900000000 " in line, "7.1"),
+        (lambda line: line.partition(" |")[0].endswith(" -"), "2.4"),  # without an altitude, with points or not
+    ],
+    ids=["a point", "a value"],
+)
+def test_a_refusal_names_the_rule_of_the_smallest_question(wrong, section):
+    target = python_target(GROUND_SCHEMA)
+
+    def answer(line):
+        return "refused" if line.startswith("encode_base 2 ") and wrong(line) else target.ask([line]).lines[0]
+
+    finding = run(FunctionTarget("mine", answer), GROUND_SCHEMA, seconds=60, max_inputs=4000, max_findings=1).findings[0]
+    assert (finding.section, finding.question.count("\n")) == (section, 0), finding
