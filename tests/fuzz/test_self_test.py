@@ -90,3 +90,26 @@ def test_lines_that_no_question_runs_are_no_subject(gate, monkeypatch):
 def test_a_sample_of_the_starter_schema_is_found_within_five_seconds_each():
     tally = self_test(Schema.parse(schema_text()), sample=120, seed=3, differential=10_000)
     assert (tally.killed > 80, tally.survived) == (True, 0)
+
+
+#: Changes of what no answer says: the age of a point that follows from its place, and positions of one time.
+UNSAID = [
+    ("points.append(grid.point(None if interval", "*", "+"),
+    ("if kept and time < kept[-1][0]", "<", "<="),
+    ("if kept and time == kept[-1][0]", "0", "1"),
+]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("line", "was", "now"), UNSAID)
+def test_what_no_answer_says_is_looked_at_too(starter, line, was, now):
+    assert starter.trial(mutant_of(starter, line, was, now)).outcome == "killed"
+
+
+@pytest.fixture(scope="module")
+def starter():
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(room, "_PREPARED", 60)
+        return PythonTrials(
+            HARNESSES["python-module"], compile_plan(Schema.parse(schema_text())), seed=0, seconds=600, differential=1000
+        )
