@@ -10,13 +10,17 @@ from collections import defaultdict
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, settings
-from xdist.scheduler import LoadScopeScheduling
 
 # Hundreds of commands load this package. They find it compiled by this process, and keep nothing that they compile: where
 # files may not grow, as some tests have it, half a file would stay.
 sys.dont_write_bytecode = False
 os.environ["PYTHONDONTWRITEBYTECODE"] = "1"
+# As they have entry points of pytest, all their modules would be compiled anew for the sake of a few `assert`s.
+for finder in sys.meta_path:
+    getattr(finder, "_must_rewrite", set()).difference_update({"hypothesis", "packetcodec"})
+
+from hypothesis import HealthCheck, settings  # noqa: E402
+from xdist.scheduler import LoadScopeScheduling  # noqa: E402
 
 settings.register_profile("quick", max_examples=25, deadline=None)
 settings.register_profile(
@@ -68,9 +72,6 @@ def pytest_collection_modifyitems(items):
 
 def pytest_configure(config):
     config.pluginmanager.register(Heavy())
-    # As the package has an entry point of pytest, all its modules would be rewritten for the sake of a few `assert`s.
-    rewritten = getattr(config.pluginmanager.rewrite_hook, "_must_rewrite", set())
-    rewritten.discard("packetcodec")
 
 
 def pytest_addoption(parser):

@@ -6,13 +6,16 @@ from packetcodec.emit.spec import write_spec
 from packetcodec.fuzz.spec_sections import RULES, why
 from tests.support.proving_ground import ground
 
-TEXT = write_spec(ground())["proving_ground-v5.md"]
+
+@pytest.fixture(scope="module")
+def text():
+    return write_spec(ground())["proving_ground-v5.md"]
 
 
 @pytest.mark.parametrize("rule", RULES.values(), ids=lambda rule: rule.section)
-def test_a_section_that_is_cited_has_that_title(rule):
+def test_a_section_that_is_cited_has_that_title(text, rule):
     mark = "#" * (2 + rule.section.count("."))
-    assert f"\n{mark} {rule.section} {rule.title}\n" in TEXT
+    assert f"\n{mark} {rule.section} {rule.title}\n" in text
 
 
 @pytest.mark.parametrize(
