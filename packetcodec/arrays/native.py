@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 #: Arguments of kernels: arrays of numbers of a type, and how many dimensions they have.
-U8, I32, U32, I64, U64, F64 = ((kind, 1) for kind in ("u1", "i4", "u4", "i8", "u8", "f8"))
+U8, I32, U32, I64, F64 = ((kind, 1) for kind in ("u1", "i4", "u4", "i8", "f8"))
 U8S, I32S, U32S, I64S, U64S, F64S = ((kind, 2) for kind in ("u1", "i4", "u4", "i8", "u8", "f8"))
 
 _KERNELS = Path(__file__).parent / "kernels"

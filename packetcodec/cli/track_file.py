@@ -72,7 +72,7 @@ class TrackFile:
             # New, or stopped in its first moment.
             self._write(0, empty)
             return len(self._head)
-        if not start.startswith(self._head or b"{"):
+        if not start.startswith(self._head or self._format.begins.encode()):
             raise DataFault(f"{self.path}: its first line names other columns or is of another kind; give another file")
         if resumes:
             return len(self._head)

@@ -91,7 +91,12 @@ class Trials:
     def __init__(self, harness: Harness, plan: Plan, *, seed: int, seconds: float, differential: int) -> None:
         self.harness = harness
         self.files = harness.write(plan)
-        self.name = next(name for name in self.files if name.endswith(self.endings) and not name.startswith("harness"))
+        sources = [name for name in self.files if name.endswith(self.endings) and not name.startswith("harness")]
+        if not sources:
+            raise PacketcodecError(
+                f"self-test: no changes are made of code that ends otherwise than {', '.join(self.endings)}"
+            )
+        self.name = sources[0]
         self.source = self.files[self.name]
         self.seconds = seconds
         self.verbs = _VERBS[harness.unit]

@@ -39,7 +39,7 @@ class Wire:
 
     Attributes:
         raw, values: what `raw_construct` and `layout_construct` give.
-        least, most: bytes of a whole packet.
+        min_bytes, max_bytes: of a whole packet.
     """
 
     def __init__(self, schema: Schema, layout: Layout) -> None:

@@ -18,9 +18,6 @@ from packetcodec.arrays.kernels.numbers import (
 )  # fmt: skip
 from packetcodec.arrays.kernels.trail import is_padding, read_trail, window_at
 
-#: What is read of the fields for a trail.
-_NORTH, _EAST, _HEIGHT, _SPACING = range(4)
-
 
 @inner
 def mark_checks(data, offsets, rows, tables, zeros, lo, count, first, status, lengths, registers, low, codes, others, turns):

@@ -14,6 +14,7 @@ from packetcodec.cli.streams import say
 from packetcodec.cli.tables.figures import seconds
 from packetcodec.codec import Codec
 from packetcodec.receive import events
+from packetcodec.receive.outputs.track_format import name_of
 from packetcodec.schema import PLACE
 
 #: Remarks of a kind that are said in a stretch of time, and its length in seconds.
@@ -135,29 +136,31 @@ class FollowReport:
                 return f"{event.message} (packet {event.data.hex()[:80]})"
             case events.Unexplained():
                 hint = "" if self._referenced(event.tracker) else self._hint
-                return f"{_who(event.tracker)}: {event.message}{hint} (packet {event.data.hex()[:80]})"
+                return f"{name_of(event.tracker)}: {event.message}{hint} (packet {event.data.hex()[:80]})"
             case events.Failure():
-                return f"{_who(event.tracker)}: a packet could not be handled, {event.message} ({event.data.hex()[:80]})"
+                return f"{name_of(event.tracker)}: a packet could not be handled, {event.message} ({event.data.hex()[:80]})"
             case events.Unknown():
                 if event.tracker in self._unknown or len(self._unknown) == _MAX_TRACKERS:
                     return ""
                 self._unknown.add(event.tracker)
-                return f"{_who(event.tracker)}: not one of the known ones, left out"
+                return f"{name_of(event.tracker)}: not one of the known ones, left out"
             case events.Repaired():
                 lost = f", {_count(event.lost_packets, 'lost packet')} made good" if event.lost_packets else ""
-                return f"{_who(event.tracker)}: gap repaired by {_count(event.points, 'trail point')}{lost}"
+                return f"{name_of(event.tracker)}: gap repaired by {_count(event.points, 'trail point')}{lost}"
             case events.Lost():
-                return f"{_who(event.tracker)}: {_count(event.packets, 'packet')} lost, a hole of {seconds(event.seconds)}"
+                return (
+                    f"{name_of(event.tracker)}: {_count(event.packets, 'packet')} lost, a hole of {seconds(event.seconds)}"
+                )
             case events.Contradiction():
                 left = f"{_count(event.points, 'trail point')} left out" if event.points or not event.told else "told before"
                 when = f"{_clock(event.time)}, when it sent that it had no position"
-                return f"{_who(event.tracker)}: a trail holds a point of {when}: {left}; the list must end there"
+                return f"{name_of(event.tracker)}: a trail holds a point of {when}: {left}; the list must end there"
             case events.Restarted():
-                return f"{_who(event.tracker)}: started anew, its counter is at {event.packet_counter}"
+                return f"{name_of(event.tracker)}: started anew, its counter is at {event.packet_counter}"
             case events.Forgotten():
-                return f"{_who(event.tracker)}: forgotten, more trackers are heard than are remembered"
+                return f"{name_of(event.tracker)}: forgotten, more trackers are heard than are remembered"
             case events.Silent():
-                who = "nothing heard" if event.tracker is None else f"{_who(event.tracker)}: silent"
+                who = "nothing heard" if event.tracker is None else f"{name_of(event.tracker)}: silent"
                 return f"{who} since {_clock(event.since)}"
         return ""
 
@@ -183,10 +186,6 @@ class FollowReport:
         parts += [f"{_count(dropped, 'byte')} dropped"] if dropped else []
         say(", ".join(parts))
         say_misplaced(self._codec, self._places, good=self.good, unfit=counts["damaged"])
-
-
-def _who(tracker: int | None) -> str:
-    return "tracker" if tracker is None else f"tracker {tracker}"
 
 
 def _count(number: int, what: str) -> str:

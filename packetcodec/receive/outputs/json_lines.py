@@ -33,5 +33,5 @@ def _parse(lines: Iterable[str]) -> Iterator[Entry]:
 
 
 FORMAT = TrackFormat(
-    suffix=".jsonl", description="a JSON object a line", head=lambda _: "", line=_line, parse=_parse
+    suffix=".jsonl", description="a JSON object a line", head=lambda _: "", begins="{", line=_line, parse=_parse
 )  # fmt: skip

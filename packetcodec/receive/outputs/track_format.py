@@ -53,6 +53,7 @@ class TrackFormat:
         suffix: ending of a file's name.
         description: what it is, for help texts.
         head: what stands at the beginning of a file, given the names of the fields of all layouts.
+        begins: what a file without a head begins with, so that another kind of file is known.
         line: the text of a position or report as an entry, given the names of the fields; "" for none.
         parse: the entries of a file that has grown, or was put in order before, from its lines.
         compose: a whole file, piece by piece, from a head and entries in order.
@@ -68,6 +69,7 @@ class TrackFormat:
     line: Callable[[Position | Report, Sequence[str]], str]
     parse: Callable[[Iterable[str]], Iterator[Entry]]
     compose: Callable[[str, Ordered], Iterator[str]] = lambda head, entries: chain([head], (entry.text for entry in entries))
+    begins: str = ""
     tracks: bool = False
     between: Callable[[str | None, str], str] = lambda _, name: ""  # noqa: ARG005
     tails: tuple[str, str] = ("", "")
