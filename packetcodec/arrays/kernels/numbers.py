@@ -4,7 +4,7 @@ They stand apart from the kernels, which are imported to be compiled, and not be
 """
 
 #: Packets that are taken together: what is kept of them fits the second cache. Those of tracks, and those that are encoded.
-BLOCK, TRACK_BLOCK, PACK_BLOCK, CODE_BLOCK = 2048, 1024, 2048, 1024
+BLOCK, TRACK_BLOCK, PACK_BLOCK, CODE_BLOCK = 2048, 512, 2048, 1024
 
 #: Rows of words that products are kept in, behind those of a block of packets.
 SPARE = 4
