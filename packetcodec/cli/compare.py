@@ -24,9 +24,9 @@ from packetcodec.wire.compare import compare as compare_plans
 def compare(old: str, new: str, *, spreading_factor: list[int], as_json: bool) -> int:
     """Compare two versions of a schema: what changes the wire, what does not, what a receiver of both will do.
 
-    OLD is the schema already in the field. Exit status 1 means that the wire changes and the version does not say so, so
-    that a build can fail on it: raise the version. Layouts that are only added need no new version, unless the check is
-    bound to the schema. 0: the wire is the same, or its change has a new version.
+    OLD is the schema already in the field. Exit status 1 means that the wire changes, or that codes come to mean other
+    names, and the version does not say so, so that a build can fail on it: raise the version. Layouts that are only added
+    need no new version, unless the check is bound to the schema. 0: the wire is the same, or its change has a new version.
     """
     modems = lora_of(spreading_factor)
     from_plan, to_plan = load_plan(old), load_plan(new)

@@ -43,11 +43,12 @@ def encode(schema: str, file: str, layout: str | None) -> int:
     for number, text in lines(file, tally):
         try:
             name, values, trail = _row(text, layout, codec)
-            click.echo(codec.encode(name, values, trail).hex())
+            data = codec.encode(name, values, trail)
+            click.echo(data.hex())
             tally.good += 1
             for field, words in _clipped(codec, name, values):
                 tally.clip(number, field, words)
-            for what, words in _lost(codec, name, values, trail):
+            for what, words in _lost(codec, name, values, trail, data):
                 tally.tell_once(number, what, words)
         except PacketcodecError as fault:
             tally.refuse(number, str(fault))
@@ -133,8 +134,8 @@ def _clipped(codec: Codec, layout: str, values: dict[str, Any]) -> Iterator[tupl
             yield name, clipping(field, base)
 
 
-def _lost(codec: Codec, layout: str, values: dict[str, Any], trail: list[Any]) -> Iterator[tuple[str, str]]:
-    """What a packet without its whole position does not carry, and how to say it."""
+def _lost(codec: Codec, layout: str, values: dict[str, Any], trail: list[Any], data: bytes) -> Iterator[tuple[str, str]]:
+    """What a packet does not carry of what was given, and how to say it."""
     north, east = (codec.plan.layout(layout).role(role) for role in (Role.NORTH, Role.EAST))
     if north is None or east is None:
         return
@@ -144,3 +145,6 @@ def _lost(codec: Codec, layout: str, values: dict[str, Any], trail: list[Any]) -
         yield "half", f"{there[0]} without {absent}: the packet holds half a position"
     if trail and len(there) < 2:
         yield "trail", f"a trail of {counted(len(trail), 'point')} without a position to count it from: it is not sent"
+    elif trail and (sent := len(codec.decode(data, reference=values).trail)) < len(trail):
+        why = "the next one is too far away, or finds no room"
+        yield "points", f"a trail of {counted(len(trail), 'point')}: {sent} sent, {why}"

@@ -11,6 +11,7 @@ import click
 
 from packetcodec.cli.files import load_schema
 from packetcodec.cli.fuzz_self_test import measure
+from packetcodec.cli.options.usage import Real
 from packetcodec.cli.streams import say, verdict
 from packetcodec.cli.tables.sheet import console, progress, put_json, table
 from packetcodec.codec import Codec
@@ -44,12 +45,10 @@ _OWN: dict[str, Callable[[Schema], Target]] = {
     "--target", "target_name", default="python", show_default=True, metavar="NAME|COMMAND",
     help=f"{', '.join([*_OWN, *HARNESSES])}, or the command of any program that speaks the line protocol.",
 )  # fmt: skip
-@click.option("--seconds", type=click.FloatRange(min=0.1), default=10.0, show_default=True, help="How long to ask.")
+@click.option("--seconds", type=Real(min=0.1), default=10.0, show_default=True, help="How long to ask.")
 @click.option("--inputs", type=click.IntRange(min=1), help="End after so many questions, though there is time left.")
 @click.option("--seed", type=int, default=0, show_default=True, help="The same seed asks the same questions.")
-@click.option(
-    "--timeout", type=click.FloatRange(min=0.05), default=2.0, show_default=True, help="Seconds to wait for an answer."
-)
+@click.option("--timeout", type=Real(min=0.05), default=2.0, show_default=True, help="Seconds to wait for an answer.")
 @click.option(
     "--folder", type=click.Path(file_okay=False),
     help=f"Write findings and a corpus here, and replay them first.  [default: {DEFAULT}/NAME-vVERSION]",

@@ -35,11 +35,12 @@ if TYPE_CHECKING:
 
 
 class Difference(Frozen):
-    """One difference: where, what, and whether it changes the wire."""
+    """One difference: where, what, whether it changes the wire, and whether a code means another one of the same names."""
 
     place: str
     what: str
     wire: bool
+    meaning: bool = False
 
 
 class Comparison(Frozen):
@@ -63,19 +64,27 @@ class Comparison(Frozen):
         """Whether anything beside the version number changes the wire."""
         return any(item.wire for item in self.differences if not item.what.startswith("version "))
 
+    @property
+    def meaning(self) -> bool:
+        """Whether a code means another one of the same names."""
+        return any(item.meaning for item in self.differences)
+
 
 def compare(old: Plan, new: Plan) -> Comparison:
     """Compare two plans, `old` being the one already in the field."""
     differences = tuple(_differences(old, new))
     seen = Comparison(differences, ())
-    warnings: tuple[str, ...] = ()
+    units = (item for item in differences if item.what.startswith("unit ") and not item.wire)
+    another = "if that is another unit, and not another name of the same, raise the version"
+    warnings = tuple(f"{item.place}: {item.what}: {another}" for item in units if old.version == new.version)
     if new.version < old.version:
         words = (
             f"the version goes down, {old.version} -> {new.version}: is the old schema the second one? A version that "
             "was in the field before has another meaning there."
         )
         warnings = (words,)
-    changed = seen.wire and not _only_added(old, new) if old.version == new.version else new.version < old.version
+    differs = (seen.wire or seen.meaning) and not _only_added(old, new)
+    changed = differs if old.version == new.version else new.version < old.version
     unversioned = changed or not _same_header(old, new)
     return Comparison(differences, tuple(_receivers(old, new, seen)), warnings, unversioned)
 
@@ -89,7 +98,7 @@ def _only_added(old: Plan, new: Plan) -> bool:
     added = {layout.id for layout in new.layouts} - {layout.id for layout in old.layouts}
     kept = tuple(layout for layout in new.layouts if layout.id not in added)
     alike = Comparison(tuple(_differences(old, replace(new, layouts=kept))), ())
-    return not alike.wire and not (added and new.bound)
+    return not alike.wire and not alike.meaning and not (added and new.bound)
 
 
 def _differences(old: Plan, new: Plan) -> Iterator[Difference]:
@@ -136,11 +145,20 @@ def _layouts(old: LayoutPlan, new: LayoutPlan) -> Iterator[Difference]:
         else:
             for what, wire in _fields(before[name], field):
                 yield Difference(f"{place}, {name}", what, wire)
+            if before[name].choices != field.choices:
+                yield _names(f"{place}, {name}", before[name].choices, field.choices)
     yield from _trails(f"{place}, trail", old, new)
 
 
 def _size(layout: LayoutPlan) -> str:
     return " to ".join(map(str, dict.fromkeys(layout.sizes())))
+
+
+def _names(place: str, old: tuple[str, ...], new: tuple[str, ...]) -> Difference:
+    same = len(old) == len(new)
+    moved = any(name in new and new.index(name) != code for code, name in enumerate(old))
+    what = f"names {', '.join(old)} -> {', '.join(new)}" + " (codes now mean other names)" * same
+    return Difference(place, what, wire=not same, meaning=moved)
 
 
 def _trails(place: str, old: LayoutPlan, new: LayoutPlan) -> Iterator[Difference]:
@@ -185,19 +203,15 @@ def _fields(old: FieldPlan, new: FieldPlan) -> Iterator[tuple[str, bool]]:
     yield from _low_bits(old, new)
     if old.unit.name != new.unit.name:
         yield f"unit {old.unit.name or 'none'} -> {new.unit.name or 'none'}", not new.kind.own_unit
-    if old.step * new.scale != new.step * old.scale:
+    finer, ranges = old.step * new.scale != new.step * old.scale, (bounds(old), bounds(new))
+    if finer:
         yield f"step {decimal(old, old.step)} -> {decimal(new, new.step)} {new.unit.symbol}".rstrip(), True
-    if (old.low, old.high, old.scale, old.origin) != (new.low, new.high, new.scale, new.origin):
-        yield f"range {bounds(old)} -> {bounds(new)}", True
+    differ = (old.low, old.high, old.scale, old.origin) != (new.low, new.high, new.scale, new.origin)
+    if differ and (ranges[0] != ranges[1] or not finer):
+        yield f"range {ranges[0]} -> {ranges[1]}", True
     if old.absent_code != new.absent_code:
         words = ["cannot be absent" if code is None else f"absent is {code}" for code in (old.absent_code, new.absent_code)]
         yield f"{words[0]} -> {words[1]}", True
-    if old.choices != new.choices:
-        same = len(old.choices) == len(new.choices)
-        yield (
-            f"names {', '.join(old.choices)} -> {', '.join(new.choices)}" + " (codes now mean other names)" * same,
-            not same,
-        )
     if old.policy != new.policy:
         yield f"policy {old.policy} -> {new.policy}", False
     if old.field.doc != new.field.doc:
@@ -227,6 +241,8 @@ def _receivers(old: Plan, new: Plan, seen: Comparison) -> Iterator[str]:
     elif old.version != new.version:
         yield "A receiver made from both decodes each packet by the version in its header."
         yield f"A receiver that knows only version {old.version} answers unknown_version to version {new.version}."
+    elif not seen.wire and seen.meaning:
+        yield "The bytes are the same, but codes mean other names: RAISE THE VERSION. No receiver can tell which are meant."
     elif not seen.wire:
         yield "The wire is the same: trackers and receivers may be updated in any order, the version may stay."
     elif _only_added(old, new):

@@ -88,6 +88,7 @@ def test_a_question_of_an_encoder_can_be_played(fuzz):
         ((GATE, "--target", "./no/such/decoder"), 2, "cannot be started"),
         (("no-such.toml",), 2, "no-such.toml"),
         ((GATE, "--seconds", "0"), 2, "--seconds"),
+        ((GATE, "--seconds", "nan"), 2, "--seconds: nan is no number"),
         ((GATE, "--play", "xy"), 2, "xy"),
         ((GATE, "--play", "speak 1"), 2, "speak"),
         ((GATE, "--target", ""), 2, "--target"),

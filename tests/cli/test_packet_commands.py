@@ -227,6 +227,16 @@ def test_a_pattern_that_finds_nothing_is_told_once_with_its_count(cli):
     ]
 
 
+def test_points_that_are_not_sent_are_told(cli):
+    points = [{"latitude": ROW["latitude"], "longitude": ROW["longitude"]}, {"latitude": 0, "longitude": 0}]
+    line = json.dumps({"layout": "track", "values": ROW, "trail": points})
+    status, _, err = cli("encode", "pasture.toml", stdin=f"{line}\n")
+    words = "line 1: a trail of 2 points: 1 sent, the next one is too far away, or finds no room (told once)"
+    assert (status, err) == (0, f"packetcodec: {words}\n")
+    whole = json.dumps({"layout": "track", "values": ROW, "trail": points[:1]})
+    assert cli("encode", "pasture.toml", stdin=f"{whole}\n")[2] == ""
+
+
 def test_a_trail_without_a_position_to_count_it_from_is_told_once(cli):
     row = {key: value for key, value in ROW.items() if key not in {"latitude", "longitude"}}
     line = json.dumps({"layout": "track", "values": row, "trail": [{"latitude": 46.5, "longitude": 9.9}]})

@@ -109,8 +109,8 @@ def test_both_sides_of_the_link_understand_each_other(tmp_path, capsys, monkeypa
 
 
 def test_the_exit_statuses_stand_in_it():
-    said = README.split("Exit status: ")[1].split("\n\n")[0]
-    assert [int(status) for status in re.findall(r"(?:^|\. )(\d+) means", " ".join(said.split()))] == [0, 1, 2, 130]
+    said = " ".join(README.split("Exit status: ")[1].split("\n\n")[0].split())
+    assert [int(status) for status in re.findall(r"(?:^|\. )(\d+) means", said)] == [0, 1, 2, 130]
     assert "`new`, that the file exists already and is left alone" in said
 
 

@@ -95,6 +95,23 @@ def test_compare_says_to_raise_the_version_when_the_wire_changed_under_the_same_
     assert any("bad_check" in line for line in outcome.receivers)
 
 
+def test_a_name_that_moves_to_another_code_needs_a_version_and_a_new_name_of_a_code_does_not():
+    moved = compare(plan(), plan(TEXT.replace('"grazing", "walking"', '"walking", "grazing"')))
+    assert (moved.wire, moved.meaning, moved.unversioned) == (False, True, True)
+    assert moved.receivers[0].startswith("The bytes are the same, but codes mean other names: RAISE THE VERSION.")
+    renamed = compare(plan(), plan(TEXT.replace('"grazing", "walking"', '"feeding", "walking"')))
+    assert (renamed.meaning, renamed.unversioned) == (False, False)
+    raised = TEXT.replace("version = 1 ", "version = 2 ").replace('"grazing", "walking"', '"walking", "grazing"')
+    assert not compare(plan(), plan(raised)).unversioned
+
+
+def test_another_unit_of_a_number_is_asked_about_and_a_finer_step_names_no_range():
+    (words,) = compare(plan(), plan(TEXT.replace('unit = "°C"', 'unit = "°F"'))).warnings
+    assert "unit °C -> °F: if that is another unit" in words
+    finer = compare(plan(), plan(TEXT.replace("resolution = 0.5", "resolution = 0.25")))
+    assert [item.what.split()[0] for item in finer.differences if "temperature" in item.place] == ["width", "step", "absent"]
+
+
 def test_compare_follows_a_field_that_was_renamed_and_moved():
     swapped = re.sub(r"(  \{ kind = \"counter\".*\n)(  \{ kind = \"latitude\".*\n)", r"\2\1", TEXT).replace(
         'name = "temperature"', 'name = "warmth"'

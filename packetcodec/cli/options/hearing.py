@@ -11,7 +11,7 @@ from typing import Any
 import click
 
 from packetcodec.cli.options.columns import time_format_options
-from packetcodec.cli.options.usage import added, wrong_option
+from packetcodec.cli.options.usage import Real, added, wrong_option
 from packetcodec.codec import Codec
 from packetcodec.errors import OK
 from packetcodec.logs.heard import LineReader
@@ -124,7 +124,7 @@ _OPTIONS = (
     ),
     click.option(
         "--sync",
-        type=click.FloatRange(min=0),
+        type=Real(min=0),
         metavar="SECONDS",
         help="How often files are brought to the disk, for a power failure (default: 10).",
     ),

@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
+from math import isnan
 from typing import Any
 
 import click
@@ -23,6 +24,17 @@ import click
 from packetcodec.errors import PacketcodecError
 from packetcodec.spelling import nearest
 from packetcodec.wire import LayoutPlan, Plan
+
+
+class Real(click.FloatRange):
+    """A number of a range, which "nan" is in no range."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """The number, or wrong usage."""
+        found = float(super().convert(value, param, ctx))
+        if isnan(found):
+            self.fail(f"{value} is no number", param, ctx)
+        return found
 
 
 @contextmanager
