@@ -203,6 +203,21 @@ def test_lr_fhss_and_lora_at_2_4_ghz_are_modems_too(cli):
     assert "No limit of this range was read" in cli("airtime", *options)[1]
 
 
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (("--chip", "sx128x"), "--chip: sx128x sends at 2.4 GHz; for 868.1 MHz it is sx126x and sx127x"),
+        (
+            ("--region", "ISM2400", "--chip", "sx126x"),
+            "--chip: sx126x and sx127x send below 1 GHz; for 2441.75 MHz it is sx128x",
+        ),
+    ],
+)
+def test_a_chip_that_does_not_send_there_is_refused_and_the_one_that_does_is_the_default(cli, options, words):
+    assert cli("airtime", *options)[::2] == (2, f"packetcodec airtime: {words}\n")
+    assert "812.5 kHz 4/5" in cli("airtime", "--region", "ISM2400", "--sf", "7")[1]
+
+
 def test_the_smallest_size_of_a_trail_is_explained(cli):
     assert 'layout "track": 14 to 32 bytes, 14 without a position' in cli("airtime", "--sf", "10")[1]
     text = (cli.folder / "pasture.toml").read_text(encoding="utf-8")

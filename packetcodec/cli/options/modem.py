@@ -24,6 +24,8 @@ from packetcodec.radio import (
     Modem,
 )
 
+#: Chips of the one sort send below this, those of the other above it.
+_AMID_HZ = 10**9
 _2G4 = "sx128x"
 _2G4_DEFAULT_HZ = 812_500
 _NARROW, _WIDE = ({f"{hertz / 1000:g}": hertz for hertz in row} for row in (BANDWIDTHS, BANDWIDTHS_2G4))
@@ -71,7 +73,7 @@ _LORA: dict[str, tuple[str, dict[str, Any]]] = {
     )),
     "chip": ("--chip", {
         "type": click.Choice([*CHIPS, _2G4]), "default": CHIPS[0], "show_default": True,
-        "help": f"Generation of the LoRa modem; {_2G4} is the one at 2.4 GHz.",
+        "help": f"Generation of the LoRa modem; {_2G4} is the one at 2.4 GHz, and the default there.",
     }),
 }  # fmt: skip
 
@@ -92,6 +94,24 @@ def modem_options() -> list[Callable[[Callable[..., Any]], Callable[..., Any]]]:
             "--lr-fhss", type=click.Choice(list(CODING_RATES)), help="LR-FHSS at this coding rate instead of LoRa."
         ),
     ]
+
+
+def chip_of(chip: str, lowest_hz: int) -> str:
+    """The chip: where none is said, the one that sends at the frequencies of a region."""
+    return _2G4 if lowest_hz > _AMID_HZ and not given("chip") else chip
+
+
+def demand_chip(modems: tuple[Modem, ...], frequency_hz: int) -> None:
+    """Refuse a LoRa modem that does not send at a frequency.
+
+    Raises:
+        UsageError: it does not.
+    """
+    high = frequency_hz > _AMID_HZ
+    if any(isinstance(modem, LoRa if high else LoRa2G4) for modem in modems):
+        low_chips, megahertz = " and ".join(CHIPS), f"{frequency_hz / 1e6:g} MHz"
+        words = (f"{low_chips} send below 1 GHz", _2G4) if high else (f"{_2G4} sends at 2.4 GHz", low_chips)
+        raise click.UsageError(f"--chip: {words[0]}; for {megahertz} it is {words[1]}")
 
 
 def modems_of(*, bit_rate: int | None, lr_fhss: str | None, **lora: Any) -> tuple[Modem, ...]:

@@ -15,7 +15,7 @@ from typing import Any
 
 import click
 
-from packetcodec.cli.options.modem import modem_options, modems_of
+from packetcodec.cli.options.modem import chip_of, demand_chip, modem_options, modems_of
 from packetcodec.cli.options.usage import added, wrong_option
 from packetcodec.errors import RadioFault
 from packetcodec.radio import LORAWAN_OVERHEAD, MAX_HZ, Budget, LoRa, Modem, Region, Route, SubBand, choose, packet_budget
@@ -133,9 +133,11 @@ def radio_of(
     """The radio that the options say."""
     with wrong_option():
         where = find_region(region)
-    modems = modems_of(**settings)
+    lowest = min(band.min_hz for band in where.sub_bands)
+    modems = modems_of(**settings | {"chip": chip_of(settings["chip"], lowest)})
     with wrong_option():
         hertz = _hertz(frequency) if frequency else where.common_hz or _amid(where, modems[0].occupied_hz)
+        demand_chip(modems, hertz)
         bands = [where.sub_band(hertz, modem.occupied_hz) for modem in modems]
         ways = tuple(
             (modem, band, choose(band, modem.occupied_hz, channels=channels, name=route))
