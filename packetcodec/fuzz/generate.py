@@ -218,11 +218,14 @@ class Inputs:
         made, shorter = self.spoiler.another_trail()
         if shorter is None:
             return self._decoding(made.data)
-        asked, self._shorter = (
-            (decode_question(one.data, self._known(one.references)), self.oracle.told(one.layout, one.codes, one.received))
-            for one in (made, shorter)
-        )
+        asked, self._shorter = map(self._written, (made, shorter))
         return asked
+
+    def _written(self, made: Made) -> tuple[str, str]:
+        """What a packet says as it was written; with low bits it is read, since its references may be too far off."""
+        known = self._known(made.references)
+        read = self.oracle.decode(made.data, known) if known else self.oracle.told(made.layout, made.codes, made.received)
+        return decode_question(made.data, known), read
 
     def _spoiled(self, way: str) -> tuple[str, str]:
         return self._decoding(self.spoiler.spoil(way))
