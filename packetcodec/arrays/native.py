@@ -151,7 +151,7 @@ def _engine() -> Any:
     """What puts machine code into memory; it lives as long as the program."""
     llvm.initialize_native_target()
     llvm.initialize_native_asmprinter()
-    machine = llvm.Target.from_default_triple().create_target_machine(jit=True)
+    machine = llvm.Target.from_default_triple().create_target_machine(jit=True, opt=0)  # it compiles bridges alone
     return llvm.create_mcjit_compiler(llvm.parse_assembly(""), machine)
 
 
