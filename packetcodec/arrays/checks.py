@@ -58,18 +58,18 @@ def check_factors(plan: Plan, length: int) -> NDArray[np.uint64]:
     """
     if plan.crc is None:
         return np.zeros((2, 5), np.uint64)
-    width, mirrored = plan.crc.width, plan.crc.reflected
-    whole = 1 << width | plan.crc.polynomial
-    if mirrored:  # Montgomery's reduction, from the first byte on
-        whole = int(f"{whole:b}"[::-1], 2)
+    width, reflected = plan.crc.width, plan.crc.reflected
+    if reflected:  # Montgomery's reduction, from the first byte on
+        whole = plan.crc.as_run(plan.crc.polynomial) << 1 | 1
         rows = [(_inverse(whole), 64 - width, 0, whole, 1)]
     else:  # Barrett's, from the last one on
+        whole = 1 << width | plan.crc.polynomial
         rows = [(_quotient(1 << 64 + width, whole) & _ALL, 0, (1 << width) - 1, whole & (1 << width) - 1, 0)]
     behind, longest = max(0, length - 8), 8 - width // 8
     for at in range(0, behind, longest):
         size = min(longest, behind - at)
-        power = 64 - 8 * (length - at) if mirrored else 8 * (length - at - size)
-        rows.append((at, 8 * size, _top(8 * size), 0 if mirrored else 64 - 8 * size, _power(power, whole)))
+        power = 64 - 8 * (length - at) if reflected else 8 * (length - at - size)
+        rows.append((at, 8 * size, _top(8 * size), 0 if reflected else 64 - 8 * size, _power(power, whole)))
     bits = 8 * min(8, length)
     rows.append((behind, bits, _top(bits), 64 - bits, 1))
     return np.array(rows, np.uint64)
