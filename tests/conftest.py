@@ -60,7 +60,8 @@ class Heavy:
 
     @pytest.hookimpl(tryfirst=True)
     def pytest_ignore_collect(self, collection_path, config):
-        return True if "not slow" in config.option.markexpr and collection_path in HEAVY else None
+        asked = "slow" in config.option.markexpr.replace("not slow", "")
+        return True if "not slow" in config.option.markexpr and not asked and collection_path in HEAVY else None
 
 
 @pytest.hookimpl(tryfirst=True)
